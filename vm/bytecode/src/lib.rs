@@ -1,0 +1,22 @@
+//! What a compiled script is made of: the operation table, the encodings, the
+//! image format, the verifier and the listing.
+//!
+//! No std, no alloc, no dependency: the compiler and the interpreter share this
+//! crate and do not see each other. It refuses to run or to translate anything.
+
+#![cfg_attr(not(test), no_std)]
+
+pub mod encoding;
+pub mod image;
+pub mod leb128;
+pub mod listing;
+pub mod names;
+pub mod operand;
+pub mod ops;
+pub mod verify;
+
+pub use encoding::{Decoder, Encoding};
+pub use image::{Image, ImageError};
+pub use names::NameId;
+pub use ops::{Handlers, Op, dispatch};
+pub use verify::{VerifyError, verify};

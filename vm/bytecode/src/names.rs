@@ -1,0 +1,323 @@
+//! The names in flash: strings that the built-ins use as property keys and
+//! results. A script's string constant equal to one of them costs its image two
+//! bytes and no text. Sorted by bytes, so that a string made at run time is
+//! found by binary search.
+//!
+//! Adding a name renumbers those behind it: [`HASH`] changes, and an image
+//! compiled against another list is refused.
+
+/// A name in flash.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct NameId(u16);
+
+impl NameId {
+    /// The name with this number, if there is one.
+    pub const fn new(number: usize) -> Option<NameId> {
+        if number < COUNT { Some(NameId(number as u16)) } else { None }
+    }
+
+    /// The number.
+    pub const fn index(self) -> usize {
+        self.0 as usize
+    }
+
+    /// The text, ASCII throughout.
+    pub const fn text(self) -> &'static str {
+        TEXTS[self.0 as usize]
+    }
+}
+
+/// The name with this text, if there is one.
+pub fn find(text: &[u8]) -> Option<NameId> {
+    let found = TEXTS.binary_search_by(|name| name.as_bytes().cmp(text)).ok()?;
+    NameId::new(found)
+}
+
+/// How many names there are.
+pub const COUNT: usize = TEXTS.len();
+
+/// FNV-1a over the list, recorded in every image.
+pub const HASH: u32 = hash();
+
+const fn hash() -> u32 {
+    let mut hash = 0x811c_9dc5u32;
+    let mut name = 0;
+    while name < COUNT {
+        let text = TEXTS[name].as_bytes();
+        let mut at = 0;
+        while at < text.len() {
+            hash = (hash ^ text[at] as u32).wrapping_mul(0x0100_0193);
+            at += 1;
+        }
+        hash = (hash ^ 0xff).wrapping_mul(0x0100_0193);
+        name += 1;
+    }
+    hash
+}
+
+macro_rules! names {
+    ($($name:ident = $text:literal,)*) => {
+        static TEXTS: [&str; [$($text),*].len()] = [$($text),*];
+
+        #[allow(non_camel_case_types, clippy::upper_case_acronyms, reason = "a counter, not a type")]
+        enum Number { $($name),* }
+
+        $(
+            #[doc = concat!("`", $text, "`")]
+            pub const $name: NameId = NameId(Number::$name as u16);
+        )*
+    };
+}
+
+names! {
+    EMPTY = "",
+    ARRAY = "Array",
+    ARRAY_BUFFER = "ArrayBuffer",
+    BOOLEAN_CTOR = "Boolean",
+    DATA_VIEW = "DataView",
+    E = "E",
+    EPSILON = "EPSILON",
+    ERROR = "Error",
+    EVAL_ERROR = "EvalError",
+    FLOAT32_ARRAY = "Float32Array",
+    FLOAT64_ARRAY = "Float64Array",
+    FUNCTION_CTOR = "Function",
+    INFINITY = "Infinity",
+    INT16_ARRAY = "Int16Array",
+    INT32_ARRAY = "Int32Array",
+    INT8_ARRAY = "Int8Array",
+    JSON = "JSON",
+    LN10 = "LN10",
+    LN2 = "LN2",
+    LOG10_E = "LOG10E",
+    LOG2_E = "LOG2E",
+    MAX_SAFE_INTEGER = "MAX_SAFE_INTEGER",
+    MAX_VALUE = "MAX_VALUE",
+    MIN_SAFE_INTEGER = "MIN_SAFE_INTEGER",
+    MIN_VALUE = "MIN_VALUE",
+    MAP_CTOR = "Map",
+    MATH = "Math",
+    NEGATIVE_INFINITY = "NEGATIVE_INFINITY",
+    NA_N = "NaN",
+    NUMBER_CTOR = "Number",
+    OBJECT_CTOR = "Object",
+    PI = "PI",
+    POSITIVE_INFINITY = "POSITIVE_INFINITY",
+    RANGE_ERROR = "RangeError",
+    REFERENCE_ERROR = "ReferenceError",
+    REFLECT = "Reflect",
+    SQRT1_2 = "SQRT1_2",
+    SQRT2 = "SQRT2",
+    SET_CTOR = "Set",
+    STRING_CTOR = "String",
+    SYMBOL_CTOR = "Symbol",
+    SYNTAX_ERROR = "SyntaxError",
+    TYPE_ERROR = "TypeError",
+    URIERROR = "URIError",
+    UINT16_ARRAY = "Uint16Array",
+    UINT32_ARRAY = "Uint32Array",
+    UINT8_ARRAY = "Uint8Array",
+    UINT8_CLAMPED_ARRAY = "Uint8ClampedArray",
+    WEAK_MAP = "WeakMap",
+    __DEFINE_GETTER__ = "__defineGetter__",
+    __DEFINE_SETTER__ = "__defineSetter__",
+    __LOOKUP_GETTER__ = "__lookupGetter__",
+    __LOOKUP_SETTER__ = "__lookupSetter__",
+    __PROTO__ = "__proto__",
+    ABS = "abs",
+    ACOS = "acos",
+    ACOSH = "acosh",
+    ANONYMOUS = "anonymous",
+    APPLY = "apply",
+    ARGUMENTS = "arguments",
+    ASIN = "asin",
+    ASINH = "asinh",
+    ASSIGN = "assign",
+    AT = "at",
+    ATAN = "atan",
+    ATAN2 = "atan2",
+    ATANH = "atanh",
+    BIND = "bind",
+    BOOLEAN = "boolean",
+    BOUND = "bound",
+    CALL = "call",
+    CALLEE = "callee",
+    CALLER = "caller",
+    CAUSE = "cause",
+    CBRT = "cbrt",
+    CEIL = "ceil",
+    CHAR_AT = "charAt",
+    CHAR_CODE_AT = "charCodeAt",
+    CLEAR_INTERVAL = "clearInterval",
+    CLEAR_TIMEOUT = "clearTimeout",
+    CLOCK = "clock",
+    CLZ32 = "clz32",
+    CODE_POINT_AT = "codePointAt",
+    CONCAT = "concat",
+    CONFIGURABLE = "configurable",
+    CONSOLE = "console",
+    CONSTRUCTOR = "constructor",
+    COPY_WITHIN = "copyWithin",
+    COS = "cos",
+    COSH = "cosh",
+    CREATE = "create",
+    DECODE_URI = "decodeURI",
+    DECODE_URICOMPONENT = "decodeURIComponent",
+    DEFINE_PROPERTIES = "defineProperties",
+    DEFINE_PROPERTY = "defineProperty",
+    ENCODE_URI = "encodeURI",
+    ENCODE_URICOMPONENT = "encodeURIComponent",
+    ENDS_WITH = "endsWith",
+    ENTRIES = "entries",
+    ENUMERABLE = "enumerable",
+    EVERY = "every",
+    EXP = "exp",
+    EXPM1 = "expm1",
+    FALSE = "false",
+    FILL = "fill",
+    FILTER = "filter",
+    FIND = "find",
+    FIND_INDEX = "findIndex",
+    FIND_LAST = "findLast",
+    FIND_LAST_INDEX = "findLastIndex",
+    FLAT = "flat",
+    FLAT_MAP = "flatMap",
+    FLOOR = "floor",
+    FOR_EACH = "forEach",
+    FREEZE = "freeze",
+    FROM = "from",
+    FROM_CHAR_CODE = "fromCharCode",
+    FROM_CODE_POINT = "fromCodePoint",
+    FROM_ENTRIES = "fromEntries",
+    FROUND = "fround",
+    FUNCTION = "function",
+    GET = "get",
+    GET_OWN_PROPERTY_DESCRIPTOR = "getOwnPropertyDescriptor",
+    GET_OWN_PROPERTY_DESCRIPTORS = "getOwnPropertyDescriptors",
+    GET_OWN_PROPERTY_NAMES = "getOwnPropertyNames",
+    GET_OWN_PROPERTY_SYMBOLS = "getOwnPropertySymbols",
+    GET_PROTOTYPE_OF = "getPrototypeOf",
+    GLOBAL_THIS = "globalThis",
+    HAS_OWN = "hasOwn",
+    HAS_OWN_PROPERTY = "hasOwnProperty",
+    HYPOT = "hypot",
+    IMUL = "imul",
+    INCLUDES = "includes",
+    INDEX = "index",
+    INDEX_OF = "indexOf",
+    INPUT = "input",
+    IS = "is",
+    IS_ARRAY = "isArray",
+    IS_EXTENSIBLE = "isExtensible",
+    IS_FINITE = "isFinite",
+    IS_FROZEN = "isFrozen",
+    IS_INTEGER = "isInteger",
+    IS_NA_N = "isNaN",
+    IS_PROTOTYPE_OF = "isPrototypeOf",
+    IS_SAFE_INTEGER = "isSafeInteger",
+    IS_SEALED = "isSealed",
+    JOIN = "join",
+    KEYS = "keys",
+    LAST_INDEX_OF = "lastIndexOf",
+    LENGTH = "length",
+    LOCALE_COMPARE = "localeCompare",
+    LOG = "log",
+    LOG10 = "log10",
+    LOG1P = "log1p",
+    LOG2 = "log2",
+    MAP = "map",
+    MAX = "max",
+    MESSAGE = "message",
+    MIN = "min",
+    NAME = "name",
+    NORMALIZE = "normalize",
+    NULL = "null",
+    NUMBER = "number",
+    OBJECT = "object",
+    OF = "of",
+    PAD_END = "padEnd",
+    PAD_START = "padStart",
+    PARSE = "parse",
+    PARSE_FLOAT = "parseFloat",
+    PARSE_INT = "parseInt",
+    POP = "pop",
+    POW = "pow",
+    PREVENT_EXTENSIONS = "preventExtensions",
+    PROPERTY_IS_ENUMERABLE = "propertyIsEnumerable",
+    PROTOTYPE = "prototype",
+    PUSH = "push",
+    RANDOM = "random",
+    RAW = "raw",
+    REDUCE = "reduce",
+    REDUCE_RIGHT = "reduceRight",
+    REPEAT = "repeat",
+    REPLACE = "replace",
+    REPLACE_ALL = "replaceAll",
+    REVERSE = "reverse",
+    ROUND = "round",
+    SEAL = "seal",
+    SENSOR = "sensor",
+    SET = "set",
+    SET_INTERVAL = "setInterval",
+    SET_PROTOTYPE_OF = "setPrototypeOf",
+    SET_TIMEOUT = "setTimeout",
+    SHIFT = "shift",
+    SIGN = "sign",
+    SIN = "sin",
+    SINH = "sinh",
+    SLICE = "slice",
+    SOME = "some",
+    SORT = "sort",
+    SPLICE = "splice",
+    SPLIT = "split",
+    SQRT = "sqrt",
+    STACK = "stack",
+    STARTS_WITH = "startsWith",
+    STRING = "string",
+    STRINGIFY = "stringify",
+    SUBSTR = "substr",
+    SUBSTRING = "substring",
+    SYMBOL = "symbol",
+    TAN = "tan",
+    TANH = "tanh",
+    TO_EXPONENTIAL = "toExponential",
+    TO_FIXED = "toFixed",
+    TO_JSON = "toJSON",
+    TO_LOCALE_LOWER_CASE = "toLocaleLowerCase",
+    TO_LOCALE_STRING = "toLocaleString",
+    TO_LOCALE_UPPER_CASE = "toLocaleUpperCase",
+    TO_LOWER_CASE = "toLowerCase",
+    TO_PRECISION = "toPrecision",
+    TO_STRING = "toString",
+    TO_UPPER_CASE = "toUpperCase",
+    TRIM = "trim",
+    TRIM_END = "trimEnd",
+    TRIM_START = "trimStart",
+    TRUE = "true",
+    TRUNC = "trunc",
+    UNDEFINED = "undefined",
+    UNSHIFT = "unshift",
+    VALUE = "value",
+    VALUE_OF = "valueOf",
+    VALUES = "values",
+    WRITABLE = "writable",
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_sorted_and_found() {
+        for pair in TEXTS.windows(2) {
+            assert!(pair[0].as_bytes() < pair[1].as_bytes(), "{pair:?}");
+        }
+        for number in 0..COUNT {
+            let name = NameId::new(number).unwrap();
+            assert!(name.text().is_ascii());
+            assert_eq!(find(name.text().as_bytes()), Some(name));
+        }
+        assert_eq!(find(b"no such name"), None);
+        assert_eq!(LENGTH.text(), "length");
+    }
+}
