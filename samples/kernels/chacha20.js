@@ -1,5 +1,5 @@
 // The ChaCha20 quarter round, block function and cipher.
-// Published answers: RFC 8439, sections 2.1.1, 2.3.2 and 2.4.2.
+// Published answers: RFC 8439, sections 2.1.1, 2.3.2 and 2.4.2 (reproduced by an independent program).
 // The round trip over 4,096 bytes is checked by the script itself.
 // Run: scruple run samples/kernels/chacha20.js
 // Prints: chacha20.out

@@ -93,9 +93,8 @@ function memoise(compute) {
 }
 
 function memoisedRecursion() {
-  const ways = memoise((n, self) => n < 3 ? 1 << (n - 1) : self(n - 1) + self(n - 2) + self(n - 3));
-  ways(3);
-  console.log("memoised", ways(40), ways.misses());
+  const fib = memoise((n, self) => n < 2 ? n : self(n - 1) + self(n - 2));
+  console.log("memoised", fib(60), fib.misses());
 }
 
 countersStayApart();

@@ -1,5 +1,5 @@
 // MD5 of the seven messages of the RFC's test suite.
-// Published answers: RFC 1321, appendix A.5.
+// Published answers: RFC 1321, appendix A.5 (reproduced by an independent program).
 // Run: scruple run samples/kernels/md5.js
 // Prints: md5.out
 

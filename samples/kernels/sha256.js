@@ -1,6 +1,6 @@
 // SHA-256 of three messages.
 // Published answers: FIPS 180-4 ("abc", and the two-block message of its examples).
-// The digest of 1,000 times "a" is computed by an independent program.
+// The digest of 1,000 times "a" is computed, and the others reproduced, by an independent program.
 // Run: scruple run samples/kernels/sha256.js
 // Prints: sha256.out
 

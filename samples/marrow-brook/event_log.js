@@ -75,7 +75,7 @@ function column(text, width) {
 
 function format(entry) {
   const severity = column(SEVERITIES[entry.level].toUpperCase(), 7);
-  return `${formatTime(entry.at)} ${severity} ${column(entry.source, 6)} ${entry.text}`;
+  return `${formatTime(entry.at)} ${severity} ${column(entry.source, 7)} ${entry.text}`;
 }
 
 const log = new EventLog(8);

@@ -78,7 +78,7 @@ const sea = makeGauge("sea", pointsOf("-20=-600 388=0 1203=1200 2850=3600"));
 
 console.log(`spans ${river.span} mm and ${sea.span} mm`);
 [410, 611, 812, 1000, 2440, 3000, 3649, 3800, 200].forEach(raw => show(river, raw));
-[-20, -7, 388, 1202.5, 2049, 2900].forEach(raw => show(sea, raw));
+[-20, -7, 388, 1202.25, 2049, 2900].forEach(raw => show(sea, raw));
 
 try {
   river.name = "brook";

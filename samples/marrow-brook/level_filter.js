@@ -19,16 +19,18 @@ function median(values) {
 function makeFilter(column) {
   const recent = [];
   let smooth;
+  let readings = 0;
   let spikes = 0;
   return {
     column: column,
     get level() {
       return smooth;
     },
-    get spikes() {
-      return spikes;
+    get summary() {
+      return `${column}: ${spikes} spikes in ${readings} readings`;
     },
     add: function (reading) {
+      readings++;
       recent.push(reading);
       if (recent.length > WINDOW) {
         recent.shift();
@@ -48,10 +50,6 @@ function clockTime(ms) {
   return String(minutes).padStart(2, "0") + ":" + String(seconds).padStart(2, "0");
 }
 
-function shown(level) {
-  return level === undefined ? "-" : level.toFixed(1);
-}
-
 const filters = [makeFilter("river_mm"), makeFilter("sea_mm")];
 let samples = 0;
 
@@ -64,21 +62,21 @@ function sample() {
     }
     filter.add(reading);
   }
+  samples++;
   if (samples % REPORT_EVERY === 0) {
     report();
   }
-  samples++;
 }
 
 function report() {
   const parts = filters.map(filter =>
-    `${filter.column} raw ${sensor(filter.column)} filtered ${shown(filter.level)}`);
+    `${filter.column} raw ${sensor(filter.column)} filtered ${filter.level.toFixed(1)}`);
   console.log(clockTime(clock()), parts.join("  "));
 }
 
 function summary() {
   for (const filter of filters) {
-    console.log(`${filter.column}: ${filter.spikes} spikes refused in ${samples} samples`);
+    console.log(filter.summary);
   }
 }
 

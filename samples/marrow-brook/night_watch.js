@@ -10,13 +10,9 @@ const MINUTE = 60000;
 const START = 0x4d;
 
 const settings = {
-  openAbove: 120,
-  shutBelow: 30,
-  alarmAt: 2200,
-  alarmBand: 50,
-  alarmSamples: 3,
-  saveBelow: 11800,
-  saveUntil: 12000,
+  openAbove: 120, shutBelow: 30,
+  alarmAt: 2200, alarmBand: 50, alarmSamples: 3,
+  saveBelow: 11800, saveUntil: 12000,
   travelMs: 9000 // for a tenth of the way
 };
 
@@ -27,7 +23,6 @@ function note(text) {
 }
 
 // Packets: start, type, length, payload, CRC-16 of what lies between.
-
 function crc16(bytes) {
   let crc = 0xffff;
   for (const byte of bytes) {
@@ -39,32 +34,23 @@ function crc16(bytes) {
   return crc;
 }
 
-function pushWord(bytes, word) {
-  bytes.push((word >> 8) & 255, word & 255);
-}
+const bytesOfWord = word => [(word >> 8) & 255, word & 255];
 
-function makePacket(type, payload) {
+function send(type, payload) {
   const bytes = [type.charCodeAt(0), payload.length].concat(payload);
-  pushWord(bytes, crc16(bytes));
-  return [START].concat(bytes);
+  const packet = [START].concat(bytes, bytesOfWord(crc16(bytes)));
+  note("send " + packet.map(byte => byte.toString(16).padStart(2, "0")).join(""));
 }
 
 function openPacket(bytes) {
-  if (bytes.length < 5 || bytes[0] !== START) {
+  if (bytes[0] !== START || bytes[2] !== bytes.length - 5) {
     throw new Error("not a packet");
-  }
-  if (bytes[2] !== bytes.length - 5) {
-    throw new Error("wrong length");
   }
   // A CRC that runs over its own check value ends at zero.
   if (crc16(bytes.slice(1)) !== 0) {
     throw new Error("wrong CRC");
   }
   return { type: String.fromCharCode(bytes[1]), payload: bytes.slice(3, -2) };
-}
-
-function send(type, payload) {
-  note("send " + makePacket(type, payload).map(byte => byte.toString(16).padStart(2, "0")).join(""));
 }
 
 function bytesOfHex(text) {
@@ -76,7 +62,6 @@ function bytesOfHex(text) {
 }
 
 // Gauges: the median of the last three readings.
-
 function makeGauge(column) {
   let last = [];
   return {
@@ -92,8 +77,7 @@ function makeGauge(column) {
 const river = makeGauge("river_mm");
 const sea = makeGauge("sea_mm");
 
-// The gate: it moves a tenth at a time towards its target.
-
+// The gate moves a tenth at a time towards its target.
 const gate = { travel: 0, target: 0, held: false, timer: null, starts: 0 };
 
 function moveGate(target) {
@@ -127,17 +111,16 @@ function workGate() {
   }
 }
 
-const battery = {
-  saving: false,
-  check: function () {
-    const millivolts = sensor("battery_mv");
-    const limit = this.saving ? settings.saveUntil : settings.saveBelow;
-    if ((millivolts < limit) !== this.saving) {
-      this.saving = !this.saving;
-      note(`battery ${millivolts} mV, saving ${this.saving ? "on" : "off"}`);
-    }
+const battery = { saving: false };
+
+function checkBattery() {
+  const millivolts = sensor("battery_mv");
+  const limit = battery.saving ? settings.saveUntil : settings.saveBelow;
+  if ((millivolts < limit) !== battery.saving) {
+    battery.saving = !battery.saving;
+    note(`battery ${millivolts} mV, saving ${battery.saving ? "on" : "off"}`);
   }
-};
+}
 
 const alarm = { on: false, count: 0 };
 
@@ -147,7 +130,7 @@ function checkAlarm() {
   if (!alarm.on && alarm.count >= settings.alarmSamples) {
     alarm.on = true;
     note(`alarm: river at ${level} mm`);
-    send("A", [level >> 8, level & 255]);
+    send("A", bytesOfWord(level));
   } else if (alarm.on && level < settings.alarmAt - settings.alarmBand) {
     alarm.on = false;
     note(`alarm over: river at ${level} mm`);
@@ -155,10 +138,10 @@ function checkAlarm() {
 }
 
 function report() {
-  const payload = [];
-  [clock() / MINUTE, river.level, sea.level, sensor("battery_mv")].forEach(word => pushWord(payload, word));
-  payload.push(gate.travel, (alarm.on ? 1 : 0) | (battery.saving ? 2 : 0) | (gate.held ? 4 : 0));
-  send("R", payload);
+  const words = [clock() / MINUTE, river.level, sea.level, sensor("battery_mv")];
+  const flags = (alarm.on ? 1 : 0) | (battery.saving ? 2 : 0) | (gate.held ? 4 : 0);
+  const payload = words.reduce((bytes, word) => bytes.concat(bytesOfWord(word)), []);
+  send("R", payload.concat(gate.travel, flags));
 }
 
 function reportInTurn() {
@@ -175,9 +158,6 @@ function obey(packet) {
     case "F":
       gate.held = false;
       return "free";
-    case "A":
-      settings.alarmAt = packet.payload[0] << 8 | packet.payload[1];
-      return "alarm at " + settings.alarmAt + " mm";
     case "Q":
       report();
       return "answered";
@@ -198,18 +178,16 @@ function receive(text) {
 const inbox = {
   50: "4d51002081", // question
   100: "4d51002091", // damaged
-  280: "4d410208fcb6c5", // alarm at 2300 mm
   510: "4d4801004ba1", // hold shut
   560: "4d4600ba65", // free
   600: "4d58009a19", // unknown
-  610: "4d4801", // cut off
   620: "4d4802646783" // wrong length
 };
 
 function tick() {
   river.sample();
   sea.sample();
-  battery.check();
+  checkBattery();
   checkAlarm();
   workGate();
 }

@@ -7,7 +7,7 @@
 
 const SLOT_MS = 900000;
 const HOUR_MS = 3600000;
-const AIR_LIMIT_MS = 9000;
+const AIR_LIMIT_MS = 12000;
 const BITS_PER_SECOND = 600;
 const MOST_TRIES = 4;
 const FIRST_WAIT_MS = 4000;
@@ -20,7 +20,7 @@ function makeRandom(seed) {
   };
 }
 
-const random = makeRandom(20);
+const random = makeRandom(26);
 
 const airTime = {
   spans: [],

@@ -16,6 +16,7 @@ const settings = { margin_mm: 150, report_minutes: 20 };
 
 let sequence = 0;
 let gate = "shut";
+let reportTimer = null;
 
 function CommandError(message) {
   this.message = message;
@@ -44,7 +45,14 @@ function report() {
 
 function reportInTurn() {
   report();
-  setTimeout(reportInTurn, settings.report_minutes * MINUTE);
+  restartReports();
+}
+
+function restartReports() {
+  if (reportTimer !== null) {
+    clearTimeout(reportTimer);
+  }
+  reportTimer = setTimeout(reportInTurn, settings.report_minutes * MINUTE);
 }
 
 function setValue(command) {
@@ -59,6 +67,9 @@ function setValue(command) {
     throw new CommandError(`${command.name} goes from ${limit.least} to ${limit.most}`);
   }
   settings[command.name] = command.value;
+  if (command.name === "report_minutes") {
+    restartReports();
+  }
   return { name: command.name, value: command.value };
 }
 

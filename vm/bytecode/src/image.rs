@@ -523,13 +523,18 @@ impl<'a> Image<'a> {
 
     /// Finds the string constant with this text, other than a name in flash.
     pub fn find_text(&self, text: Text<'_>) -> Option<ConstId> {
+        self.find_by(|candidate| candidate.order(text))
+    }
+
+    /// Finds the string constant that a comparison by [`Text`] order calls equal.
+    pub fn find_by(&self, compare: impl Fn(Text<'a>) -> Ordering) -> Option<ConstId> {
         let n = self.order.len() / self.entry_len();
         let (mut low, mut high) = (0, n);
         while low < high {
             let middle = low.midpoint(high);
             let id = ConstId::new(self.entry(self.order, middle)? as usize)?;
             let Some(Constant::Text(candidate)) = self.constant(id) else { return None };
-            match candidate.order(text) {
+            match compare(candidate) {
                 Ordering::Less => low = middle + 1,
                 Ordering::Greater => high = middle,
                 Ordering::Equal => return Some(id),

@@ -1,0 +1,185 @@
+//! The memory of open functions: bump arenas that are recycled, a meter of what
+//! was asked of them, and lists that grow by chunks.
+//!
+//! What lives here goes when its function closes. It refuses to hold anything
+//! that the image needs: that is the business of `output` and `atoms`.
+
+use alloc::vec::Vec as HeapVec;
+use core::cell::Cell;
+use core::mem::size_of;
+
+use bumpalo::Bump;
+use bumpalo::collections::Vec as BumpVec;
+
+/// How many bytes the open arenas were asked for: now, and at most.
+#[derive(Default)]
+pub(crate) struct Meter {
+    now: Cell<usize>,
+    peak: Cell<usize>,
+}
+
+impl Meter {
+    pub(crate) fn peak(&self) -> usize {
+        self.peak.get()
+    }
+
+    fn add(&self, bytes: usize) {
+        self.now.set(self.now.get() + bytes);
+        self.peak.set(self.peak.get().max(self.now.get()));
+    }
+
+    fn release(&self, bytes: usize) {
+        self.now.set(self.now.get() - bytes);
+    }
+}
+
+/// The memory of one open function.
+pub(crate) struct Arena<'m> {
+    bump: Bump,
+    asked: Cell<usize>,
+    meter: &'m Meter,
+}
+
+impl Arena<'_> {
+    fn count(&self, bytes: usize) {
+        self.asked.set(self.asked.get() + bytes);
+        self.meter.add(bytes);
+    }
+
+    /// Forgets all that was in it and keeps its memory for the next function.
+    pub(crate) fn recycle(&mut self) {
+        self.meter.release(self.asked.replace(0));
+        self.bump.reset();
+    }
+}
+
+/// Arenas that no function uses at present.
+pub(crate) struct Pool<'m> {
+    free: HeapVec<Arena<'m>>,
+    meter: &'m Meter,
+}
+
+impl<'m> Pool<'m> {
+    pub(crate) fn new(meter: &'m Meter) -> Self {
+        Pool { free: HeapVec::new(), meter }
+    }
+
+    pub(crate) fn take(&mut self) -> Arena<'m> {
+        match self.free.pop() {
+            Some(arena) => arena,
+            None => Arena { bump: Bump::new(), asked: Cell::new(0), meter: self.meter },
+        }
+    }
+
+    pub(crate) fn give_back(&mut self, mut arena: Arena<'m>) {
+        arena.recycle();
+        self.free.push(arena);
+    }
+}
+
+/// A list in an arena. It grows a chunk of `N` entries at a time, so that no
+/// entry moves and at most one chunk lies idle; doubling a vector would leave
+/// every former buffer behind in the arena.
+pub(crate) struct Chunks<'a, T, const N: usize> {
+    arena: &'a Arena<'a>,
+    directory: BumpVec<'a, &'a mut [T]>,
+    len: u32,
+}
+
+impl<'a, T: Copy + Default, const N: usize> Chunks<'a, T, N> {
+    pub(crate) fn new(arena: &'a Arena<'a>) -> Self {
+        Chunks { arena, directory: BumpVec::new_in(&arena.bump), len: 0 }
+    }
+
+    pub(crate) fn len(&self) -> u32 {
+        self.len
+    }
+
+    /// Appends an entry and returns its index.
+    pub(crate) fn push(&mut self, entry: T) -> u32 {
+        let index = self.len;
+        let (chunk, place) = Self::split(index);
+        if chunk == self.directory.len() {
+            if self.directory.len() == self.directory.capacity() {
+                let more = self.directory.len().max(4);
+                self.arena.count((self.directory.len() + more) * size_of::<&mut [T]>());
+                self.directory.reserve_exact(more);
+            }
+            self.arena.count(N * size_of::<T>());
+            self.directory.push(self.arena.bump.alloc_slice_fill_copy(N, T::default()));
+        }
+        self.directory[chunk][place] = entry;
+        self.len += 1;
+        index
+    }
+
+    /// The entry at an index, or the default one where there is none.
+    pub(crate) fn get(&self, index: u32) -> T {
+        if index >= self.len {
+            return T::default();
+        }
+        let (chunk, place) = Self::split(index);
+        self.directory[chunk][place]
+    }
+
+    /// Changes the entry at an index; where there is none, nothing.
+    pub(crate) fn update(&mut self, index: u32, change: impl FnOnce(&mut T)) {
+        if index < self.len {
+            let (chunk, place) = Self::split(index);
+            change(&mut self.directory[chunk][place]);
+        }
+    }
+
+    pub(crate) fn set(&mut self, index: u32, entry: T) {
+        self.update(index, |place| *place = entry);
+    }
+
+    /// Takes the last entry away.
+    pub(crate) fn pop(&mut self) -> Option<T> {
+        let last = self.len.checked_sub(1)?;
+        let entry = self.get(last);
+        self.len = last;
+        Some(entry)
+    }
+
+    pub(crate) fn truncate(&mut self, len: u32) {
+        self.len = self.len.min(len);
+    }
+
+    fn split(index: u32) -> (usize, usize) {
+        (index as usize / N, index as usize % N)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_chunked_list_keeps_its_entries_and_the_meter_its_peak() {
+        let meter = Meter::default();
+        let mut pool = Pool::new(&meter);
+        let arena = pool.take();
+        {
+            let mut list: Chunks<'_, u32, 4> = Chunks::new(&arena);
+            for n in 0..100 {
+                assert_eq!(list.push(n * n), n);
+            }
+            assert_eq!(list.get(9), 81);
+            list.update(9, |entry| *entry += 1);
+            assert_eq!(list.get(9), 82);
+            assert_eq!(list.get(100), 0);
+            assert_eq!(list.pop(), Some(99 * 99));
+            list.truncate(1);
+            assert_eq!((list.len(), list.push(7), list.get(1)), (1, 1, 7));
+        }
+        let peak = meter.peak();
+        assert!(peak >= 400, "{peak}");
+        pool.give_back(arena);
+        let mut arena = pool.take();
+        assert_eq!(Chunks::<'_, u32, 4>::new(&arena).push(1), 0);
+        assert_eq!(meter.peak(), peak);
+        arena.recycle();
+        assert_eq!(meter.now.get(), 0);
+    }
+}

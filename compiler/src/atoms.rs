@@ -1,0 +1,306 @@
+//! Names, strings and numbers of the source, each kept once: an [`Atom`] is its
+//! number. Those that the image needs get a constant number at first use.
+//!
+//! An atom also carries the innermost variable record of its name (see
+//! `variables`) and its global, so that looking a name up is one array access
+//! whatever the number of scopes. It refuses to know what those mean.
+//!
+//! Texts are kept in the very form the image stores (Latin-1 where every unit
+//! is below 256, else UTF-16), so that assembling copies bytes.
+
+use alloc::vec::Vec;
+use core::fmt;
+
+use scruple_bytecode::image::{Text, constant};
+use scruple_bytecode::names;
+
+use crate::narrow;
+
+/// A name, string or number of the source.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub(crate) struct Atom(u32);
+
+macro_rules! fixed_atoms {
+    ($($(#[$note:meta])* $name:ident = $text:literal,)*) => {
+        #[allow(clippy::upper_case_acronyms, reason = "a counter, not a type")]
+        #[allow(non_camel_case_types, reason = "a counter, not a type")]
+        enum Fixed { $($name),* }
+        impl Atom { $($(#[$note])* pub(crate) const $name: Atom = Atom(Fixed::$name as u32);)* }
+        const FIXED: &[&str] = &[$($text),*];
+    };
+}
+
+fixed_atoms! {
+    EMPTY = "",
+    THIS = "this",
+    ARGUMENTS = "arguments",
+    EVAL = "eval",
+    PROTO = "__proto__",
+    /// Names the hidden temporaries: no identifier has a space.
+    HIDDEN = " ",
+}
+
+/// How an atom's bytes are to be read: the kinds of constant of the image.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Latin1,
+    Utf16,
+    Number,
+}
+
+#[derive(Clone, Copy)]
+struct Entry {
+    /// Kind in the two top bits, start of the bytes below.
+    kind_and_start: u32,
+    /// Constant number plus one, or 0.
+    constant: u32,
+    /// The innermost variable record of this name, see `variables`.
+    current: u32,
+    /// Global number plus one, or 0.
+    global: u32,
+}
+
+const START_BITS: u32 = 30;
+
+/// All atoms of a source.
+pub(crate) struct Atoms {
+    entries: Vec<Entry>,
+    bytes: Vec<u8>,
+    /// Open addressing, atom plus one, 0 where free; at most half full.
+    table: Vec<u32>,
+    /// Atoms by constant number.
+    constants: Vec<Atom>,
+    units: Vec<u16>,
+}
+
+impl Atoms {
+    pub(crate) fn new() -> Self {
+        let mut atoms = Atoms {
+            entries: Vec::new(),
+            bytes: Vec::new(),
+            table: alloc::vec![0; 64],
+            constants: Vec::new(),
+            units: Vec::new(),
+        };
+        for text in FIXED {
+            atoms.intern(text);
+        }
+        atoms
+    }
+
+    /// The atom of a text.
+    pub(crate) fn intern(&mut self, text: &str) -> Atom {
+        if text.is_ascii() {
+            return self.find_or_add(Kind::Latin1, text.as_bytes());
+        }
+        let mut units = core::mem::take(&mut self.units);
+        units.clear();
+        units.extend(text.encode_utf16());
+        let atom = self.intern_units(&units);
+        self.units = units;
+        atom
+    }
+
+    /// The atom of a text given in code units.
+    pub(crate) fn intern_units(&mut self, units: &[u16]) -> Atom {
+        let bytes: Option<Vec<u8>> = units.iter().map(|&unit| narrow::latin1(unit)).collect();
+        match bytes {
+            Some(bytes) => self.find_or_add(Kind::Latin1, &bytes),
+            None => {
+                let bytes: Vec<u8> = units.iter().flat_map(|unit| unit.to_le_bytes()).collect();
+                self.find_or_add(Kind::Utf16, &bytes)
+            }
+        }
+    }
+
+    /// The atom of a number, by its bits.
+    pub(crate) fn intern_number(&mut self, number: f64) -> Atom {
+        self.find_or_add(Kind::Number, &number.to_le_bytes())
+    }
+
+    /// The constant number of an atom; its first use gives it one.
+    pub(crate) fn constant(&mut self, atom: Atom) -> u32 {
+        let next = narrow::to_u32(self.constants.len());
+        let entry = &mut self.entries[atom.0 as usize];
+        if entry.constant == 0 {
+            entry.constant = next + 1;
+            self.constants.push(atom);
+        }
+        entry.constant - 1
+    }
+
+    pub(crate) fn current(&self, atom: Atom) -> u32 {
+        self.entries[atom.0 as usize].current
+    }
+
+    pub(crate) fn set_current(&mut self, atom: Atom, current: u32) {
+        self.entries[atom.0 as usize].current = current;
+    }
+
+    /// The number of the global of this name, if it has one.
+    pub(crate) fn global(&self, atom: Atom) -> Option<u32> {
+        self.entries[atom.0 as usize].global.checked_sub(1)
+    }
+
+    pub(crate) fn set_global(&mut self, atom: Atom, global: u32) {
+        self.entries[atom.0 as usize].global = global + 1;
+    }
+
+    /// Whether a property key of this text is an array index or looks like one:
+    /// such keys go through the computed-key operations.
+    pub(crate) fn is_index_like(&self, atom: Atom) -> bool {
+        let (kind, bytes) = self.parts(atom);
+        kind == Kind::Latin1 && bytes.first().is_some_and(u8::is_ascii_digit)
+    }
+
+    /// Whether the atom is exactly this ASCII text.
+    pub(crate) fn is(&self, atom: Atom, text: &str) -> bool {
+        let (kind, bytes) = self.parts(atom);
+        kind == Kind::Latin1 && bytes == text.as_bytes()
+    }
+
+    /// An atom as a diagnostic shows it.
+    pub(crate) fn show(&self, atom: Atom) -> impl fmt::Display + '_ {
+        Shown(self.parts(atom))
+    }
+
+    /// The constants in order.
+    pub(crate) fn constants(&self) -> impl ExactSizeIterator<Item = ConstantParts<'_>> {
+        self.constants.iter().map(|&atom| match self.parts(atom) {
+            (Kind::Number, bytes) => ConstantParts::Number(bytes),
+            (Kind::Latin1, bytes) => match names::find(bytes) {
+                Some(name) => ConstantParts::Name(narrow::to_u32(name.index())),
+                None => ConstantParts::Text(constant::LATIN1, Text::Latin1(bytes)),
+            },
+            (Kind::Utf16, bytes) => ConstantParts::Text(constant::UTF16, Text::Utf16(bytes)),
+        })
+    }
+
+    fn parts(&self, atom: Atom) -> (Kind, &[u8]) {
+        let index = atom.0 as usize;
+        let tagged = self.entries[index].kind_and_start;
+        let kind = match tagged >> START_BITS {
+            0 => Kind::Latin1,
+            1 => Kind::Utf16,
+            _ => Kind::Number,
+        };
+        let start = start_of(tagged);
+        let end = self
+            .entries
+            .get(index + 1)
+            .map_or(self.bytes.len(), |next| start_of(next.kind_and_start));
+        (kind, &self.bytes[start..end])
+    }
+
+    fn find_or_add(&mut self, kind: Kind, bytes: &[u8]) -> Atom {
+        let mask = self.table.len() - 1;
+        let mut at = hash(kind, bytes) as usize & mask;
+        while let Some(index) = self.table[at].checked_sub(1) {
+            let found = Atom(index);
+            if self.parts(found) == (kind, bytes) {
+                return found;
+            }
+            at = (at + 1) & mask;
+        }
+        let index = narrow::to_u32(self.entries.len());
+        self.table[at] = index + 1;
+        let start = narrow::to_u32(self.bytes.len());
+        self.bytes.extend_from_slice(bytes);
+        self.entries.push(Entry {
+            kind_and_start: (kind as u32) << START_BITS | start,
+            constant: 0,
+            current: 0,
+            global: 0,
+        });
+        if 2 * self.entries.len() > self.table.len() {
+            self.grow();
+        }
+        Atom(index)
+    }
+
+    fn grow(&mut self) {
+        let mask = 2 * self.table.len() - 1;
+        self.table.clear();
+        self.table.resize(mask + 1, 0);
+        for index in 0..narrow::to_u32(self.entries.len()) {
+            let (kind, bytes) = self.parts(Atom(index));
+            let mut at = hash(kind, bytes) as usize & mask;
+            while self.table[at] != 0 {
+                at = (at + 1) & mask;
+            }
+            self.table[at] = index + 1;
+        }
+    }
+}
+
+/// One constant as the image stores it.
+#[derive(Clone, Copy)]
+pub(crate) enum ConstantParts<'a> {
+    /// Eight bytes.
+    Number(&'a [u8]),
+    /// The number of a name in flash.
+    Name(u32),
+    /// Kind bits and text.
+    Text(u32, Text<'a>),
+}
+
+fn start_of(tagged: u32) -> usize {
+    (tagged & ((1 << START_BITS) - 1)) as usize
+}
+
+/// FNV-1a.
+fn hash(kind: Kind, bytes: &[u8]) -> u32 {
+    let mut hash = 0x811c_9dc5u32 ^ kind as u32;
+    for &byte in bytes {
+        hash = (hash ^ u32::from(byte)).wrapping_mul(0x0100_0193);
+    }
+    // The low bits pick the place: fold the better mixed high ones in.
+    hash ^ (hash >> 15)
+}
+
+struct Shown<'a>((Kind, &'a [u8]));
+
+impl fmt::Display for Shown<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.0 {
+            (Kind::Latin1, bytes) => Text::Latin1(bytes).fmt(f),
+            (Kind::Utf16, bytes) => Text::Utf16(bytes).fmt(f),
+            (Kind::Number, _) => f.write_str("a number"),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::string::ToString;
+
+    #[test]
+    fn equal_texts_are_one_atom_and_others_are_not() {
+        let mut atoms = Atoms::new();
+        let mut seen = Vec::new();
+        for n in 0..1000 {
+            seen.push(atoms.intern(&std::format!("name{n}")));
+        }
+        for n in 0..1000 {
+            assert_eq!(atoms.intern(&std::format!("name{n}")), seen[n]);
+        }
+        let latin = atoms.intern("caf\u{e9}");
+        assert_eq!(atoms.intern_units(&[0x63, 0x61, 0x66, 0xe9]), latin);
+        assert_eq!(atoms.show(latin).to_string(), "caf\u{e9}");
+        assert_ne!(atoms.intern_number(0.0), atoms.intern_number(-0.0));
+        assert_eq!(atoms.intern("this"), Atom::THIS);
+        assert_eq!(atoms.intern("__proto__"), Atom::PROTO);
+        assert!(atoms.is(Atom::EVAL, "eval"));
+    }
+
+    #[test]
+    fn constants_are_numbered_by_first_use() {
+        let mut atoms = Atoms::new();
+        let (a, b) = (atoms.intern("a"), atoms.intern("b"));
+        assert_eq!(atoms.constant(b), 0);
+        assert_eq!(atoms.constant(a), 1);
+        assert_eq!(atoms.constant(b), 0);
+        assert_eq!(atoms.constants().len(), 2);
+    }
+}

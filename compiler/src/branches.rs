@@ -1,0 +1,296 @@
+//! Branches of the sweep: where they lead in the end, how long they are, and
+//! the instructions' way into the code.
+//!
+//! Lengths begin with the shortest form and only grow: a longer branch makes
+//! every distance across it longer and none shorter, so the first state in
+//! which all fit is the smallest one, and each branch has the one form that its
+//! distance asks for, as the verifier demands.
+//!
+//! It refuses to decide what is emitted; that is `sweep`.
+
+use scruple_bytecode::image::Position;
+use scruple_bytecode::ops::Op;
+
+use crate::draft::{LabelId, Word};
+use crate::narrow;
+use crate::sweep::Sweep;
+
+/// A branch in emission order.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Branch {
+    op: Op,
+    label: LabelId,
+    /// Bytes before it without branches.
+    bytes: u32,
+    /// Its own length, and with that of all branches before it.
+    length: u32,
+    total: u32,
+}
+
+impl Default for Branch {
+    fn default() -> Self {
+        Branch { op: Op::Branch, label: LabelId(0), bytes: 0, length: 0, total: 0 }
+    }
+}
+
+impl Sweep<'_, '_, '_> {
+    /// An instruction that is no branch.
+    pub(crate) fn put(&mut self, op: Op, operand: i32, position: Position) {
+        let Some(encoded) = self.target.encoding.encode(op, operand) else {
+            self.is_too_large = true;
+            return;
+        };
+        let bytes = encoded.as_slice();
+        self.bytes = self.bytes.saturating_add(narrow::to_u32(bytes.len()));
+        if !self.is_measuring {
+            self.note_position(op, position);
+            self.target.code.extend_from_slice(bytes);
+        }
+    }
+
+    /// A branch to a label of the function.
+    pub(crate) fn put_branch(&mut self, op: Op, label: LabelId, position: Position) {
+        let index = self.n_branches;
+        self.n_branches += 1;
+        if self.is_measuring {
+            let length = self.length_of(op, 0).unwrap_or(1);
+            let branch = Branch { op, label, bytes: self.bytes, length, total: 0 };
+            self.branches.push(branch);
+            self.function.labels.update(label.0, |label| label.n_refs += 1);
+            return;
+        }
+        let branch = self.branches.get(index);
+        let distance = self.distance(branch);
+        match self.target.encoding.encode(op, distance) {
+            Some(encoded) => {
+                debug_assert_eq!(narrow::to_u32(encoded.as_slice().len()), branch.length);
+                self.note_position(op, position);
+                self.target.code.extend_from_slice(encoded.as_slice());
+            }
+            None => self.is_too_large = true,
+        }
+    }
+
+    /// Gives every branch the length its distance needs.
+    pub(crate) fn relax(&mut self) {
+        loop {
+            let mut total = 0;
+            for index in 0..self.branches.len() {
+                self.branches.update(index, |branch| {
+                    total += branch.length;
+                    branch.total = total;
+                });
+            }
+            let mut has_grown = false;
+            for index in 0..self.branches.len() {
+                let branch = self.branches.get(index);
+                let Some(length) = self.length_of(branch.op, self.distance(branch)) else {
+                    self.is_too_large = true;
+                    return;
+                };
+                if length > branch.length {
+                    self.branches.update(index, |branch| branch.length = length);
+                    has_grown = true;
+                }
+            }
+            if !has_grown {
+                return;
+            }
+        }
+    }
+
+    /// Where that many bytes and branches end, counted from the start of this
+    /// sweep's code.
+    pub(crate) fn address(&self, bytes: u32, n_branches: u32) -> u32 {
+        match n_branches.checked_sub(1) {
+            Some(last) => bytes + self.branches.get(last).total,
+            None => bytes,
+        }
+    }
+
+    /// Follows a branch whose label holds a branch itself, so that a chain costs
+    /// one step at run time. Also tells what a `branch` to a return really is.
+    pub(crate) fn thread(&self, mut op: Op, mut label: LabelId) -> (Op, LabelId) {
+        // A loop that does nothing leads to itself for ever.
+        const MOST_STEPS: u32 = 16;
+        for _ in 0..MOST_STEPS {
+            let place = self.function.labels.get(label.0).place;
+            let Some((first, mut next)) = self.operation_at(place) else { break };
+            let mut found = first;
+            // What the value kept would be behind the negations.
+            let mut is_negated = false;
+            let keeps = match op {
+                Op::BranchKeepTrue => Some(true),
+                Op::BranchKeepFalse => Some(false),
+                _ => None,
+            };
+            while keeps.is_some() && found.0 == Op::Not {
+                is_negated = !is_negated;
+                let Some((after, behind)) = self.operation_at(next) else { break };
+                (found, next) = (after, behind);
+            }
+            let step = match (keeps, found.0) {
+                (None, Op::Branch) => Some((op, target_of(found))),
+                (None, Op::Return | Op::ReturnUndefined) if op == Op::Branch => {
+                    return (found.0, label);
+                }
+                (None, Op::PushTrue) if op == Op::Branch => match self.operation_at(next) {
+                    Some((then, _)) if then.0 == Op::BranchTrue => Some((op, target_of(then))),
+                    _ => None,
+                },
+                (Some(kept), Op::BranchTrue | Op::BranchFalse) => {
+                    let truth = kept != is_negated;
+                    let leads = truth == (found.0 == Op::BranchTrue);
+                    let plain = if kept { Op::BranchTrue } else { Op::BranchFalse };
+                    if leads {
+                        Some((plain, target_of(found)))
+                    } else {
+                        self.label_at(next).map(|behind| (plain, behind))
+                    }
+                }
+                (Some(kept), Op::BranchKeepTrue | Op::BranchKeepFalse) if !is_negated => {
+                    if kept == (found.0 == Op::BranchKeepTrue) {
+                        Some((op, target_of(found)))
+                    } else {
+                        let plain = if kept { Op::BranchTrue } else { Op::BranchFalse };
+                        self.label_at(next).map(|behind| (plain, behind))
+                    }
+                }
+                (Some(kept), Op::Drop) => {
+                    let plain = if kept { Op::BranchTrue } else { Op::BranchFalse };
+                    self.label_at(next).map(|behind| (plain, behind))
+                }
+                (Some(_), Op::Branch) if !is_negated => Some((op, target_of(found))),
+                _ => None,
+            };
+            match step {
+                Some((new_op, new_label)) if (new_op, new_label) != (op, label) => {
+                    (op, label) = (new_op, new_label);
+                }
+                _ => break,
+            }
+        }
+        (op, label)
+    }
+
+    /// Whether nothing but labels stands between here and the label.
+    pub(crate) fn is_next(&self, label: LabelId) -> bool {
+        let mut place = self.place;
+        let mut level = self.open.len();
+        let mut next = level.checked_sub(1).map_or(0, |top| self.open.get(top).0);
+        loop {
+            match Word::unpack(self.function.draft.get(place)) {
+                Word::Label(found) if found == label => return true,
+                Word::Label(_)
+                | Word::Line(_)
+                | Word::Column(_)
+                | Word::Nothing
+                | Word::GuardStart(_)
+                | Word::GuardEnd(_) => place += 1,
+                // Only the first segment is looked into: the label of a loop's
+                // body is at its start.
+                Word::Order(order) => {
+                    let first = self.function.orders.get(order.0).first;
+                    let Some(first) = first.checked_sub(1) else { return false };
+                    let start = self.function.segments.get(first).start;
+                    return Word::unpack(self.function.draft.get(start)) == Word::Label(label);
+                }
+                Word::End => {
+                    let Some(top) = level.checked_sub(1) else { return false };
+                    match next.checked_sub(1) {
+                        Some(index) => {
+                            let segment = self.function.segments.get(index);
+                            (place, next) = (segment.start, segment.next);
+                        }
+                        None => {
+                            place = self.open.get(top).1;
+                            level = top;
+                            next = level.checked_sub(1).map_or(0, |top| self.open.get(top).0);
+                        }
+                    }
+                }
+                _ => return false,
+            }
+        }
+    }
+
+    /// The operation at a place of the draft and the place behind it, if what
+    /// stands there before it makes no instruction.
+    fn operation_at(&self, mut place: u32) -> Option<((Op, i32), u32)> {
+        loop {
+            match Word::unpack(self.function.draft.get(place)) {
+                Word::Label(_) | Word::Line(_) | Word::Column(_) | Word::Nothing => place += 1,
+                Word::Op(op, operand) => return Some(((op, operand), place + 1)),
+                _ => return None,
+            }
+        }
+    }
+
+    fn label_at(&self, place: u32) -> Option<LabelId> {
+        match Word::unpack(self.function.draft.get(place)) {
+            Word::Label(label) => Some(label),
+            _ => None,
+        }
+    }
+
+    fn length_of(&self, op: Op, distance: i32) -> Option<u32> {
+        let encoded = self.target.encoding.encode(op, distance)?;
+        Some(narrow::to_u32(encoded.as_slice().len()))
+    }
+
+    /// From behind a branch to its label.
+    fn distance(&self, branch: Branch) -> i32 {
+        let label = self.function.labels.get(branch.label.0);
+        let to = self.address(label.bytes, label.n_branches);
+        to.wrapping_sub(branch.bytes + branch.total).cast_signed()
+    }
+
+    /// Operations that can throw or take memory get a position in the table.
+    fn note_position(&mut self, op: Op, position: Position) {
+        let is_silent = matches!(
+            op,
+            Op::PushUndefined
+                | Op::PushNull
+                | Op::PushTrue
+                | Op::PushFalse
+                | Op::PushInt
+                | Op::PushConst
+                | Op::Drop
+                | Op::Dup
+                | Op::DupPair
+                | Op::Swap
+                | Op::Tuck
+                | Op::TuckPair
+                | Op::LoadSlot
+                | Op::StoreSlot
+                | Op::KeepSlot
+                | Op::ClearSlot
+                | Op::InitBox
+                | Op::LoadThis
+                | Op::LoadCallee
+                | Op::StrictEqual
+                | Op::StrictNotEqual
+                | Op::Not
+                | Op::TypeOf
+                | Op::Branch
+                | Op::BranchTrue
+                | Op::BranchFalse
+                | Op::BranchKeepTrue
+                | Op::BranchKeepFalse
+                | Op::BranchCase
+                | Op::Return
+                | Op::ReturnUndefined
+        );
+        let code = narrow::to_u32(self.target.code.len());
+        if let Some(lines) = &mut self.target.lines
+            && !is_silent
+            && position.line > 0
+        {
+            lines.add(code, position);
+        }
+    }
+}
+
+fn target_of((_, operand): (Op, i32)) -> LabelId {
+    LabelId(operand.cast_unsigned())
+}

@@ -1,0 +1,240 @@
+//! The close of a function: its names are settled, its draft is swept, and its
+//! row goes to the output.
+//!
+//! It owns the order of those steps, and what becomes of free names. It refuses
+//! the details: records are `variables`, instructions are `sweep`.
+
+use scruple_bytecode::image::{FREE_GLOBAL, Position, record};
+
+use crate::arena::Arena;
+use crate::atoms::Atom;
+use crate::diagnostic::DiagnosticKind;
+use crate::draft::{ScopeId, Use, VarId};
+use crate::function::{Function, FunctionKind};
+use crate::narrow;
+use crate::output::{Exceeded, FreeRow, FunctionRow, Source, limited_depth, limited_slots};
+use crate::parser::{Fail, Parser};
+use crate::sweep::{Target, sweep};
+use crate::token::Mark;
+use crate::variables::{CAPTURED, SEEMS_CONST, State};
+
+/// The number of a closed function.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct ClosedId(pub(crate) u32);
+
+const TOO_LARGE: Exceeded = Exceeded("the function makes more code than a branch can cross");
+
+impl Parser<'_, '_> {
+    /// Closes a function inside another. A function with an error is only
+    /// given up: nothing of it will be needed.
+    pub(crate) fn close_function<'a>(
+        &mut self,
+        f: &mut Function<'a>,
+        arena: &'a Arena<'a>,
+        parent: &mut Function<'_>,
+        mark: Mark,
+    ) -> Result<ClosedId, Fail> {
+        if self.has_errors() {
+            f.restore_names(&mut self.atoms);
+            return Ok(ClosedId(0));
+        }
+        f.close_scopes_to(&mut self.atoms, ScopeId(0));
+        let first_free = narrow::to_u32(self.output.frees.len());
+        let flags = self.settle_names(f, Some(parent));
+        let n_slots = f.lay_out_slots();
+        let id = narrow::to_u32(self.output.functions.len());
+        self.settle_children(f, id, first_free);
+        let code = narrow::to_u32(self.output.code.len());
+        let mut guards = core::mem::take(&mut self.guards);
+        guards.clear();
+        let has_lines = self.output.has_lines;
+        let target = Target {
+            encoding: self.output.encoding,
+            code: &mut self.output.code,
+            lines: has_lines.then_some(&mut self.output.lines),
+            guards: &mut guards,
+        };
+        let swept = sweep(f, arena, &mut self.atoms, target);
+        let first_guard = self.output.add_guards(&guards);
+        let n_guards = narrow::to_u32(guards.len());
+        self.guards = guards;
+        let n_free = narrow::to_u32(self.output.frees.len()) - first_free;
+        let row = (|| {
+            swept.map_err(|_| TOO_LARGE)?;
+            Ok(FunctionRow {
+                code,
+                n_params: u8::try_from(f.n_params)
+                    .map_err(|_| Exceeded("more than 255 parameters"))?,
+                flags,
+                n_slots: limited_slots(n_slots)?,
+                depth: limited_depth(f.max_depth)?,
+                n_free: u16::try_from(n_free)
+                    .ok()
+                    .filter(|&n| n < FREE_GLOBAL)
+                    .ok_or(Exceeded("more than 32767 free variables in one function"))?,
+                first_free,
+                name: None,
+                length: f.n_params,
+                parent: u32::MAX,
+                sibling: parent.last_child,
+                first_guard,
+                n_guards,
+            })
+        })();
+        let row = row.map_err(|exceeded| self.exceeded(mark, exceeded))?;
+        self.output.functions.push(row);
+        parent.last_child = id + 1;
+        Ok(ClosedId(id))
+    }
+
+    /// Closes one statement of the script.
+    pub(crate) fn close_script_part<'a>(
+        &mut self,
+        f: &mut Function<'a>,
+        arena: &'a Arena<'a>,
+        mark: Mark,
+    ) {
+        if self.has_errors() {
+            f.restore_names(&mut self.atoms);
+            return;
+        }
+        f.close_scopes_to(&mut self.atoms, ScopeId(0));
+        self.settle_names(f, None);
+        let n_slots = f.lay_out_slots();
+        self.settle_children(f, u32::MAX, 0);
+        let start = narrow::to_u32(self.output.script_code.len());
+        let n_guards = self.output.script_guards.len();
+        let has_lines = self.output.has_lines;
+        let target = Target {
+            encoding: self.output.encoding,
+            code: &mut self.output.script_code,
+            lines: has_lines.then_some(&mut self.output.script_lines),
+            guards: &mut self.output.script_guards,
+        };
+        let swept = sweep(f, arena, &mut self.atoms, target);
+        for guard in &mut self.output.script_guards[n_guards..] {
+            for offset in guard {
+                *offset += start;
+            }
+        }
+        self.output.script_slots = self.output.script_slots.max(n_slots);
+        self.output.script_depth = self.output.script_depth.max(f.max_depth);
+        let checked = (|| {
+            swept.map_err(|_| TOO_LARGE)?;
+            limited_slots(n_slots)?;
+            limited_depth(f.max_depth)
+        })();
+        if let Err(exceeded) = checked {
+            self.exceeded(mark, exceeded);
+        }
+    }
+
+    /// What the names still unknown are: the function's own name, its this
+    /// value and arguments, globals, or free in it. Returns the record's flags.
+    fn settle_names(&mut self, f: &mut Function<'_>, parent: Option<&mut Function<'_>>) -> u8 {
+        let mut parent = parent;
+        let mut flags = match f.kind {
+            FunctionKind::Arrow => record::FLAG_ARROW,
+            FunctionKind::Method => record::FLAG_METHOD,
+            FunctionKind::Plain | FunctionKind::Script => 0,
+        };
+        let has_arguments = matches!(f.kind, FunctionKind::Plain | FunctionKind::Method);
+        let first_free = narrow::to_u32(self.output.frees.len());
+        f.restore_names(&mut self.atoms);
+        let mut next = f.scopes.get(0).first;
+        while let Some(index) = next.checked_sub(1) {
+            let record = f.records.get(index);
+            next = record.next;
+            if record.state != State::Unknown {
+                continue;
+            }
+            let var = VarId(index);
+            let atom = record.atom;
+            let is_captured = record.flags & CAPTURED != 0;
+            if f.own_name == Some(atom) {
+                f.settle(var, State::OwnName, if is_captured { None } else { Some(0) });
+            } else if atom == Atom::THIS && f.kind != FunctionKind::Arrow {
+                f.settle(var, State::This, None);
+            } else if atom == Atom::ARGUMENTS && has_arguments {
+                flags |= record::FLAG_ARGUMENTS;
+                f.settle(var, State::Arguments, None);
+            } else if let Some(parent) = &mut parent
+                && (!f.is_global_only || atom == Atom::THIS)
+            {
+                let outer = parent.use_name(&mut self.atoms, atom);
+                parent.set_flag(outer, CAPTURED);
+                let number = narrow::to_u32(self.output.frees.len()) - first_free;
+                self.output.frees.push(FreeRow {
+                    atom,
+                    source: Source::Pending(outer.0),
+                    written: record.written,
+                    seems_const: record.flags & SEEMS_CONST != 0,
+                });
+                f.settle(var, State::Free, Some(number));
+            } else {
+                let global = self.output.global(&mut self.atoms, atom);
+                f.settle(var, State::Global, Some(global));
+            }
+        }
+        flags
+    }
+
+    /// Where the functions closed inside this one find their free variables.
+    fn settle_children(&mut self, f: &mut Function<'_>, id: u32, first_free: u32) {
+        let mut next = f.last_child;
+        while let Some(index) = next.checked_sub(1) {
+            let child = &mut self.output.functions[index as usize];
+            child.parent = id;
+            next = child.sibling;
+            let range = child.first_free..child.first_free + u32::from(child.n_free);
+            for at in range {
+                let row = self.output.frees[at as usize];
+                let Source::Pending(var) = row.source else { continue };
+                let found = f.resolve(Use { var: VarId(var), is_early: false });
+                let is_const = matches!(found.record_state, State::Const | State::OwnName);
+                let source = match found.record_state {
+                    State::Global => Source::Global(found.number),
+                    State::Free => {
+                        let outer = &mut self.output.frees[(first_free + found.number) as usize];
+                        if outer.written == 0 && row.written > 0 {
+                            outer.written = row.written;
+                            outer.seems_const = row.seems_const;
+                        }
+                        Source::Outer(found.number)
+                    }
+                    _ => Source::Slot(found.number),
+                };
+                self.output.frees[at as usize].source = source;
+                if let Some(offset) = row.written.checked_sub(1)
+                    && !matches!(source, Source::Outer(_))
+                    && row.seems_const != is_const
+                {
+                    self.refuse_late_constant(row.atom, offset);
+                }
+            }
+        }
+    }
+
+    /// An inner function was compiled before the declaration that says whether
+    /// the name it assigns is a constant, and the guess was wrong.
+    fn refuse_late_constant(&mut self, atom: Atom, offset: u32) {
+        let position = self.position_of(offset);
+        let Position { line, column } = position;
+        let mark = Mark { start: offset, end: offset, line, column };
+        let message = alloc::format!(
+            "assigning to `{}` in a function that stands before the declaration is unsupported: \
+             whether it is a constant shows too late",
+            self.atoms.show(atom)
+        );
+        self.report(
+            DiagnosticKind::Unsupported,
+            mark,
+            Some("sec-let-and-const-declarations"),
+            message.into(),
+        );
+    }
+
+    pub(crate) fn exceeded(&mut self, mark: Mark, Exceeded(what): Exceeded) -> Fail {
+        self.report(DiagnosticKind::Limit, mark, None, what.into())
+    }
+}

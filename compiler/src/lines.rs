@@ -1,0 +1,100 @@
+//! The line table while it grows: LEB128 triples, each relative to the one
+//! before, in the order of the code.
+//!
+//! It refuses to know the code: callers say where a position begins.
+
+use alloc::vec::Vec;
+
+use scruple_bytecode::image::Position;
+use scruple_bytecode::leb128;
+
+/// A line table, complete but for its first entry's distance from what stands
+/// before: tables of parts of the code can so be joined.
+#[derive(Default)]
+pub(crate) struct LineTable {
+    first: Option<(u32, Position)>,
+    last: Option<(u32, Position)>,
+    bytes: Vec<u8>,
+}
+
+impl LineTable {
+    /// From this code offset on, the position is this one.
+    pub(crate) fn add(&mut self, code: u32, position: Position) {
+        match self.last {
+            Some((_, last)) if last == position => return,
+            Some((last_code, last)) => {
+                write_entry(&mut self.bytes, code - last_code, last.line, position);
+            }
+            None => self.first = Some((code, position)),
+        }
+        self.last = Some((code, position));
+    }
+
+
+    /// Appends a table whose code begins at this offset.
+    pub(crate) fn join(&mut self, code: u32, other: &LineTable) {
+        let (Some((first, position)), Some((last, last_position))) = (other.first, other.last)
+        else {
+            return;
+        };
+        // Entries of the other table are relative to its first one, so that one
+        // stays even where the position did not change.
+        match self.last {
+            Some((at, before)) => {
+                write_entry(&mut self.bytes, code + first - at, before.line, position);
+            }
+            None => self.first = Some((code + first, position)),
+        }
+        self.bytes.extend_from_slice(&other.bytes);
+        self.last = Some((code + last, last_position));
+    }
+
+    /// The bytes of the image's section.
+    pub(crate) fn finish(self) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        if let Some((code, position)) = self.first {
+            write_entry(&mut bytes, code, 1, position);
+        }
+        bytes.extend_from_slice(&self.bytes);
+        bytes
+    }
+}
+
+fn write_entry(bytes: &mut Vec<u8>, code_step: u32, last_line: u32, position: Position) {
+    // Lines are below 2^24, so the difference fits.
+    let line_step = position.line.wrapping_sub(last_line).cast_signed();
+    write_leb(bytes, code_step);
+    write_leb(bytes, leb128::zigzag(line_step));
+    write_leb(bytes, position.column);
+}
+
+/// Appends an unsigned LEB128 number.
+pub(crate) fn write_leb(bytes: &mut Vec<u8>, value: u32) {
+    let mut digits = [0; leb128::MAX_BYTES];
+    let length = leb128::write_unsigned(value, &mut digits);
+    bytes.extend_from_slice(&digits[..length]);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(line: u32, column: u32) -> Position {
+        Position { line, column }
+    }
+
+    #[test]
+    fn joined_tables_read_like_one() {
+        let entries = [(0, at(1, 1)), (3, at(4, 2)), (9, at(2, 7)), (12, at(2, 9))];
+        let mut whole = LineTable::default();
+        let mut parts = [LineTable::default(), LineTable::default()];
+        for (n, &(code, position)) in entries.iter().enumerate() {
+            whole.add(code, position);
+            let base = if n < 2 { 0 } else { 9 };
+            parts[n / 2].add(code - base, position);
+        }
+        let [mut first, second] = parts;
+        first.join(9, &second);
+        assert_eq!(first.finish(), whole.finish());
+    }
+}

@@ -1,0 +1,31 @@
+//! `console.log`: the host's output, with the standard's ToString.
+
+use crate::Host;
+use crate::error::Raise;
+use crate::host::Call;
+use crate::layout::Layout;
+use crate::value::Value;
+use crate::vm::Vm;
+
+/// Writes its arguments, a space between, and ends the line. All arguments are
+/// converted before the first is written: a conversion that throws prints nothing.
+pub(super) fn log<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    for index in 0..call.argc() {
+        let text = vm.to_text(vm.arg(&call, index))?;
+        vm.set_arg(&call, index, text);
+    }
+    for index in 0..call.argc() {
+        if index > 0 {
+            vm.host_mut().write(" ");
+        }
+        let text = vm.arg(&call, index);
+        if let Some(view) = vm.view(text) {
+            vm.pieces(&view, |vm, piece| vm.host_mut().write(piece));
+        }
+    }
+    vm.host_mut().write("\n");
+    Ok(Value::undefined())
+}

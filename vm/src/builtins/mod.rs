@@ -1,0 +1,227 @@
+//! The built-ins: objects in flash, and what their functions do.
+//!
+//! An intrinsic object is a row of a read-only table; its properties are rows of
+//! two others. None takes heap until a script changes it. The tables are in
+//! `table.rs`; the functions are beside it, one file a family, each to the
+//! algorithm of ECMA-262 that its comment names.
+
+mod console;
+mod error;
+mod function;
+mod table;
+
+pub(crate) use table::Intrinsic;
+
+use crate::Host;
+use crate::error::Raise;
+use crate::host::Call;
+use crate::keys::{Key, KeyKind, attributes};
+use crate::layout::Layout;
+use crate::object::{Class, Own};
+use crate::value::{Ref, Value};
+use crate::vm::Vm;
+use scruple_bytecode::{NameId, names};
+use table::{DATA, DATA_RANGES, FUNCTION_ROWS, Handlers, NATIVE_RANGES, NATIVES};
+
+/// The global object.
+pub(crate) const GLOBAL_OBJECT: Ref = Intrinsic::GlobalObject.reference();
+
+/// A function in flash: what it is called with, and the machine.
+pub(crate) type NativeFn<L, H> =
+    for<'v, 'm> fn(&'v mut Vm<'m, L, H>, Call<L>) -> Result<Value<L>, Raise>;
+
+/// A property that is a function.
+pub(crate) struct NativeRow {
+    owner: Intrinsic,
+    name: NameId,
+    length: u8,
+    kind: NativeKind,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(crate) enum NativeKind {
+    /// A plain function, which is an object of its own number.
+    Method,
+    /// The getter of an accessor property.
+    #[allow(dead_code, reason = "no family has one yet")]
+    Getter,
+    /// A constructor, whose object is an intrinsic.
+    Constructor(Intrinsic),
+}
+
+/// A property that is no function of its own row.
+pub(crate) struct DataRow {
+    owner: Intrinsic,
+    name: NameId,
+    value: FlashValue,
+    attributes: u8,
+}
+
+/// The value of a property in flash.
+#[derive(Clone, Copy)]
+pub(crate) enum FlashValue {
+    Undefined,
+    Number(f64),
+    Text(NameId),
+    Object(Intrinsic),
+}
+
+/// An object in flash: an intrinsic, or the function of a row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Flash {
+    Intrinsic(Intrinsic),
+    Native(usize),
+}
+
+impl Flash {
+    /// What a reference refers to in flash.
+    #[inline]
+    pub(crate) fn of(object: Ref) -> Option<Flash> {
+        let number = object.flash()?;
+        match Intrinsic::from_number(number) {
+            Some(intrinsic) => Some(Flash::Intrinsic(intrinsic)),
+            None => {
+                let row = number - Intrinsic::COUNT;
+                (row < NATIVES.len()).then_some(Flash::Native(row))
+            }
+        }
+    }
+
+    const fn native(row: usize) -> Ref {
+        Ref::from_flash(Intrinsic::COUNT + row)
+    }
+
+    /// The row of the function that the object is, if it is one.
+    fn row(self) -> Option<usize> {
+        match self {
+            Flash::Native(row) => Some(row),
+            Flash::Intrinsic(intrinsic) => match FUNCTION_ROWS[intrinsic as usize] {
+                u16::MAX => None,
+                row => Some(row as usize),
+            },
+        }
+    }
+
+    pub(crate) fn class(self) -> Class {
+        let callable =
+            self.row().is_some() || self == Flash::Intrinsic(Intrinsic::FunctionPrototype);
+        if callable { Class::Function } else { Class::Plain }
+    }
+
+    pub(crate) fn prototype(self) -> Ref {
+        match self {
+            Flash::Native(_) => Intrinsic::FunctionPrototype.reference(),
+            Flash::Intrinsic(intrinsic) => intrinsic.prototype(),
+        }
+    }
+
+    pub(crate) fn constructs(self) -> bool {
+        self.row().is_some_and(|row| matches!(NATIVES[row].kind, NativeKind::Constructor(_)))
+    }
+
+    pub(crate) fn call<L: Layout, H: Host>(
+        self,
+        vm: &mut Vm<'_, L, H>,
+        call: Call<L>,
+    ) -> Result<Value<L>, Raise> {
+        match self.row() {
+            Some(row) => (Handlers::<L, H>::ALL[row])(vm, call),
+            None => Ok(Value::undefined()),
+        }
+    }
+
+    /// Whether the object has a property of this name in flash.
+    pub(crate) fn has_name(self, name: NameId) -> bool {
+        let is_function = self.class() == Class::Function;
+        if is_function && (name == names::LENGTH || name == names::NAME) {
+            return true;
+        }
+        let Flash::Intrinsic(owner) = self else { return false };
+        find_native(owner, name).is_some() || find_data(owner, name).is_some()
+    }
+
+    /// The names of its properties in flash, by index.
+    pub(crate) fn name_at(self, index: usize) -> Option<NameId> {
+        let mut index = index;
+        if self.class() == Class::Function {
+            match index {
+                0 => return Some(names::LENGTH),
+                1 => return Some(names::NAME),
+                _ => index -= 2,
+            }
+        }
+        let Flash::Intrinsic(owner) = self else { return None };
+        let (start, end) = NATIVE_RANGES[owner as usize];
+        let natives = &NATIVES[start as usize..end as usize];
+        if let Some(row) = natives.get(index) {
+            return Some(row.name);
+        }
+        let (start, end) = DATA_RANGES[owner as usize];
+        DATA[start as usize..end as usize].get(index - natives.len()).map(|row| row.name)
+    }
+
+    /// An own property in flash.
+    pub(crate) fn own<L: Layout, H: Host>(
+        self,
+        vm: &mut Vm<'_, L, H>,
+        key: Key,
+    ) -> Result<Option<Own<L>>, Raise> {
+        let KeyKind::Name(name) = key.kind() else { return Ok(None) };
+        if self.class() == Class::Function {
+            let attributes = attributes::CONFIGURABLE;
+            if name == names::LENGTH {
+                let length = self.row().map_or(0, |row| NATIVES[row].length);
+                let value = Value::small(i32::from(length));
+                return Ok(Some(Own::Data { value, attributes }));
+            }
+            if name == names::NAME {
+                let name = self.row().map_or(names::EMPTY, |row| NATIVES[row].name);
+                return Ok(Some(Own::Data { value: Value::name(name), attributes }));
+            }
+        }
+        let Flash::Intrinsic(owner) = self else { return Ok(None) };
+        if let Some(row) = find_native(owner, name) {
+            return Ok(Some(match NATIVES[row].kind {
+                NativeKind::Method => Own::Data {
+                    value: Value::object(Flash::native(row)),
+                    attributes: attributes::HIDDEN,
+                },
+                NativeKind::Constructor(intrinsic) => Own::Data {
+                    value: Value::object(intrinsic.reference()),
+                    attributes: attributes::HIDDEN,
+                },
+                NativeKind::Getter => Own::Accessor {
+                    getter: Flash::native(row),
+                    setter: Ref::NONE,
+                    attributes: attributes::CONFIGURABLE,
+                },
+            }));
+        }
+        let Some(row) = find_data(owner, name) else { return Ok(None) };
+        let value = match row.value {
+            FlashValue::Undefined => Value::undefined(),
+            FlashValue::Number(number) => vm.number(number)?,
+            FlashValue::Text(name) => Value::name(name),
+            FlashValue::Object(intrinsic) => Value::object(intrinsic.reference()),
+        };
+        Ok(Some(Own::Data { value, attributes: row.attributes }))
+    }
+}
+
+/// Rows of one owner stand together, sorted by name.
+fn find_native(owner: Intrinsic, name: NameId) -> Option<usize> {
+    let (start, end) = NATIVE_RANGES[owner as usize];
+    let rows = &NATIVES[start as usize..end as usize];
+    rows.binary_search_by_key(&name, |row| row.name).ok().map(|found| start as usize + found)
+}
+
+fn find_data(owner: Intrinsic, name: NameId) -> Option<&'static DataRow> {
+    let (start, end) = DATA_RANGES[owner as usize];
+    let rows = &DATA[start as usize..end as usize];
+    rows.binary_search_by_key(&name, |row| row.name).ok().map(|found| &rows[found])
+}
+
+/// A table that is out of order finds nothing: the build refuses it.
+const fn sorted(owner: usize, before: usize, name: NameId, name_before: NameId) -> bool {
+    owner > before || owner == before && name.index() > name_before.index()
+}

@@ -1,0 +1,493 @@
+//! Calls: frames on the machine's stack, natives, construction, closures.
+//!
+//! A frame, from the caller's pushes downwards:
+//!
+//! ```text
+//! fp+2   the function
+//! fp+1   its this value
+//! fp     slot 0: the first parameter
+//! …      the other slots
+//!        [the arguments object, where the function has one]
+//!        link: return place and flags
+//!        link: the caller's fp
+//! sp     operands…
+//! ```
+//!
+//! Both links are small integers, so the collector passes over them.
+
+use crate::Host;
+use crate::builtins::{Flash, Intrinsic};
+use crate::error::{Raise, RaiseKind, StopKind};
+use crate::heap::kinds::Kind;
+use crate::host::Call;
+use crate::interp::At;
+use crate::keys::Key;
+use crate::layout::Layout;
+use crate::object::Class;
+use crate::value::{Ref, Value};
+use crate::vm::Vm;
+use scruple_bytecode::image::{CAPTURE_FREE, FREE_GLOBAL, Function, record};
+use scruple_bytecode::names;
+use scruple_bytecode::operand::{FreeId, FunctionId};
+
+/// Bits of a return place.
+const PLACE_BITS: u32 = 24;
+/// The frame was made by `new`.
+pub(crate) const CONSTRUCTS: i32 = 1 << PLACE_BITS;
+/// The frame was made by a native or the host: its return ends the run.
+pub(crate) const ENTRY: i32 = 2 << PLACE_BITS;
+const IMAGE_SHIFT: u32 = PLACE_BITS + 2;
+
+impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
+    /// The record of a closure's function.
+    #[inline]
+    pub(crate) fn closure_function(&self, closure: Ref) -> Option<Function<'m>> {
+        let (image, id) = self.locate(self.heap.half(closure, 1) as usize);
+        self.image(image)?.function(id)
+    }
+
+    /// The object of a callable value, if it is a closure.
+    #[inline(always)]
+    pub(crate) fn as_closure(&self, value: Value<L>) -> Option<Ref> {
+        let object = value.as_object()?;
+        if object.is_cell() && self.heap.is_kind(object, Kind::Closure) {
+            Some(object)
+        } else {
+            None
+        }
+    }
+
+    /// Enters a closure: function, this value and arguments lie on the stack.
+    #[inline]
+    pub(crate) fn enter(
+        &mut self,
+        at: At,
+        closure: Ref,
+        argc: usize,
+        flags: i32,
+    ) -> Result<At, Raise> {
+        let (image, id) = self.locate(self.heap.half(closure, 1) as usize);
+        let function = match self.image(image).and_then(|image| image.function(id)) {
+            Some(function) => function,
+            None => return Err(self.fail(at, Raise::internal("no such function"))),
+        };
+        let n_slots = function.n_slots as usize;
+        let keeps = function.has(record::FLAG_ARGUMENTS);
+        // At least one: slot 0 lies above `sp` even where there is no argument.
+        let fp = at.sp + argc - 1;
+        let size = n_slots + 1 + usize::from(keeps);
+        if fp < size + self.lowest_frame() {
+            self.make_room(at, fp, size)?;
+        }
+        let low = fp - size;
+        let mut at = at;
+        if keeps {
+            at = self.keep_arguments(at, fp, argc, n_slots)?;
+        }
+        let undefined = Value::<L>::undefined().0;
+        let given = argc.min(function.n_params as usize);
+        self.heap.mem[fp + 1 - n_slots..fp + 1 - given].fill(undefined);
+        let place = at.pc as i32 | flags | (self.current as i32) << IMAGE_SHIFT;
+        self.heap.set_mem_value(low + 1, Value::small(place));
+        self.heap.set_mem_value(low, Value::small(at.fp as i32));
+        self.heap.settle(low - function.depth as usize);
+        let entered = At { pc: function.code as usize, sp: low, fp, fuel: at.fuel };
+        if image != self.current {
+            self.current = image;
+            return Err(self.fail(entered, Raise::SWITCH));
+        }
+        Ok(entered)
+    }
+
+    /// The slot below which no frame may begin.
+    #[inline(always)]
+    fn lowest_frame(&self) -> usize {
+        (self.heap.stack_floor() + self.heap.reserve).max(self.stack_end_limit)
+    }
+
+    /// Collects in the hope that the heap gives the stack some room.
+    #[cold]
+    fn make_room(&mut self, at: At, fp: usize, size: usize) -> Result<(), Raise> {
+        self.sync(at);
+        self.heap.collect_now();
+        if fp < size + self.lowest_frame() {
+            return Err(self.fail(at, Raise::stop(StopKind::Stack)));
+        }
+        Ok(())
+    }
+
+    /// Makes the arguments object where the callee's frame will have it.
+    #[cold]
+    fn keep_arguments(
+        &mut self,
+        at: At,
+        fp: usize,
+        argc: usize,
+        n_slots: usize,
+    ) -> Result<At, Raise> {
+        self.sync(at);
+        let array = self.new_array_of(Class::Arguments, argc.max(1))?;
+        let object = Value::object(array);
+        self.push(object)?;
+        for index in 0..argc {
+            let value = self.heap.mem_value(fp - index);
+            self.append(array, value)?;
+        }
+        // The object's `length` is a property of its own, hidden and writable.
+        self.add_property(
+            array,
+            Key::name(names::LENGTH),
+            Value::small(argc as i32),
+            crate::keys::attributes::HIDDEN,
+        )?;
+        self.pop();
+        // Arguments past the slots would lie where the object goes.
+        self.heap.set_mem_value(fp - n_slots, object);
+        Ok(at)
+    }
+
+    /// Leaves a frame whose links lie at `link`, with a value for the caller.
+    #[inline(always)]
+    pub(crate) fn leave(&mut self, at: At, link: usize, value: Value<L>) -> Result<At, Raise> {
+        let place = self.heap.mem_value(link + 1).as_int().unwrap_or(0);
+        let fp = self.heap.mem_value(link).as_int().unwrap_or(0) as usize;
+        let mut value = value;
+        if place & CONSTRUCTS != 0 && !value.is_object() {
+            value = self.heap.mem_value(at.fp + 1);
+        }
+        let sp = at.fp + 2;
+        self.heap.set_mem_value(sp, value);
+        let pc = (place & ((1 << PLACE_BITS) - 1)) as usize;
+        let left = At { pc, sp, fp, fuel: at.fuel };
+        let image = (place >> IMAGE_SHIFT) as usize;
+        if place & ENTRY != 0 {
+            self.current = image;
+            return Err(self.fail(left, Raise::FINISHED));
+        }
+        if image != self.current {
+            self.current = image;
+            return Err(self.fail(left, Raise::SWITCH));
+        }
+        Ok(left)
+    }
+
+    /// Looks for a handler of the exception on its way, frame by frame. `Ok` has
+    /// set the registers to it; `Err` has left the run's first frame.
+    pub(crate) fn unwind(&mut self) -> Result<(), Raise> {
+        loop {
+            let Some(closure) = self.as_closure(self.heap.mem_value(self.fp + 2)) else {
+                return Err(Raise::internal("a frame without a function"));
+            };
+            let Some(function) = self.closure_function(closure) else {
+                return Err(Raise::internal("a frame without a function"));
+            };
+            let keeps = usize::from(function.has(record::FLAG_ARGUMENTS));
+            let link = self.fp - function.n_slots as usize - 1 - keeps;
+            // The place is behind the instruction that threw.
+            let inside = (self.pc - 1).wrapping_sub(function.code as usize) as u32;
+            let guard = function
+                .details()
+                .and_then(|d| d.guards().find(|g| g.start <= inside && inside < g.end));
+            if let Some(guard) = guard {
+                self.heap.sp = link - 1;
+                let thrown = self.heap.roots.thrown;
+                self.heap.set_mem_value(link - 1, thrown);
+                self.heap.roots.thrown = Value::undefined();
+                self.pc = (function.code + guard.target) as usize;
+                return Ok(());
+            }
+            let place = self.heap.mem_value(link + 1).as_int().unwrap_or(0);
+            let caller = self.heap.mem_value(link).as_int().unwrap_or(0) as usize;
+            self.heap.sp = self.fp + 2;
+            self.fp = caller;
+            self.pc = (place & ((1 << PLACE_BITS) - 1)) as usize;
+            self.current = (place >> IMAGE_SHIFT) as usize;
+            if place & ENTRY != 0 {
+                return Err(Raise::THROWN);
+            }
+        }
+    }
+
+    /// Calls a function from Rust: nested, on the same machine's stack.
+    pub(crate) fn invoke(
+        &mut self,
+        function: Value<L>,
+        this: Value<L>,
+        args: &[Value<L>],
+    ) -> Result<Value<L>, Raise> {
+        self.push(function)?;
+        self.push(this)?;
+        for &arg in args {
+            self.push(arg)?;
+        }
+        self.call_pushed(args.len())
+    }
+
+    /// Calls what lies on the stack (function, this value, arguments) and takes
+    /// it all away.
+    pub(crate) fn call_pushed(&mut self, argc: usize) -> Result<Value<L>, Raise> {
+        self.nested(argc, false)
+    }
+
+    fn nested(&mut self, argc: usize, constructs: bool) -> Result<Value<L>, Raise> {
+        if self.nesting >= self.options.nesting_limit {
+            return Err(self.note_stop(StopKind::Nesting));
+        }
+        let bottom = self.heap.sp + argc + 2;
+        let (fp, pc, current) = (self.fp, self.pc, self.current);
+        self.nesting += 1;
+        let result = self.nested_run(argc, constructs);
+        self.nesting -= 1;
+        (self.fp, self.pc, self.current) = (fp, pc, current);
+        self.heap.sp = bottom;
+        result
+    }
+
+    fn nested_run(&mut self, argc: usize, constructs: bool) -> Result<Value<L>, Raise> {
+        let at = self.registers();
+        let callee = self.heap.mem_value(at.sp + argc + 1);
+        let flags = if constructs { ENTRY | CONSTRUCTS } else { ENTRY };
+        let Some(closure) = self.as_closure(callee) else {
+            let fp = at.fp;
+            return match self.call_other(at, callee, argc, flags) {
+                // A bound closure has been entered; anything else has returned.
+                Ok(at) if at.fp == fp => Ok(self.heap.mem_value(at.sp)),
+                Ok(at) => {
+                    self.sync(at);
+                    self.run_loop()
+                }
+                Err(Raise(RaiseKind::Switch)) => self.run_loop(),
+                Err(raise) => Err(raise),
+            };
+        };
+        match self.enter(at, closure, argc, flags) {
+            Ok(at) => self.sync(at),
+            Err(Raise(RaiseKind::Switch)) => {}
+            Err(raise) => return Err(raise),
+        }
+        self.run_loop()
+    }
+
+    /// Calls what is no closure: a native, a host function, a bound function; or
+    /// throws the TypeError.
+    #[inline(never)]
+    pub(crate) fn call_other(
+        &mut self,
+        at: At,
+        callee: Value<L>,
+        argc: usize,
+        flags: i32,
+    ) -> Result<At, Raise> {
+        self.sync(at);
+        let Some(object) = callee.as_object().filter(|_| self.is_callable(callee)) else {
+            let what = if flags & CONSTRUCTS != 0 { "not a constructor" } else { "not a function" };
+            return Err(self.throw_type(what));
+        };
+        if object.is_cell() {
+            return self.call_bound(at, object, argc, flags);
+        }
+        let call = Call {
+            first: at.sp + argc - 1,
+            argc,
+            this: self.heap.mem_value(at.sp + argc),
+            callee: object,
+            constructs: flags & CONSTRUCTS != 0,
+        };
+        let result = match (object.host(), Flash::of(object)) {
+            (Some(number), _) => match self.host_functions.get(number) {
+                Some(function) if !call.constructs => (function.call)(self, call),
+                _ => Err(self.throw_type("not a constructor")),
+            },
+            (_, Some(flash)) => flash.call(self, call),
+            _ => Err(self.throw_type("not a function")),
+        }?;
+        let sp = at.sp + argc + 1;
+        self.heap.set_mem_value(sp, result);
+        Ok(At { sp, fuel: self.fuel, ..at })
+    }
+
+    /// Puts the bound arguments before the given ones and calls the target.
+    fn call_bound(&mut self, at: At, bound: Ref, argc: usize, flags: i32) -> Result<At, Raise> {
+        let target = Value::object(self.heap.child(bound, 2));
+        let list = self.heap.child(bound, 3);
+        let n_bound = L::bits(self.heap.slot(list, 1)) as usize - 1;
+        for _ in 0..n_bound {
+            self.push(Value::undefined())?;
+        }
+        let sp = self.heap.sp;
+        // Arguments move down, so from the lowest upwards.
+        for index in 0..argc {
+            let value = self.heap.mem_value(sp + n_bound + index);
+            self.heap.set_mem_value(sp + index, value);
+        }
+        for index in 0..n_bound {
+            let value = self.heap.value(list, 3 + index);
+            self.heap.set_mem_value(sp + argc + n_bound - 1 - index, value);
+        }
+        let argc = argc + n_bound;
+        self.heap.set_mem_value(sp + argc + 1, target);
+        if flags & CONSTRUCTS == 0 {
+            let this = self.heap.value(list, 2);
+            self.heap.set_mem_value(sp + argc, this);
+        }
+        let at = At { sp, ..at };
+        match self.as_closure(target) {
+            Some(closure) if flags & CONSTRUCTS != 0 => {
+                self.construct_closure(at, closure, argc, flags)
+            }
+            Some(closure) => self.enter(at, closure, argc, flags),
+            None => self.call_other(at, target, argc, flags),
+        }
+    }
+
+    /// ECMA-262, [[Construct]] of a function of an image: the this value's place
+    /// holds whatever; it gets the new object.
+    pub(crate) fn construct_closure(
+        &mut self,
+        at: At,
+        closure: Ref,
+        argc: usize,
+        flags: i32,
+    ) -> Result<At, Raise> {
+        self.sync(at);
+        let function = self.closure_function(closure);
+        let constructs = function.is_some_and(|function| {
+            !function.has(record::FLAG_ARROW) && !function.has(record::FLAG_METHOD)
+        });
+        if !constructs {
+            return Err(self.throw_type("not a constructor"));
+        }
+        let prototype = self.get(closure, Key::name(names::PROTOTYPE))?;
+        let prototype = match prototype.as_object() {
+            Some(object) => object,
+            None => Intrinsic::ObjectPrototype.reference(),
+        };
+        self.push(Value::object(prototype))?;
+        let object = self.new_object(prototype, 0)?;
+        self.pop();
+        self.heap.set_mem_value(at.sp + argc, Value::object(object));
+        let at = At { fuel: self.fuel, ..at };
+        self.enter(at, closure, argc, flags | CONSTRUCTS)
+    }
+
+    /// Constructs from Rust.
+    pub(crate) fn construct(
+        &mut self,
+        constructor: Value<L>,
+        args: &[Value<L>],
+    ) -> Result<Value<L>, Raise> {
+        self.push(constructor)?;
+        self.push(Value::undefined())?;
+        for &arg in args {
+            self.push(arg)?;
+        }
+        if let Some(closure) = self.as_closure(constructor) {
+            let at = self.registers();
+            let prototype = self.get(closure, Key::name(names::PROTOTYPE))?;
+            let prototype = prototype.as_object().unwrap_or(Intrinsic::ObjectPrototype.reference());
+            let object = self.new_object(prototype, 0)?;
+            self.heap.set_mem_value(at.sp + args.len(), Value::object(object));
+        }
+        self.nested(args.len(), true)
+    }
+
+    /// Makes a closure of a function of the current image.
+    pub(crate) fn make_closure_of(&mut self, at: At, id: FunctionId) -> Result<Ref, Raise> {
+        self.sync(at);
+        let Some(function) = self.current_image().function(id) else {
+            return Err(Raise::internal("no such function"));
+        };
+        let n_captures = if function.n_free == 0 { 0 } else { function.n_captures() };
+        let cells = 1 + n_captures.saturating_sub(1).div_ceil(4);
+        let closure = self.allocate(Kind::Closure, cells)?;
+        self.heap.set_half(closure, 1, (self.base(self.current) + id.index()) as u32);
+        self.heap.set_child(closure, 2, Ref::NONE);
+        for half in 3..4 * cells {
+            self.heap.set_child(closure, half, Ref::NONE);
+        }
+        let maker = self.as_closure(self.heap.mem_value(at.fp + 2));
+        for capture in 0..n_captures {
+            let Some(source) = function.capture_source(capture) else { continue };
+            let boxed = if source & CAPTURE_FREE != 0 {
+                self.captured(maker, FreeId::from_operand(i32::from(source & !CAPTURE_FREE)))
+            } else {
+                let value = self.heap.mem_value(at.fp - source as usize);
+                value.as_object().filter(|&object| self.is_box(object))
+            };
+            match boxed {
+                Some(boxed) => self.heap.set_child(closure, 3 + capture, boxed),
+                None => return Err(Raise::internal("a captured variable has no box")),
+            }
+        }
+        Ok(closure)
+    }
+
+    pub(crate) fn is_box(&self, object: Ref) -> bool {
+        object.is_cell() && self.heap.is_kind(object, Kind::Box)
+    }
+
+    /// The box of a captured free variable of a running function.
+    fn captured(&self, closure: Option<Ref>, free: FreeId) -> Option<Ref> {
+        let closure = closure?;
+        let entry = self.closure_function(closure)?.free(free)?;
+        if entry & FREE_GLOBAL != 0 {
+            return None;
+        }
+        Some(self.heap.child(closure, 3 + entry as usize)).filter(|&object| self.is_box(object))
+    }
+
+    /// A function's `length`.
+    pub(crate) fn function_length(&mut self, object: Ref) -> f64 {
+        if let Some(number) = object.host() {
+            return self.host_functions.get(number).map_or(0.0, |f| f64::from(f.length));
+        }
+        if !object.is_cell() {
+            return 0.0;
+        }
+        match self.heap.kind(object) {
+            Kind::Closure => {
+                let details = self.closure_function(object).and_then(|f| f.details());
+                details.map_or(0.0, |details| f64::from(details.length))
+            }
+            _ => 0.0,
+        }
+    }
+
+    /// A function's `name`.
+    pub(crate) fn function_name(&mut self, object: Ref) -> Result<Value<L>, Raise> {
+        if let Some(number) = object.host() {
+            let name = self.host_functions.get(number).map_or("", |function| function.name);
+            return self.text_from_str(name);
+        }
+        if object.is_cell() && self.heap.is_kind(object, Kind::Closure) {
+            let (image, id) = self.locate(self.heap.half(object, 1) as usize);
+            let name = self
+                .image(image)
+                .and_then(|image| image.function(id))
+                .and_then(|function| function.details())
+                .and_then(|details| details.name);
+            if let Some(name) = name {
+                return Ok(self.constant_value(image, name.into()));
+            }
+        }
+        Ok(Value::name(names::EMPTY))
+    }
+
+    /// Whether `new` can be applied.
+    pub(crate) fn is_constructor(&self, value: Value<L>) -> bool {
+        let Some(object) = value.as_object() else { return false };
+        if let Some(flash) = Flash::of(object) {
+            return flash.constructs();
+        }
+        if !object.is_cell() {
+            return false;
+        }
+        match self.heap.kind(object) {
+            Kind::Closure => self.closure_function(object).is_some_and(|function| {
+                !function.has(record::FLAG_ARROW) && !function.has(record::FLAG_METHOD)
+            }),
+            Kind::Bound => self.is_constructor(Value::object(self.heap.child(object, 2))),
+            _ => false,
+        }
+    }
+}

@@ -1,0 +1,201 @@
+//! The collector: marks from the roots, sweeps, moves nothing.
+//!
+//! It needs no recursion: references still to be followed lie on a small mark
+//! stack of fixed size. When that is full, the block is marked all the same and
+//! the lowest such cell is remembered; once the stack is empty, marked blocks
+//! from there on are gone through again. All it needs is in the ledger.
+
+use super::kinds::Kind;
+use super::{Heap, MARK_STACK};
+use crate::layout::{Layout, Tag, cell_bytes};
+use crate::value::{Ref, Value};
+
+/// The state of one marking.
+struct Marker {
+    /// References on the mark stack.
+    pending: usize,
+    /// The lowest cell whose block was marked without a place on the stack.
+    overflow: Option<usize>,
+}
+
+impl<L: Layout> Heap<'_, L> {
+    /// Frees every block that no root leads to.
+    pub(super) fn collect(&mut self) {
+        let mut marker = Marker { pending: 0, overflow: None };
+        self.mark_roots(&mut marker);
+        self.drain(&mut marker);
+        while let Some(first) = marker.overflow.take() {
+            let mut from = first;
+            while let Some((cell, marked)) = self.next_block(from) {
+                if marked {
+                    self.mark_children(&mut marker, Ref::from_cell(cell));
+                    self.drain(&mut marker);
+                }
+                from = cell + 1;
+            }
+        }
+        self.drop_dead_keys();
+        self.sweep();
+    }
+
+    fn mark_roots(&mut self, marker: &mut Marker) {
+        for index in 0..self.roots.globals.len() {
+            let globals = self.roots.globals[index];
+            self.mark(marker, globals);
+        }
+        self.mark(marker, self.roots.changes);
+        self.mark(marker, self.roots.retained);
+        self.mark(marker, self.roots.keys);
+        self.mark_value(marker, self.roots.thrown);
+        for at in self.sp..self.mem.len() {
+            self.mark_value(marker, Value(self.mem[at]));
+            // Draining at each root keeps the mark stack shallow.
+            self.drain(marker);
+        }
+    }
+
+    #[inline]
+    fn mark_value(&mut self, marker: &mut Marker, value: Value<L>) {
+        if matches!(
+            value.tag_if_not_number(),
+            Some(Tag::Object | Tag::HeapText | Tag::HeapNumber | Tag::Symbol)
+        ) {
+            self.mark(marker, Ref(value.payload()));
+        }
+    }
+
+    fn mark(&mut self, marker: &mut Marker, block: Ref) {
+        let Some(cell) = block.cell() else { return };
+        if self.is_marked(cell) {
+            return;
+        }
+        self.set_marked(cell);
+        if !self.kind(block).has_children() {
+            return;
+        }
+        if marker.pending < MARK_STACK {
+            self.set_pending(marker.pending, block);
+            marker.pending += 1;
+        } else {
+            marker.overflow = Some(marker.overflow.map_or(cell, |lowest| lowest.min(cell)));
+        }
+    }
+
+    fn drain(&mut self, marker: &mut Marker) {
+        while marker.pending > 0 {
+            marker.pending -= 1;
+            let block = self.pending(marker.pending);
+            self.mark_children(marker, block);
+        }
+    }
+
+    fn pending(&self, index: usize) -> Ref {
+        let slot = self.mem[self.marks + index / 2];
+        Ref(if index.is_multiple_of(2) { L::high(slot) } else { L::low(slot) })
+    }
+
+    fn set_pending(&mut self, index: usize, block: Ref) {
+        let at = self.marks + index / 2;
+        let slot = self.mem[at];
+        self.mem[at] = if index.is_multiple_of(2) {
+            L::from_halves(block.0, L::low(slot))
+        } else {
+            L::from_halves(L::high(slot), block.0)
+        };
+    }
+
+    fn mark_children(&mut self, marker: &mut Marker, block: Ref) {
+        let children = |heap: &mut Self, marker: &mut Marker, halves: core::ops::Range<usize>| {
+            for index in halves {
+                let child = heap.child(block, index);
+                heap.mark(marker, child);
+            }
+        };
+        match self.kind(block) {
+            Kind::Object => {
+                children(self, marker, 1..3);
+                if self.cells(block) > 1 {
+                    self.mark_slots(marker, block, 2, 4);
+                }
+            }
+            Kind::Extra | Kind::Bound => {
+                let last = if self.kind(block) == Kind::Bound { 4 } else { 3 };
+                children(self, marker, 1..last);
+            }
+            Kind::Array => children(self, marker, 1..3),
+            Kind::Closure => {
+                let cells = self.cells(block);
+                children(self, marker, 2..4 * cells);
+            }
+            Kind::Accessor => children(self, marker, 1..3),
+            Kind::Properties => {
+                let count = self.half(block, 1) as usize;
+                for index in 0..count {
+                    let (key, value) = (self.slot(block, 2 + 2 * index), 3 + 2 * index);
+                    if let Some(text) = crate::keys::key_block::<L>(key) {
+                        self.mark(marker, text);
+                    }
+                    self.mark_slots(marker, block, value, value + 1);
+                }
+            }
+            Kind::Elements | Kind::Globals => {
+                let cells = self.cells(block);
+                self.mark_slots(marker, block, 2, 2 * cells);
+            }
+            Kind::Box => self.mark_slots(marker, block, 1, 2),
+            Kind::KeyIterator => {
+                children(self, marker, 1..2);
+                self.mark_slots(marker, block, 2, 3);
+            }
+            Kind::ValueIterator => self.mark_slots(marker, block, 2, 3),
+            Kind::Changes => {
+                let count = self.half(block, 1) as usize;
+                children(self, marker, 2..2 + 2 * count);
+            }
+            _ => {}
+        }
+    }
+
+    fn mark_slots(&mut self, marker: &mut Marker, block: Ref, from: usize, to: usize) {
+        for index in from..to {
+            let value = self.value(block, index);
+            self.mark_value(marker, value);
+        }
+    }
+
+    /// The key table does not keep its strings: those that nothing else leads to
+    /// leave it.
+    fn drop_dead_keys(&mut self) {
+        let table = self.roots.keys;
+        let Some(cell) = table.cell() else { return };
+        let halves = 4 * self.block_cells(cell);
+        let mut dropped = 0;
+        for index in 2..halves {
+            let key = self.child(table, index);
+            if key.cell().is_some_and(|cell| !self.is_marked(cell)) {
+                self.set_child(table, index, crate::keys::DROPPED);
+                dropped += 1;
+            }
+        }
+        let count = self.half(table, 1);
+        self.set_half(table, 1, count - dropped);
+    }
+
+    fn sweep(&mut self) {
+        let mut from = 0;
+        let mut last_used = 0;
+        while let Some((cell, marked)) = self.next_block(from) {
+            let cells = self.block_cells(cell);
+            from = cell + cells;
+            if marked {
+                self.set_unmarked(cell);
+                last_used = from;
+            } else {
+                let category = self.kind(Ref::from_cell(cell)).category();
+                self.mark_free(cell, from);
+                self.ledger.free(category, cells * cell_bytes::<L>());
+            }
+        }
+        self.lower_top(last_used);
+    }
+}

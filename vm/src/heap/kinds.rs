@@ -1,0 +1,194 @@
+//! The kinds of block: what the cells of the heap are used for.
+//!
+//! A block is a run of cells. Its first slot is a header: the kind above a half
+//! that each kind uses in its own way. Only a number cell has no header.
+//!
+//! | kind | header's half | further halves and slots |
+//! | ---- | ------------- | ------------------------ |
+//! | `Object` | prototype | properties; class and flags; [internal value] |
+//! | `Array` | extra | elements; class and flags |
+//! | `Closure` | function number | extra; captures… (halves, 0 behind the last) |
+//! | `Bound` | extra | target; bound this and arguments (elements) |
+//! | `Extra` | prototype | properties; class and flags |
+//! | `Properties` | count | –; then a cell a property: key and attributes, value |
+//! | `Elements` | – | length; then a slot an element |
+//! | `Globals` | – | length; then a slot a global of an image |
+//! | `Box` | – | value |
+//! | `Accessor` | getter | setter |
+//! | `KeyIterator` | keys (elements) | index; object |
+//! | `ValueIterator` | – | index; iterable |
+//! | `Latin1`, `Utf16` | length in code units | text… |
+//! | `LongLatin1`, `LongUtf16` | – | length; text… |
+//! | the same with `Key` | | a string that the key table holds |
+//! | `Keys` | count | table of references to key strings (halves), weak |
+//! | `Changes` | count | flash object and extra (halves)… |
+
+/// What a block of cells is used for. [`Kind::Number`] alone has no header.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(u8)]
+pub enum Kind {
+    /// A number that is no small integer.
+    Number = 0,
+    /// An object.
+    Object = 1,
+    /// An array or an arguments object.
+    Array = 2,
+    /// A function of an image.
+    Closure = 3,
+    /// A bound function.
+    Bound = 4,
+    /// What an array, a function or a changed object in flash has beyond the
+    /// usual: prototype, properties, flags.
+    Extra = 5,
+    /// A property table.
+    Properties = 6,
+    /// Elements of an array.
+    Elements = 7,
+    /// Globals of an image.
+    Globals = 8,
+    /// A captured variable.
+    Box = 9,
+    /// A getter and a setter.
+    Accessor = 10,
+    /// The state of a `for-in`.
+    KeyIterator = 11,
+    /// The state of a `for-of`.
+    ValueIterator = 12,
+    /// A string of Latin-1 bytes.
+    Latin1 = 13,
+    /// A string of UTF-16 units.
+    Utf16 = 14,
+    /// A long string of Latin-1 bytes.
+    LongLatin1 = 15,
+    /// A long string of UTF-16 units.
+    LongUtf16 = 16,
+    /// A string in the key table.
+    KeyLatin1 = 17,
+    /// A string in the key table.
+    KeyUtf16 = 18,
+    /// A string in the key table.
+    KeyLongLatin1 = 19,
+    /// A string in the key table.
+    KeyLongUtf16 = 20,
+    /// The key table.
+    Keys = 21,
+    /// The objects in flash that a script has changed.
+    Changes = 22,
+}
+
+impl Kind {
+    const ALL: [Kind; 23] = [
+        Kind::Number,
+        Kind::Object,
+        Kind::Array,
+        Kind::Closure,
+        Kind::Bound,
+        Kind::Extra,
+        Kind::Properties,
+        Kind::Elements,
+        Kind::Globals,
+        Kind::Box,
+        Kind::Accessor,
+        Kind::KeyIterator,
+        Kind::ValueIterator,
+        Kind::Latin1,
+        Kind::Utf16,
+        Kind::LongLatin1,
+        Kind::LongUtf16,
+        Kind::KeyLatin1,
+        Kind::KeyUtf16,
+        Kind::KeyLongLatin1,
+        Kind::KeyLongUtf16,
+        Kind::Keys,
+        Kind::Changes,
+    ];
+
+    #[inline(always)]
+    pub(crate) fn from_header(bits: Option<u8>) -> Kind {
+        match bits {
+            Some(bits) if (bits as usize) < Kind::ALL.len() => Kind::ALL[bits as usize],
+            _ => Kind::Number,
+        }
+    }
+
+    /// Which book of the ledger its bytes are in.
+    pub fn category(self) -> Category {
+        match self {
+            Kind::Number => Category::Numbers,
+            Kind::Object | Kind::Extra => Category::Objects,
+            Kind::Properties | Kind::Accessor => Category::Properties,
+            Kind::Array | Kind::Elements => Category::Arrays,
+            Kind::Closure | Kind::Bound => Category::Functions,
+            Kind::Globals | Kind::Box | Kind::KeyIterator | Kind::ValueIterator => Category::Scopes,
+            Kind::Keys | Kind::Changes => Category::Caches,
+            _ => Category::Strings,
+        }
+    }
+
+    /// Whether the block can refer to others.
+    pub(crate) fn has_children(self) -> bool {
+        !matches!(self.category(), Category::Strings | Category::Numbers) && self != Kind::Keys
+    }
+}
+
+/// A book of the ledger.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(u8)]
+pub enum Category {
+    /// Objects.
+    Objects = 0,
+    /// Property tables and accessors.
+    Properties = 1,
+    /// Arrays and their elements.
+    Arrays = 2,
+    /// Strings.
+    Strings = 3,
+    /// Numbers that are no small integers.
+    Numbers = 4,
+    /// Closures and bound functions.
+    Functions = 5,
+    /// Captured variables, globals, loop states.
+    Scopes = 6,
+    /// The machine's stack.
+    Stack = 7,
+    /// What the collector needs: two bits a cell in use, and its mark stack.
+    Collector = 8,
+    /// Tables that only save time or hold the changes to objects in flash.
+    Caches = 9,
+    /// The image, where it lies in RAM.
+    Image = 10,
+}
+
+impl Category {
+    /// Every category, in the order of a report.
+    pub const ALL: [Category; 11] = [
+        Category::Objects,
+        Category::Properties,
+        Category::Arrays,
+        Category::Strings,
+        Category::Numbers,
+        Category::Functions,
+        Category::Scopes,
+        Category::Stack,
+        Category::Collector,
+        Category::Caches,
+        Category::Image,
+    ];
+
+    /// The name a report uses.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Category::Objects => "objects",
+            Category::Properties => "properties",
+            Category::Arrays => "arrays",
+            Category::Strings => "strings",
+            Category::Numbers => "boxed numbers",
+            Category::Functions => "functions",
+            Category::Scopes => "scopes",
+            Category::Stack => "stack",
+            Category::Collector => "collector",
+            Category::Caches => "caches",
+            Category::Image => "image",
+        }
+    }
+}

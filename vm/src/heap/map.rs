@@ -1,0 +1,163 @@
+//! The collector's map: two bits a cell, at the low end of the region.
+//!
+//! | bits | the cell |
+//! | ---- | -------- |
+//! | 00 | is free |
+//! | 01 | continues a block |
+//! | 10 | begins a block not (yet) marked |
+//! | 11 | begins a marked block |
+
+use super::Heap;
+use crate::layout::Layout;
+
+const FREE: u64 = 0;
+const TAIL: u64 = 1;
+const HEAD: u64 = 2;
+const MARKED: u64 = 3;
+
+/// Cells whose bits one slot holds.
+pub(super) const fn cells_a_slot<L: Layout>() -> usize {
+    L::SLOT_BYTES * 4
+}
+
+impl<L: Layout> Heap<'_, L> {
+    #[inline(always)]
+    fn pair(&self, cell: usize) -> u64 {
+        let word = L::bits(self.mem[cell / cells_a_slot::<L>()]);
+        word >> (2 * (cell % cells_a_slot::<L>())) & 3
+    }
+
+    #[inline(always)]
+    fn set_pair(&mut self, cell: usize, pair: u64) {
+        let at = cell / cells_a_slot::<L>();
+        let shift = 2 * (cell % cells_a_slot::<L>());
+        let word = L::bits(self.mem[at]) & !(3 << shift) | pair << shift;
+        self.mem[at] = L::from_bits(word);
+    }
+
+    #[inline(always)]
+    pub(super) fn mark_taken(&mut self, cell: usize, cells: usize) {
+        self.set_pair(cell, HEAD);
+        if cells > 1 {
+            self.mark_tails(cell + 1, cell + cells);
+        }
+    }
+
+    pub(super) fn mark_tails(&mut self, start: usize, end: usize) {
+        self.fill(start, end, TAIL);
+    }
+
+    pub(super) fn mark_free(&mut self, start: usize, end: usize) {
+        self.fill(start, end, FREE);
+    }
+
+    fn fill(&mut self, start: usize, end: usize, pair: u64) {
+        let per = cells_a_slot::<L>();
+        let whole = L::from_bits(pair * 0x5555_5555_5555_5555);
+        let mut cell = start;
+        while cell < end {
+            if cell.is_multiple_of(per) && cell + per <= end {
+                self.mem[cell / per] = whole;
+                cell += per;
+            } else {
+                self.set_pair(cell, pair);
+                cell += 1;
+            }
+        }
+    }
+
+    pub(super) fn is_marked(&self, cell: usize) -> bool {
+        self.pair(cell) == MARKED
+    }
+
+    pub(super) fn set_marked(&mut self, cell: usize) {
+        debug_assert!(self.pair(cell) & HEAD != 0, "no block begins at cell {cell}");
+        self.set_pair(cell, MARKED);
+    }
+
+    pub(super) fn set_unmarked(&mut self, cell: usize) {
+        self.set_pair(cell, HEAD);
+    }
+
+    /// How many cells the block that begins at a cell has.
+    pub(crate) fn block_cells(&self, cell: usize) -> usize {
+        let per = cells_a_slot::<L>();
+        let mut end = cell + 1;
+        while end < self.top {
+            let word = L::bits(self.mem[end / per]) >> (2 * (end % per));
+            // A pair that is no tail has a set bit here.
+            let mask = pair_mask(per - end % per);
+            let others = ((word >> 1) | !word) & mask;
+            if others != 0 {
+                return end + others.trailing_zeros() as usize / 2 - cell;
+            }
+            end += per - end % per;
+        }
+        self.top - cell
+    }
+
+    pub(super) fn free_between(&self, start: usize, end: usize) -> bool {
+        match self.next_used(start, end) {
+            Some(_) => false,
+            None => true,
+        }
+    }
+
+    /// The next free cells below the top: first and one behind the last.
+    pub(super) fn next_free(&self, from: usize) -> Option<(usize, usize)> {
+        let per = cells_a_slot::<L>();
+        let mut cell = from;
+        while cell < self.top {
+            let word = L::bits(self.mem[cell / per]) >> (2 * (cell % per));
+            let free = !(word | word >> 1) & pair_mask(per - cell % per);
+            if free != 0 {
+                let start = cell + free.trailing_zeros() as usize / 2;
+                if start >= self.top {
+                    return None;
+                }
+                let end = self.next_used(start, self.top).unwrap_or(self.top);
+                return Some((start, end));
+            }
+            cell += per - cell % per;
+        }
+        None
+    }
+
+    fn next_used(&self, from: usize, limit: usize) -> Option<usize> {
+        let per = cells_a_slot::<L>();
+        let mut cell = from;
+        while cell < limit {
+            let word = L::bits(self.mem[cell / per]) >> (2 * (cell % per));
+            let used = (word | word >> 1) & pair_mask(per - cell % per);
+            if used != 0 {
+                let found = cell + used.trailing_zeros() as usize / 2;
+                return if found < limit { Some(found) } else { None };
+            }
+            cell += per - cell % per;
+        }
+        None
+    }
+
+    /// The next block at or behind a cell, and whether it is marked.
+    pub(super) fn next_block(&self, from: usize) -> Option<(usize, bool)> {
+        let per = cells_a_slot::<L>();
+        let mut cell = from;
+        while cell < self.top {
+            let word = L::bits(self.mem[cell / per]) >> (2 * (cell % per));
+            let heads = (word >> 1) & pair_mask(per - cell % per);
+            if heads != 0 {
+                let found = cell + heads.trailing_zeros() as usize / 2;
+                return if found < self.top { Some((found, self.is_marked(found))) } else { None };
+            }
+            cell += per - cell % per;
+        }
+        None
+    }
+}
+
+/// The low bit of each of the first `pairs` pairs.
+#[inline(always)]
+fn pair_mask(pairs: usize) -> u64 {
+    let all = 0x5555_5555_5555_5555u64;
+    if pairs >= 32 { all } else { all & ((1 << (2 * pairs)) - 1) }
+}

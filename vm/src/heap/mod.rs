@@ -1,0 +1,443 @@
+//! The heap: one region of memory, given, and the books of what lies in it.
+//!
+//! The region holds, from its low end: the collector's two bits a cell, the
+//! collector's mark stack, and the cells; the machine's stack grows down from its
+//! high end. Nothing is allocated anywhere else. Blocks never move.
+
+mod collect;
+pub(crate) mod kinds;
+pub(crate) mod ledger;
+mod map;
+
+use crate::layout::{Layout, cell_bytes};
+use crate::value::{Ref, Value};
+use kinds::{Category, Kind};
+use ledger::Ledger;
+
+/// How the heap is to behave. All bytes.
+#[derive(Clone, Copy, Debug)]
+pub struct HeapOptions {
+    /// The most bytes of cells, or the whole region.
+    pub limit: usize,
+    /// Collect after that many bytes of allocation, whatever else: 0 collects
+    /// before every allocation, which makes the live peak exact.
+    pub collect_every: usize,
+    /// Collect when the heap has grown by half, but not before it has grown by
+    /// that many bytes.
+    pub growth: usize,
+}
+
+impl Default for HeapOptions {
+    fn default() -> Self {
+        HeapOptions { limit: usize::MAX, collect_every: usize::MAX, growth: 1024 }
+    }
+}
+
+/// The references the collector starts from, besides the stack.
+#[derive(Debug)]
+pub(crate) struct Roots<L: Layout> {
+    /// Globals of each image.
+    pub(crate) globals: [Ref; crate::MAX_IMAGES],
+    /// Objects in flash that a script has changed.
+    pub(crate) changes: Ref,
+    /// The key table: weak, its strings are kept by their uses alone.
+    pub(crate) keys: Ref,
+    /// Values the host retains, as elements.
+    pub(crate) retained: Ref,
+    /// The exception on its way, or the last value a native works on.
+    pub(crate) thrown: Value<L>,
+}
+
+/// The region and its books.
+pub(crate) struct Heap<'m, L: Layout> {
+    pub(crate) mem: &'m mut [L::Slot],
+    /// First slot of the mark stack; the bits lie below it.
+    marks: usize,
+    /// First slot of cell 0.
+    base: usize,
+    /// Cells below this have been in use.
+    top: usize,
+    /// Cells that fit between `base` and the end of the region, within the limit.
+    n_cells: usize,
+    /// Free cells that the next allocations take.
+    run: (usize, usize),
+    /// Where the search for the next run goes on.
+    search: usize,
+    /// Cells that may still be handed out before a collection is due.
+    allowance: usize,
+    options: HeapOptions,
+    pub(crate) ledger: Ledger,
+    pub(crate) roots: Roots<L>,
+    /// The stack's lowest slot in use. Between handlers the interpreter holds it
+    /// in a register and syncs before whatever may allocate.
+    pub(crate) sp: usize,
+    /// Slots below `sp` that frames may still grow into.
+    pub(crate) reserve: usize,
+    /// Where an allocation failed, for the witness.
+    pub(crate) failed_bytes: usize,
+}
+
+/// There is no room: not even after a collection.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct NoRoom;
+
+/// References the mark stack holds.
+const MARK_STACK: usize = 32;
+
+impl<'m, L: Layout> Heap<'m, L> {
+    pub(crate) fn new(mem: &'m mut [L::Slot], options: HeapOptions) -> Self {
+        let slots = mem.len();
+        let mark_slots = MARK_STACK / 2;
+        let cells_a_slot = map::cells_a_slot::<L>();
+        // bits + marks + cells = slots, bits = cells / cells_a_slot.
+        let usable = slots.saturating_sub(mark_slots + 1);
+        let n_cells = (usable * cells_a_slot / (2 * cells_a_slot + 1)).min(max_cells::<L>());
+        let bits = n_cells.div_ceil(cells_a_slot);
+        let end = slots;
+        mem.fill(L::Slot::default());
+        let mut heap = Heap {
+            mem,
+            marks: bits,
+            base: bits + mark_slots,
+            top: 0,
+            n_cells: n_cells.min(options.limit / cell_bytes::<L>()),
+            run: (0, 0),
+            search: 0,
+            allowance: 0,
+            options,
+            ledger: Ledger::default(),
+            roots: Roots {
+                globals: [Ref::NONE; crate::MAX_IMAGES],
+                changes: Ref::NONE,
+                keys: Ref::NONE,
+                retained: Ref::NONE,
+                thrown: Value::undefined(),
+            },
+            sp: end,
+            reserve: 0,
+            failed_bytes: 0,
+        };
+        if slots > heap.base {
+            heap.ledger.add(Category::Collector, mark_slots * L::SLOT_BYTES);
+        }
+        heap.grant_allowance();
+        heap
+    }
+
+    /// The slots behind the stack's first.
+    pub(crate) fn stack_end(&self) -> usize {
+        self.mem.len()
+    }
+
+    /// The lowest slot the stack may reach without meeting the cells in use.
+    #[inline(always)]
+    pub(crate) fn stack_floor(&self) -> usize {
+        self.base + 2 * self.top
+    }
+
+    /// Books the stack and keeps the high-water mark.
+    #[inline(always)]
+    pub(crate) fn settle(&mut self, low: usize) {
+        let bytes = (self.mem.len() - low) * L::SLOT_BYTES;
+        self.ledger.settle(bytes);
+    }
+
+    /// The first slot of a block.
+    #[inline(always)]
+    pub(crate) fn slot_of(&self, block: Ref) -> usize {
+        debug_assert!(block.is_cell());
+        self.base + 2 * (block.0 - Ref::FIRST_CELL) as usize
+    }
+
+    #[inline(always)]
+    pub(crate) fn slot(&self, block: Ref, index: usize) -> L::Slot {
+        self.mem[self.slot_of(block) + index]
+    }
+
+    #[inline(always)]
+    pub(crate) fn set_slot(&mut self, block: Ref, index: usize, slot: L::Slot) {
+        let at = self.slot_of(block) + index;
+        self.mem[at] = slot;
+    }
+
+    /// The value in a slot of the machine's stack.
+    #[inline(always)]
+    pub(crate) fn mem_value(&self, at: usize) -> Value<L> {
+        Value(self.mem[at])
+    }
+
+    #[inline(always)]
+    pub(crate) fn set_mem_value(&mut self, at: usize, value: Value<L>) {
+        self.mem[at] = value.0;
+    }
+
+    /// How many cells a block has.
+    pub(crate) fn cells(&self, block: Ref) -> usize {
+        block.cell().map_or(0, |cell| self.block_cells(cell))
+    }
+
+    #[inline(always)]
+    pub(crate) fn value(&self, block: Ref, index: usize) -> Value<L> {
+        Value(self.slot(block, index))
+    }
+
+    #[inline(always)]
+    pub(crate) fn set_value(&mut self, block: Ref, index: usize, value: Value<L>) {
+        self.set_slot(block, index, value.0);
+    }
+
+    /// The kind of a block. Of a number cell, [`Kind::Number`].
+    #[inline(always)]
+    pub(crate) fn kind(&self, block: Ref) -> Kind {
+        Kind::from_header(L::header_kind(self.slot(block, 0)))
+    }
+
+    #[inline(always)]
+    pub(crate) fn is_kind(&self, block: Ref, kind: Kind) -> bool {
+        L::header_kind(self.slot(block, 0)) == Some(kind as u8)
+    }
+
+    pub(crate) fn set_kind(&mut self, block: Ref, kind: Kind) {
+        let low = self.half(block, 1);
+        self.set_slot(block, 0, L::header(kind as u8, low));
+    }
+
+    /// A half of a block: half 1 is the header's, halves 2 and 3 the next
+    /// slot's, and so on.
+    #[inline(always)]
+    pub(crate) fn half(&self, block: Ref, index: usize) -> u32 {
+        let slot = self.slot(block, index / 2);
+        if index % 2 == 0 { L::high(slot) } else { L::low(slot) }
+    }
+
+    #[inline(always)]
+    pub(crate) fn set_half(&mut self, block: Ref, index: usize, half: u32) {
+        debug_assert!(index > 0);
+        let at = self.slot_of(block) + index / 2;
+        let slot = self.mem[at];
+        self.mem[at] = match index {
+            1 => L::header(L::header_kind(slot).unwrap_or(0), half),
+            _ if index % 2 == 0 => L::from_halves(half, L::low(slot)),
+            _ => L::from_halves(L::high(slot), half),
+        };
+    }
+
+    #[inline(always)]
+    pub(crate) fn child(&self, block: Ref, index: usize) -> Ref {
+        Ref(self.half(block, index))
+    }
+
+    #[inline(always)]
+    pub(crate) fn set_child(&mut self, block: Ref, index: usize, child: Ref) {
+        self.set_half(block, index, child.0);
+    }
+
+    /// Allocates a block: header written, the other slots undefined. The caller
+    /// has synced the stack pointer; what it still needs lies in roots.
+    pub(crate) fn allocate(&mut self, kind: Kind, cells: usize) -> Result<Ref, NoRoom> {
+        let cell = self.take(kind.category(), cells)?;
+        let block = Ref::from_cell(cell);
+        let at = self.slot_of(block);
+        let undefined = Value::<L>::undefined().0;
+        self.mem[at] = L::header(kind as u8, 0);
+        for slot in &mut self.mem[at + 1..at + 2 * cells] {
+            *slot = undefined;
+        }
+        Ok(block)
+    }
+
+    /// Allocates a number cell.
+    pub(crate) fn allocate_number(&mut self, number: f64) -> Result<Ref, NoRoom> {
+        let cell = self.take(Category::Numbers, 1)?;
+        let block = Ref::from_cell(cell);
+        let at = self.slot_of(block);
+        let bits = number.to_bits();
+        self.mem[at] = L::from_bits(bits >> 32);
+        self.mem[at + 1] = L::from_bits(bits & 0xffff_ffff);
+        Ok(block)
+    }
+
+    #[inline(always)]
+    pub(crate) fn number(&self, block: Ref) -> f64 {
+        let at = self.slot_of(block);
+        f64::from_bits(L::bits(self.mem[at]) << 32 | L::bits(self.mem[at + 1]) & 0xffff_ffff)
+    }
+
+    #[inline(always)]
+    fn take(&mut self, category: Category, cells: usize) -> Result<usize, NoRoom> {
+        debug_assert!(cells > 0);
+        let (start, end) = self.run;
+        if end - start < cells {
+            self.find_run(category, cells)?;
+        }
+        let start = self.run.0;
+        self.run.0 += cells;
+        self.mark_taken(start, cells);
+        self.ledger.allocate(category, cells * cell_bytes::<L>());
+        self.settle(self.sp);
+        Ok(start)
+    }
+
+    /// Grows a block in place if the cells behind it are free.
+    pub(crate) fn extend(&mut self, block: Ref, from: usize, to: usize) -> bool {
+        let Some(cell) = block.cell() else { return false };
+        let (start, end) = (cell + from, cell + to);
+        if self.options.collect_every == 0 {
+            return false;
+        }
+        if end > self.top {
+            if self.free_between(start, self.top) && self.room_for_top(end) {
+                self.raise_top(end);
+            } else {
+                return false;
+            }
+        } else if !self.free_between(start, end) {
+            return false;
+        }
+        if self.run.0 < end && self.run.1 > start {
+            self.run.0 = end;
+            self.run.1 = self.run.1.max(end);
+        }
+        self.mark_tails(start, end);
+        let at = self.base + 2 * start;
+        let undefined = Value::<L>::undefined().0;
+        let slots = 2 * (end - start);
+        self.mem[at..at + slots].fill(undefined);
+        let category = self.kind(block).category();
+        self.ledger.allocate(category, (to - from) * cell_bytes::<L>());
+        self.allowance = self.allowance.saturating_sub(to - from);
+        self.settle(self.sp);
+        true
+    }
+
+    /// Gives the cells of a block behind its first `to` back.
+    pub(crate) fn shrink(&mut self, block: Ref, from: usize, to: usize) {
+        let Some(cell) = block.cell() else { return };
+        if to >= from || to == 0 {
+            return;
+        }
+        self.mark_free(cell + to, cell + from);
+        self.search = self.search.min(cell + to);
+        let category = self.kind(block).category();
+        self.ledger.free(category, (from - to) * cell_bytes::<L>());
+    }
+
+    fn room_for_top(&self, top: usize) -> bool {
+        top <= self.n_cells && self.base + 2 * top + self.reserve <= self.sp
+    }
+
+    fn raise_top(&mut self, top: usize) {
+        let before = self.bits_in_use();
+        self.top = top;
+        let grown = self.bits_in_use() - before;
+        self.ledger.add(Category::Collector, grown * L::SLOT_BYTES);
+    }
+
+    /// After a sweep: the cells above the last block are the stack's again.
+    fn lower_top(&mut self, top: usize) {
+        let before = self.bits_in_use();
+        self.top = top;
+        let shed = before - self.bits_in_use();
+        self.ledger.free(Category::Collector, shed * L::SLOT_BYTES);
+    }
+
+    /// Slots of collector bits that the cells in use need.
+    fn bits_in_use(&self) -> usize {
+        self.top.div_ceil(map::cells_a_slot::<L>())
+    }
+
+    fn grant_allowance(&mut self) {
+        let every = self.options.collect_every / cell_bytes::<L>();
+        let heap = self.ledger.now().total() as usize;
+        let growth = (heap / 2).max(self.options.growth) / cell_bytes::<L>();
+        self.allowance = every.min(growth);
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn find_run(&mut self, category: Category, cells: usize) -> Result<(), NoRoom> {
+        self.drop_run();
+        if self.options.collect_every == 0 || self.allowance < cells {
+            self.collect_for(category, cells);
+        }
+        if self.search_run(cells) {
+            return Ok(());
+        }
+        self.collect_for(category, cells);
+        if self.search_run(cells) {
+            return Ok(());
+        }
+        self.failed_bytes = cells * cell_bytes::<L>();
+        Err(NoRoom)
+    }
+
+    /// Collects at once, for the sake of the stack.
+    pub(crate) fn collect_now(&mut self) {
+        self.drop_run();
+        self.collect_for(Category::Stack, 0);
+    }
+
+    fn collect_for(&mut self, category: Category, cells: usize) {
+        self.settle(self.sp);
+        self.collect();
+        self.ledger.collected((category, cells * cell_bytes::<L>()));
+        self.grant_allowance();
+        // One allocation is always allowed after a collection.
+        self.allowance = self.allowance.max(cells);
+        self.search = 0;
+    }
+
+    /// Puts the cells of the present run back to the free ones.
+    fn drop_run(&mut self) {
+        self.allowance += self.run.1 - self.run.0;
+        self.search = self.search.min(self.run.0);
+        self.run = (self.search, self.search);
+    }
+
+    /// Finds free cells: the next run below the top, or cells above it.
+    fn search_run(&mut self, cells: usize) -> bool {
+        let mut from = self.search;
+        while let Some((start, end)) = self.next_free(from) {
+            if end - start >= cells {
+                self.take_run(start, end, cells);
+                return true;
+            }
+            if end == self.top {
+                // Free cells at the top: what is above them joins them.
+                from = start;
+                break;
+            }
+            from = end;
+        }
+        let start = match self.next_free(from) {
+            Some((start, end)) if end == self.top => start,
+            _ => self.top,
+        };
+        // Up to the next whole slot of collector bits, so that the allocations
+        // that follow find a run; exactly the cells asked for if memory is short.
+        let whole = (start + cells).next_multiple_of(map::cells_a_slot::<L>());
+        let end = if self.room_for_top(whole) { whole } else { start + cells };
+        if !self.room_for_top(end) {
+            return false;
+        }
+        self.raise_top(end.max(self.top));
+        self.take_run(start, end, cells);
+        true
+    }
+
+    fn take_run(&mut self, start: usize, end: usize, cells: usize) {
+        let allowed = match self.options.collect_every {
+            0 => cells,
+            _ => self.allowance.max(cells),
+        };
+        let end = end.min(start + allowed);
+        self.allowance = self.allowance.saturating_sub(end - start);
+        self.run = (start, end);
+        self.search = end;
+    }
+}
+
+/// The most cells a half can number.
+fn max_cells<L: Layout>() -> usize {
+    (1usize << L::HALF_BITS.min(31)) - Ref::FIRST_CELL as usize
+}

@@ -1,0 +1,138 @@
+//! What a machine needs of the program around it, and how that program looks on.
+
+use scruple_bytecode::Op;
+
+use crate::error::Raise;
+use crate::layout::Layout;
+use crate::value::{Ref, Value};
+use crate::vm::Vm;
+
+/// The program around a machine.
+pub trait Host: Sized + 'static {
+    /// How it looks on while a script runs. `()` does not, and costs nothing.
+    type Observer: Observer;
+
+    /// The observer.
+    fn observer(&mut self) -> &mut Self::Observer;
+
+    /// Takes text that the script prints. A line comes in pieces; `"\n"` ends it.
+    fn write(&mut self, text: &str);
+}
+
+/// An instruction that was carried out.
+#[derive(Clone, Copy, Debug)]
+pub struct Step {
+    /// The image's number, in loading order.
+    pub image: usize,
+    /// The instruction's place in the code section.
+    pub at: usize,
+    /// The place behind it.
+    pub next: usize,
+    /// Its operation.
+    pub op: Op,
+    /// Its operand.
+    pub operand: i32,
+}
+
+/// Looks on while a script runs.
+///
+/// The interpreter is made once for each observer, so what an observer does not
+/// ask for is not there. Counts go through a tally that the interpreter keeps in
+/// a register and hands over when it stops.
+pub trait Observer {
+    /// The counts on their way.
+    type Tally: Copy + Default;
+    /// Whether [`Observer::before`] and [`Observer::after`] are to be called.
+    const STEPS: bool;
+
+    /// Counts an instruction of that many bytes.
+    fn count(tally: &mut Self::Tally, bytes: usize);
+    /// Takes the counts over.
+    fn absorb(&mut self, tally: Self::Tally);
+    /// Called before an instruction if `STEPS`; `stack` gives a value by its
+    /// depth, the top being 0, as text.
+    fn before<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, step: Step) -> Result<(), Raise> {
+        let _ = (vm, step);
+        Ok(())
+    }
+    /// Called behind an instruction if `STEPS`.
+    fn after<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, step: Step) {
+        let _ = (vm, step);
+    }
+}
+
+/// Looks at nothing.
+impl Observer for () {
+    type Tally = ();
+    const STEPS: bool = false;
+
+    #[inline(always)]
+    fn count((): &mut (), _: usize) {}
+
+    fn absorb(&mut self, (): ()) {}
+}
+
+/// Counts fetched bytes. Instructions the machine counts itself, against the
+/// budget.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Counter {
+    fetched_bytes: u64,
+}
+
+impl Counter {
+    /// Instruction bytes read so far.
+    pub fn fetched_bytes(&self) -> u64 {
+        self.fetched_bytes
+    }
+}
+
+impl Observer for Counter {
+    type Tally = u64;
+    const STEPS: bool = false;
+
+    #[inline(always)]
+    fn count(tally: &mut u64, bytes: usize) {
+        *tally += bytes as u64;
+    }
+
+    fn absorb(&mut self, tally: u64) {
+        self.fetched_bytes += tally;
+    }
+}
+
+/// A function of the host that scripts can call by name.
+pub struct HostFunction<L: Layout, H: Host> {
+    /// The global that holds it.
+    pub name: &'static str,
+    /// Its `length`.
+    pub length: u8,
+    /// What it does.
+    pub call: fn(&mut Vm<'_, L, H>, Call<L>) -> Result<Value<L>, Raise>,
+}
+
+/// A call of a native or host function: where its arguments lie.
+#[derive(Clone, Copy, Debug)]
+pub struct Call<L: Layout> {
+    /// The slot of the first argument; the others lie below it.
+    pub(crate) first: usize,
+    /// Number of arguments.
+    pub(crate) argc: usize,
+    /// The this value.
+    pub(crate) this: Value<L>,
+    /// The function that is called.
+    pub(crate) callee: Ref,
+    /// Whether it was called by `new`.
+    pub(crate) constructs: bool,
+}
+
+impl<L: Layout> Call<L> {
+    /// How many arguments there are.
+    pub fn argc(&self) -> usize {
+        self.argc
+    }
+
+    /// The this value.
+    pub fn this(&self) -> Value<L> {
+        self.this
+    }
+}

@@ -1,0 +1,329 @@
+//! Construction, iteration: handlers that go through several objects.
+
+use super::At;
+use crate::Host;
+use crate::call::CONSTRUCTS;
+use crate::error::Raise;
+use crate::heap::kinds::Kind;
+use crate::keys::{Key, KeyKind, attributes};
+use crate::layout::Layout;
+use crate::object::Class;
+use crate::value::{Ref, Value};
+use crate::vm::Vm;
+use scruple_bytecode::{NameId, names};
+
+impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
+    /// `new`: the constructor lies under the arguments; the this value's place is
+    /// made between them.
+    pub(super) fn construct_literal(&mut self, at: At, argc: usize) -> Result<At, Raise> {
+        self.sync(at);
+        self.push(Value::undefined())?;
+        let sp = at.sp - 1;
+        for index in 0..argc {
+            let value = self.heap.mem_value(at.sp + index);
+            self.heap.set_mem_value(sp + index, value);
+        }
+        self.heap.set_mem_value(sp + argc, Value::undefined());
+        let at = At { sp, ..at };
+        let constructor = self.heap.mem_value(sp + argc + 1);
+        match self.as_closure(constructor) {
+            Some(closure) => self.construct_closure(at, closure, argc, 0),
+            None if self.is_constructor(constructor) => {
+                self.call_other(at, constructor, argc, CONSTRUCTS)
+            }
+            None => Err(self.throw_type("not a constructor")),
+        }
+    }
+
+    pub(super) fn begin_keys(&mut self, at: At) -> Result<At, Raise> {
+        self.sync(at);
+        let value = self.peek(at, 0);
+        let keys = self.new_array(0)?;
+        self.push(Value::object(keys))?;
+        if !value.is_nullish() {
+            let object = self.to_object(value)?;
+            self.push(Value::object(object))?;
+            self.collect_enumerable(object, keys)?;
+            self.pop();
+        }
+        let iterator = self.allocate(Kind::KeyIterator, 2)?;
+        self.heap.set_child(iterator, 1, keys);
+        self.heap.set_value(iterator, 1, Value::small(0));
+        self.heap.set_value(iterator, 2, value);
+        self.pop();
+        Ok(self.replace_after(at, 1, Value::object(iterator)))
+    }
+
+    /// The enumerable string keys of an object and its prototypes, each once
+    /// (ECMA-262, EnumerateObjectProperties).
+    fn collect_enumerable(&mut self, object: Ref, keys: Ref) -> Result<(), Raise> {
+        let mut holder = object;
+        while !holder.is_none() {
+            let own = self.own_keys(holder, true)?;
+            self.push(Value::object(own))?;
+            for index in 0..self.array_len(own) {
+                let Some(text) = self.element(own, index) else { continue };
+                let key = self.to_key(text)?;
+                if !self.is_shadowed(object, holder, key)? {
+                    self.append(keys, text)?;
+                }
+            }
+            self.pop();
+            holder = self.prototype(holder);
+        }
+        Ok(())
+    }
+
+    /// Whether an object before `holder` in the chain has the key.
+    fn is_shadowed(&mut self, object: Ref, holder: Ref, key: Key) -> Result<bool, Raise> {
+        let mut below = object;
+        while below != holder {
+            if self.get_own(below, key)?.is_some() {
+                return Ok(true);
+            }
+            below = self.prototype(below);
+        }
+        Ok(false)
+    }
+
+    /// The next key of a `for-in` whose property is still there.
+    pub(super) fn following_key(&mut self, at: At) -> Result<Option<Value<L>>, Raise> {
+        self.sync(at);
+        let iterator = self.iterator(at, Kind::KeyIterator)?;
+        let keys = self.heap.child(iterator, 1);
+        let value = self.heap.value(iterator, 2);
+        loop {
+            let index = self.heap.value(iterator, 1).as_int().unwrap_or(0) as u32;
+            let Some(text) = self.element(keys, index) else { return Ok(None) };
+            self.heap.set_value(iterator, 1, Value::small(index as i32 + 1));
+            let Some(object) = value.as_object() else { return Ok(Some(text)) };
+            let key = self.to_key(text)?;
+            let mut holder = object;
+            while !holder.is_none() {
+                if let Some(own) = self.get_own(holder, key)? {
+                    if own.is(attributes::ENUMERABLE) {
+                        return Ok(Some(text));
+                    }
+                    break;
+                }
+                holder = self.prototype(holder);
+            }
+        }
+    }
+
+    fn iterator(&mut self, at: At, kind: Kind) -> Result<Ref, Raise> {
+        match self.peek(at, 0).as_object() {
+            Some(object) if object.is_cell() && self.heap.is_kind(object, kind) => Ok(object),
+            _ => Err(Raise::internal("no iterator")),
+        }
+    }
+
+    pub(super) fn begin_values(&mut self, at: At) -> Result<At, Raise> {
+        self.sync(at);
+        let value = self.peek(at, 0);
+        let iterable = value.is_string()
+            || value.as_object().is_some_and(|object| {
+                matches!(self.class(object), Class::Array | Class::Arguments | Class::Text)
+            });
+        if !iterable {
+            return Err(self.throw_type("the value is not iterable"));
+        }
+        let value = match value.as_object() {
+            Some(object) if self.class(object) == Class::Text => self.internal_value(object),
+            _ => value,
+        };
+        self.push(value)?;
+        let iterator = self.allocate(Kind::ValueIterator, 2)?;
+        self.pop();
+        self.heap.set_value(iterator, 1, Value::small(0));
+        self.heap.set_value(iterator, 2, value);
+        Ok(self.replace_after(at, 1, Value::object(iterator)))
+    }
+
+    /// The next value of a `for-of`: an element, or the text of a code point.
+    pub(super) fn following_value(&mut self, at: At) -> Result<Option<Value<L>>, Raise> {
+        self.sync(at);
+        let iterator = self.iterator(at, Kind::ValueIterator)?;
+        let value = self.heap.value(iterator, 2);
+        let index = self.heap.value(iterator, 1).as_int().unwrap_or(0);
+        let (step, result) = match value.as_object() {
+            Some(object) => {
+                if f64::from(index) >= self.length_of(object)? {
+                    return self.exhaust(iterator);
+                }
+                let Some(key) = Key::index(index as u32) else { return self.exhaust(iterator) };
+                self.heap.set_value(iterator, 1, Value::small(index + 1));
+                return self.get(object, key).map(Some);
+            }
+            None => {
+                let Some(view) = self.view(value) else { return Ok(None) };
+                let start = index as usize;
+                if start >= view.len() {
+                    return self.exhaust(iterator);
+                }
+                let (_, units) = self.code_point(&view, start);
+                (units, self.slice_text(value, start, start + units)?)
+            }
+        };
+        self.heap.set_value(iterator, 1, Value::small(index + step as i32));
+        Ok(Some(result))
+    }
+
+    /// An exhausted iterator stays so, whatever is appended later.
+    fn exhaust(&mut self, iterator: Ref) -> Result<Option<Value<L>>, Raise> {
+        self.heap.set_value(iterator, 2, Value::name(names::EMPTY));
+        Ok(None)
+    }
+
+    /// The own keys of an object as an array of strings: indexes in ascending
+    /// order, then the others as they were added (ECMA-262,
+    /// OrdinaryOwnPropertyKeys).
+    pub(crate) fn own_keys(&mut self, object: Ref, enumerable_only: bool) -> Result<Ref, Raise> {
+        let keys = self.new_array(0)?;
+        self.push(Value::object(keys))?;
+        self.collect_indexes(object, keys, enumerable_only)?;
+        self.collect_names(object, keys, enumerable_only)?;
+        self.pop();
+        Ok(keys)
+    }
+
+    fn collect_indexes(
+        &mut self,
+        object: Ref,
+        keys: Ref,
+        enumerable_only: bool,
+    ) -> Result<(), Raise> {
+        let is_text = object.is_cell() && self.class(object) == Class::Text;
+        let dense = if is_text {
+            self.view(self.internal_value(object)).map_or(0, |view| view.len() as u32)
+        } else if object.is_cell() && self.heap.is_kind(object, Kind::Array) {
+            self.array_room(object)
+        } else {
+            0
+        };
+        let mut next = 0u32;
+        loop {
+            // The lowest listed index from `next` on, and the dense ones before it.
+            let listed = self.lowest_listed(object, next);
+            while next < dense && listed.is_none_or(|listed| next < listed) {
+                if is_text || self.element(object, next).is_some() {
+                    let text = self.number_text(f64::from(next))?;
+                    self.push(text)?;
+                    self.append(keys, text)?;
+                    self.pop();
+                }
+                next += 1;
+            }
+            let Some(listed) = listed else { return Ok(()) };
+            if let Some(key) = Key::index(listed) {
+                self.collect(object, keys, key, enumerable_only)?;
+            }
+            next = listed + 1;
+        }
+    }
+
+    fn lowest_listed(&self, object: Ref, from: u32) -> Option<u32> {
+        let holder = self.holder(object);
+        if holder.is_none() || self.heap.child(holder, 2).is_none() {
+            return None;
+        }
+        let table = self.heap.child(holder, 2);
+        (0..self.heap.half(table, 1) as usize)
+            .filter_map(|at| Key::from_slot::<L>(self.heap.slot(table, 2 + 2 * at)).0.as_index())
+            .filter(|&index| index >= from)
+            .min()
+    }
+
+    fn collect(
+        &mut self,
+        object: Ref,
+        keys: Ref,
+        key: Key,
+        enumerable_only: bool,
+    ) -> Result<(), Raise> {
+        let Some(own) = self.get_own(object, key)? else { return Ok(()) };
+        if enumerable_only && !own.is(attributes::ENUMERABLE) {
+            return Ok(());
+        }
+        let text = self.key_text(key)?;
+        self.push(text)?;
+        self.append(keys, text)?;
+        self.pop();
+        Ok(())
+    }
+
+    fn collect_names(
+        &mut self,
+        object: Ref,
+        keys: Ref,
+        enumerable_only: bool,
+    ) -> Result<(), Raise> {
+        let by_nature = self.natural_names(object);
+        for &name in by_nature.iter().flatten() {
+            self.collect(object, keys, Key::name(name), enumerable_only)?;
+        }
+        if let Some(flash) = crate::builtins::Flash::of(object) {
+            let mut index = 0;
+            while let Some(name) = flash.name_at(index) {
+                self.collect(object, keys, Key::name(name), enumerable_only)?;
+                index += 1;
+            }
+        }
+        if object == crate::builtins::GLOBAL_OBJECT {
+            self.collect_globals(keys, enumerable_only)?;
+        }
+        let mut at = 0;
+        loop {
+            let holder = self.holder(object);
+            if holder.is_none() {
+                return Ok(());
+            }
+            let table = self.heap.child(holder, 2);
+            if table.is_none() || at >= self.heap.half(table, 1) as usize {
+                return Ok(());
+            }
+            let (key, _) = Key::from_slot::<L>(self.heap.slot(table, 2 + 2 * at));
+            at += 1;
+            let collected = match key.kind() {
+                KeyKind::Index(_) => true,
+                KeyKind::Name(name) => {
+                    by_nature.contains(&Some(name))
+                        || crate::builtins::Flash::of(object)
+                            .is_some_and(|flash| flash.has_name(name))
+                }
+                _ => false,
+            };
+            if !collected {
+                self.collect(object, keys, key, enumerable_only)?;
+            }
+        }
+    }
+
+    /// The names that an object has by nature, wherever its table has them.
+    fn natural_names(&self, object: Ref) -> [Option<NameId>; 3] {
+        let value = Value::object(object);
+        if !object.is_cell() {
+            return [None; 3];
+        }
+        match self.class(object) {
+            Class::Function if self.heap.is_kind(object, Kind::Closure) => [
+                Some(names::LENGTH),
+                Some(names::NAME),
+                self.is_constructor(value).then_some(names::PROTOTYPE),
+            ],
+            Class::Array | Class::Text => [Some(names::LENGTH), None, None],
+            _ => [None; 3],
+        }
+    }
+
+    fn collect_globals(&mut self, keys: Ref, enumerable_only: bool) -> Result<(), Raise> {
+        for image in 0..self.n_images() {
+            let Some(declared) = self.image(image) else { continue };
+            for at in 0..declared.n_globals() {
+                let Some(key) = self.declared_global(image, at) else { continue };
+                self.collect(crate::builtins::GLOBAL_OBJECT, keys, key, enumerable_only)?;
+            }
+        }
+        Ok(())
+    }
+}
