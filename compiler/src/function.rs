@@ -9,7 +9,7 @@ use scruple_bytecode::ops::{Flow, Op};
 use crate::arena::{Arena, Chunks};
 use crate::atoms::Atom;
 use crate::draft::{Guard, GuardId, Label, LabelId, Order, OrderId, ScopeId, Segment, Word};
-use crate::jumps::Control;
+use crate::jumps::{Control, Exit, Site};
 use crate::narrow;
 use crate::token::Mark;
 use crate::variables::{Hoisted, Record, Scope};
@@ -42,7 +42,9 @@ pub(crate) struct Function<'a> {
     pub(crate) segments: Chunks<'a, Segment, 8>,
     pub(crate) guards: Chunks<'a, Guard, 4>,
     pub(crate) controls: Chunks<'a, Control, 4>,
-    pub(crate) exits: Chunks<'a, Control, 4>,
+    /// Ways out of open try statements, and where the draft takes them.
+    pub(crate) exits: Chunks<'a, Exit, 4>,
+    pub(crate) sites: Chunks<'a, Site, 4>,
     pub(crate) records: Chunks<'a, Record, 16>,
     pub(crate) scopes: Chunks<'a, Scope, 8>,
     pub(crate) hoisted: Chunks<'a, Hoisted, 4>,
@@ -72,6 +74,7 @@ impl<'a> Function<'a> {
             guards: Chunks::new(arena),
             controls: Chunks::new(arena),
             exits: Chunks::new(arena),
+            sites: Chunks::new(arena),
             records: Chunks::new(arena),
             scopes: Chunks::new(arena),
             hoisted: Chunks::new(arena),
@@ -165,9 +168,14 @@ impl<'a> Function<'a> {
         }
     }
 
+    /// An order whose word the caller writes.
+    pub(crate) fn plan_order(&mut self) -> OrderId {
+        OrderId(self.orders.push(Order::default()))
+    }
+
     /// Segments follow.
     pub(crate) fn begin_order(&mut self) -> OrderId {
-        let order = OrderId(self.orders.push(Order::default()));
+        let order = self.plan_order();
         self.word(Word::Order(order));
         order
     }

@@ -193,7 +193,13 @@ impl<'s> Lexer<'s> {
         self.inner.remainder().starts_with(text)
     }
 
-    pub(crate) fn offset(&self) -> usize {
+    /// Reads nothing more: every token from here on is [`Kind::End`].
+    pub(crate) fn stop(&mut self) {
+        let rest = self.inner.remainder().len();
+        self.inner.bump(rest);
+    }
+
+    fn offset(&self) -> usize {
         self.inner.span().end
     }
 

@@ -1,1 +1,149 @@
-//! placeholder
+//! Checks against answers from outside the project: what every suite here needs
+//! to run a script and see what it did.
+//!
+//! It owns no expectation: those lie beside the suites, each with its source.
+
+use scruple_bytecode::Encoding;
+use scruple_vm::{Counter, HeapOptions, Host, Ledger, Narrow, Options, Vm};
+
+/// What a script did.
+#[derive(Debug, Clone)]
+pub struct Outcome {
+    /// What it printed.
+    pub printed: String,
+    /// How it ended.
+    pub end: End,
+    /// Instructions carried out.
+    pub instructions: u64,
+    /// Instruction bytes read.
+    pub fetched_bytes: u64,
+    /// The heap's books at the end.
+    pub ledger: Ledger,
+}
+
+/// How a script ended.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum End {
+    /// At its end.
+    Finished,
+    /// By an exception that it did not catch, as text.
+    Threw(String),
+    /// The run could not go on.
+    Stopped(String),
+    /// The compiler refused it.
+    Refused(String),
+}
+
+/// How values and references become bits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LayoutName {
+    /// 16-bit references.
+    Narrow,
+    /// 32-bit references.
+    Wide,
+}
+
+/// How a script is to be run.
+#[derive(Debug, Clone, Copy)]
+pub struct Setup {
+    /// The layout.
+    pub layout: LayoutName,
+    /// The encoding.
+    pub encoding: Encoding,
+    /// The heap's behaviour.
+    pub heap: HeapOptions,
+    /// The region, in slots.
+    pub slots: usize,
+    /// Instructions that may be carried out.
+    pub budget: u64,
+}
+
+impl Default for Setup {
+    fn default() -> Self {
+        Setup {
+            layout: LayoutName::Narrow,
+            encoding: Encoding::Implied,
+            heap: HeapOptions::default(),
+            slots: 120 * 1024,
+            budget: 200_000_000,
+        }
+    }
+}
+
+#[derive(Default)]
+struct Listener {
+    printed: String,
+    counter: Counter,
+}
+
+impl Host for Listener {
+    type Observer = Counter;
+
+    fn observer(&mut self) -> &mut Counter {
+        &mut self.counter
+    }
+
+    fn write(&mut self, text: &str) {
+        self.printed.push_str(text);
+    }
+}
+
+/// Compiles scripts and runs them in one fresh context, one after the other.
+pub fn run(sources: &[&str], setup: &Setup) -> Outcome {
+    match setup.layout {
+        LayoutName::Narrow => run_in::<Narrow>(sources, setup),
+        LayoutName::Wide => run_in::<Wide>(sources, setup),
+    }
+}
+
+fn run_in<L: Layout>(sources: &[&str], setup: &Setup) -> Outcome {
+    let options = scruple_compiler::Options {
+        encoding: setup.encoding,
+        ..scruple_compiler::Options::default()
+    };
+    let mut images = Vec::new();
+    let mut refused = None;
+    for source in sources {
+        match scruple_compiler::compile(source, &options) {
+            Ok(compiled) => images.push(compiled.image),
+            Err(diagnostics) => {
+                refused = Some(diagnostics.to_string());
+                break;
+            }
+        }
+    }
+    let mut region = vec![L::Slot::default(); setup.slots];
+    let options = Options { heap: setup.heap, budget: setup.budget, ..Options::default() };
+    let mut vm: Vm<'_, L, Listener> = Vm::new(&mut region, Listener::default(), options);
+    let mut end = End::Finished;
+    if refused.is_none() {
+        for image in &images {
+            if let Err(error) = vm.load(image) {
+                end = End::Stopped(error.to_string());
+                break;
+            }
+            if let Err(error) = vm.run() {
+                end = if error.is_exception() {
+                    let mut text = String::new();
+                    let thrown = vm.thrown();
+                    // Writing to a String cannot fail.
+                    let _ = vm.describe(thrown, &mut text);
+                    End::Threw(text)
+                } else {
+                    End::Stopped(error.to_string())
+                };
+                break;
+            }
+        }
+    }
+    if let Some(text) = refused {
+        end = End::Refused(text);
+    }
+    Outcome {
+        end,
+        instructions: vm.instructions(),
+        fetched_bytes: vm.host().counter.fetched_bytes(),
+        ledger: vm.ledger().clone(),
+        printed: std::mem::take(&mut vm.host_mut().printed),
+    }
+}

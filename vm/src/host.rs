@@ -19,7 +19,7 @@ pub trait Host: Sized + 'static {
     fn write(&mut self, text: &str);
 }
 
-/// An instruction that was carried out.
+/// An instruction that is carried out.
 #[derive(Clone, Copy, Debug)]
 pub struct Step {
     /// The image's number, in loading order.
@@ -34,12 +34,24 @@ pub struct Step {
     pub operand: i32,
 }
 
+/// What became of an instruction.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// It did what it does. Where the running function changed, its result is
+    /// not on this function's stack: see [`Vm::frame`].
+    Done,
+    /// It threw an exception, which is [`Vm::thrown`].
+    Threw,
+    /// It ended the run.
+    Stopped,
+}
+
 /// Looks on while a script runs.
 ///
 /// The interpreter is made once for each observer, so what an observer does not
 /// ask for is not there. Counts go through a tally that the interpreter keeps in
 /// a register and hands over when it stops.
-pub trait Observer {
+pub trait Observer: Sized {
     /// The counts on their way.
     type Tally: Copy + Default;
     /// Whether [`Observer::before`] and [`Observer::after`] are to be called.
@@ -49,15 +61,23 @@ pub trait Observer {
     fn count(tally: &mut Self::Tally, bytes: usize);
     /// Takes the counts over.
     fn absorb(&mut self, tally: Self::Tally);
-    /// Called before an instruction if `STEPS`; `stack` gives a value by its
-    /// depth, the top being 0, as text.
-    fn before<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, step: Step) -> Result<(), Raise> {
+    /// Called before an instruction if `STEPS`. The observer itself is
+    /// `vm.host_mut().observer()`; what the instruction will take is
+    /// [`Vm::operand`]. [`Raise::stop_run`] ends the run before it.
+    fn before<L: Layout, H: Host<Observer = Self>>(
+        vm: &mut Vm<'_, L, H>,
+        step: Step,
+    ) -> Result<(), Raise> {
         let _ = (vm, step);
         Ok(())
     }
     /// Called behind an instruction if `STEPS`.
-    fn after<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, step: Step) {
-        let _ = (vm, step);
+    fn after<L: Layout, H: Host<Observer = Self>>(
+        vm: &mut Vm<'_, L, H>,
+        step: Step,
+        outcome: Outcome,
+    ) {
+        let _ = (vm, step, outcome);
     }
 }
 

@@ -49,7 +49,7 @@ pub(crate) enum KeyKind {
 }
 
 const ATTRIBUTE_BITS: u32 = 4;
-const PAYLOAD_BITS: u32 = 26;
+pub(crate) const PAYLOAD_BITS: u32 = 26;
 
 /// Array indexes from here on are strings as keys; elements have none of them.
 pub(crate) const INDEX_LIMIT: u32 = 1 << PAYLOAD_BITS;
@@ -207,8 +207,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// The property key of a value (ECMA-262, ToPropertyKey). A string that is
     /// new as a key goes into the key table.
+    /// The key's string stays rooted until the next key is made.
     pub(crate) fn to_key(&mut self, value: Value<L>) -> Result<Key, Raise> {
         if let Some(key) = self.find_key(value) {
+            self.keep_key(key);
             return Ok(key);
         }
         let text = if value.is_string() {
@@ -218,12 +220,23 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             self.to_text(primitive)?
         };
         if let Some(key) = self.find_key(text) {
+            self.keep_key(key);
             return Ok(key);
         }
         self.push(text)?;
         let key = self.insert_key(text);
         self.pop();
+        self.keep_key(key?);
         key
+    }
+
+    /// Keeps a key's string from the collector until the next key is made: the
+    /// key table does not, and the string it was looked for by is another one.
+    #[inline]
+    pub(crate) fn keep_key(&mut self, key: Key) {
+        if let KeyKind::Text(block) = key.kind() {
+            self.heap.roots.key = Value::tagged(Tag::HeapText, block.0);
+        }
     }
 
     /// The key of an ASCII text that the host gives.

@@ -15,6 +15,14 @@
 //! A number that is no small integer lies in a cell of its own, without a
 //! header. A header's upper half is a pattern that no canonical double begins
 //! with, so the collector can tell the two apart.
+//!
+//! `wide`: slot 64 bits, half 32 bits, cell 16 bytes. A value is a double, or in
+//! the space of the negative quiet NaNs, which no canonical double uses,
+//!
+//! ```text
+//! 11111111 11111000 00000000 tttttttt   tag t (1 for an integer),
+//! pppppppp pppppppp pppppppp pppppppp   32 bits of payload
+//! ```
 
 use core::fmt::Debug;
 
@@ -251,6 +259,118 @@ impl Layout for Narrow {
     }
 }
 
+/// 32-bit references, 8-byte values with doubles inline, 16-byte cells.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Wide;
+
+const WIDE_TAGGED: u64 = 0xfff8 << 48;
+const WIDE_INT: u64 = WIDE_TAGGED | 1 << 32;
+const WIDE_HEADER: u32 = 0xfff0_0000;
+/// What the tag of an inline double reads as: no tag, and odd like an integer's.
+const NO_TAG: u8 = 0xff;
+
+impl Layout for Wide {
+    type Slot = u64;
+
+    const NAME: &'static str = "wide";
+    const SLOT_BYTES: usize = 8;
+    const HALF_BITS: u32 = 32;
+    const INT_RANGE: (i32, i32) = (i32::MIN, i32::MAX);
+
+    #[inline(always)]
+    fn int(value: i32) -> Option<u64> {
+        Some(WIDE_INT | u64::from(value as u32))
+    }
+
+    #[inline(always)]
+    fn as_int(slot: u64) -> Option<i32> {
+        if slot >> 32 == WIDE_INT >> 32 { Some(slot as i32) } else { None }
+    }
+
+    #[inline(always)]
+    fn add_ints(a: u64, b: u64) -> Option<u64> {
+        let (a, b) = Self::both_ints(a, b)?;
+        Self::int(a.checked_add(b)?)
+    }
+
+    #[inline(always)]
+    fn subtract_ints(a: u64, b: u64) -> Option<u64> {
+        let (a, b) = Self::both_ints(a, b)?;
+        Self::int(a.checked_sub(b)?)
+    }
+
+    #[inline(always)]
+    fn both_ints(a: u64, b: u64) -> Option<(i32, i32)> {
+        if a >> 32 == WIDE_INT >> 32 && b >> 32 == WIDE_INT >> 32 {
+            Some((a as i32, b as i32))
+        } else {
+            None
+        }
+    }
+
+    #[inline(always)]
+    fn inline_number(value: f64) -> Option<u64> {
+        debug_assert!(value.to_bits() < WIDE_TAGGED, "a NaN that is not canonical");
+        Some(value.to_bits())
+    }
+
+    #[inline(always)]
+    fn as_inline_number(slot: u64) -> Option<f64> {
+        if slot < WIDE_TAGGED { Some(f64::from_bits(slot)) } else { None }
+    }
+
+    #[inline(always)]
+    fn pack(tag: u8, payload: u32) -> u64 {
+        WIDE_TAGGED | u64::from(tag) << 32 | u64::from(payload)
+    }
+
+    #[inline(always)]
+    fn tag_bits(slot: u64) -> u8 {
+        if slot < WIDE_TAGGED { NO_TAG } else { (slot >> 32) as u8 }
+    }
+
+    #[inline(always)]
+    fn payload(slot: u64) -> u32 {
+        slot as u32
+    }
+
+    #[inline(always)]
+    fn from_halves(high: u32, low: u32) -> u64 {
+        u64::from(high) << 32 | u64::from(low)
+    }
+
+    #[inline(always)]
+    fn high(slot: u64) -> u32 {
+        (slot >> 32) as u32
+    }
+
+    #[inline(always)]
+    fn low(slot: u64) -> u32 {
+        slot as u32
+    }
+
+    #[inline(always)]
+    fn from_bits(bits: u64) -> u64 {
+        bits
+    }
+
+    #[inline(always)]
+    fn bits(slot: u64) -> u64 {
+        slot
+    }
+
+    #[inline(always)]
+    fn header(kind: u8, low: u32) -> u64 {
+        Self::from_halves(WIDE_HEADER | u32::from(kind), low)
+    }
+
+    #[inline(always)]
+    fn header_kind(slot: u64) -> Option<u8> {
+        let high = Self::high(slot);
+        if high & !0xff == WIDE_HEADER { Some(high as u8) } else { None }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -267,6 +387,22 @@ mod tests {
         for number in [0.0, -0.0, 1.5, f64::NAN, f64::INFINITY, f64::NEG_INFINITY, f64::MIN] {
             assert_eq!(Narrow::header_kind((number.to_bits() >> 32) as u32), None);
         }
+    }
+
+    #[test]
+    fn wide_values_are_doubles_or_tagged() {
+        for number in [0.0, -0.0, 1.5, f64::NAN, f64::INFINITY, f64::NEG_INFINITY, f64::MIN] {
+            let slot = Wide::inline_number(number).unwrap();
+            assert_eq!(Wide::as_inline_number(slot).unwrap().to_bits(), number.to_bits());
+            assert_eq!(Wide::tag_bits(slot), NO_TAG);
+            assert_eq!(Wide::as_int(slot), None);
+        }
+        let slot = Wide::pack(Tag::HeapText as u8, 0xdead_beef);
+        assert_eq!(Wide::as_inline_number(slot), None);
+        assert_eq!((Wide::tag_bits(slot), Wide::payload(slot)), (4, 0xdead_beef));
+        let int = Wide::int(-5).unwrap();
+        assert_eq!((Wide::as_int(int), Wide::as_inline_number(int)), (Some(-5), None));
+        assert_eq!(Wide::add_ints(Wide::int(i32::MAX).unwrap(), Wide::int(1).unwrap()), None);
     }
 
     #[test]

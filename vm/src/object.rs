@@ -171,7 +171,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         {
             self.heap.value(object, 2)
         } else {
-            Value::undefined()
+            Flash::of(object).map_or(Value::undefined(), |flash| flash.internal_value())
         }
     }
 
@@ -743,6 +743,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         value: Value<L>,
         attributes: u8,
     ) -> Result<(), Raise> {
+        self.keep_key(key);
         let holder = self.make_holder(object)?;
         let table = self.heap.child(holder, 2);
         if let Some(index) = self.find_in_properties(table, key) {

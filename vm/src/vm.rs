@@ -32,8 +32,11 @@ pub struct Options {
     /// How deep built-ins and scripts may call one another: each level takes
     /// some hundreds of bytes of the host program's own stack.
     pub nesting_limit: u16,
-    /// Instructions that may be carried out.
+    /// Instructions that may be carried out; the steps of the built-ins' own
+    /// loops are held to the same number, apart from them.
     pub budget: u64,
+    /// Where `Math.random` begins: the same seed gives the same numbers.
+    pub seed: u64,
 }
 
 impl Default for Options {
@@ -43,6 +46,7 @@ impl Default for Options {
             stack_limit: usize::MAX,
             nesting_limit: 64,
             budget: u64::MAX,
+            seed: 0,
         }
     }
 }
@@ -114,6 +118,10 @@ pub struct Vm<'m, L: Layout, H: Host> {
     pub(crate) pc: usize,
     /// Instructions that may still be carried out.
     pub(crate) fuel: u64,
+    /// Steps that the loops of built-ins may still take.
+    work: u64,
+    /// The state of `Math.random`.
+    pub(crate) random: u64,
     pub(crate) options: Options,
     pub(crate) nesting: u16,
     pub(crate) fault: Option<Fault>,
@@ -137,6 +145,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             fp: end,
             pc: 0,
             fuel: options.budget,
+            work: options.budget,
+            random: options.seed,
             options,
             nesting: 0,
             fault: None,
@@ -176,6 +186,19 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// The exception that ended the last run, or undefined.
     pub fn thrown(&self) -> Value<L> {
         self.heap.roots.thrown
+    }
+
+    /// A value on the running function's stack by its depth, 0 being the top: what
+    /// an [`Observer`](crate::Observer) may look at. It does not know where the
+    /// function's own values end: the instruction's row tells how many there are.
+    pub fn operand(&self, depth: usize) -> Option<Value<L>> {
+        self.heap.mem.get(self.heap.sp.checked_add(depth)?).map(|&slot| Value(slot))
+    }
+
+    /// Which call runs, as a number that no other open call has; calls made
+    /// within it have smaller ones.
+    pub fn frame(&self) -> usize {
+        self.fp
     }
 
     /// Verifies an image and makes its globals. The image is used where it lies.
@@ -376,6 +399,33 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             let list = self.heap.roots.retained;
             self.heap.set_value(list, 2 + handle.0 as usize, Value::hole());
         }
+    }
+
+    /// Takes steps of a built-in's loop from the budget: without it, a short
+    /// script could keep a built-in busy for hours with a length it made up.
+    #[inline]
+    pub(crate) fn spend(&mut self, steps: usize) -> Result<(), Raise> {
+        match self.work.checked_sub(steps as u64) {
+            Some(work) => {
+                self.work = work;
+                Ok(())
+            }
+            None => Err(self.note_stop(StopKind::Budget)),
+        }
+    }
+
+    /// Carries out a step that calls itself: the nesting limit bounds how deep.
+    pub(crate) fn nest<T>(
+        &mut self,
+        step: impl FnOnce(&mut Self) -> Result<T, Raise>,
+    ) -> Result<T, Raise> {
+        if self.nesting >= self.options.nesting_limit {
+            return Err(self.note_stop(StopKind::Nesting));
+        }
+        self.nesting += 1;
+        let result = step(self);
+        self.nesting -= 1;
+        result
     }
 
     /// An argument of a native call, undefined where there is none.

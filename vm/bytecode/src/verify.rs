@@ -96,7 +96,7 @@ impl fmt::Display for VerifyError {
                 write!(f, "code offset {at}: {}: deeper than the record says", op.info().mnemonic)
             }
             Kind::Depth(op) => {
-                write!(f, "code offset {at}: {}: two depths at one label", op.info().mnemonic)
+                write!(f, "code offset {at}: {}: the stack's depth is wrong", op.info().mnemonic)
             }
             Kind::Target(op) => {
                 write!(f, "code offset {at}: {}: the label is no instruction", op.info().mnemonic)
@@ -218,6 +218,10 @@ fn verify_lists(
     Ok(())
 }
 
+fn is_return(op: Op) -> bool {
+    matches!(op, Op::Return | Op::ReturnUndefined)
+}
+
 /// Depths are stored plus one in 15 bits; 0 stands for no instruction.
 const DEPTH_LIMIT: u16 = 0x7ffe;
 /// Marks a depth that a branch expects where no instruction was seen yet.
@@ -320,6 +324,8 @@ impl<S: Scratch + ?Sized> Scan<'_, '_, S> {
         }
         match info.flow {
             Flow::Next => Ok(Some(after as u16)),
+            // A return finds its frame's links just above what it takes.
+            Flow::Stop if is_return(op) && left != 0 => Err(self.error(Kind::Depth(op), at)),
             Flow::Stop => Ok(None),
             Flow::Jump => {
                 self.label(at, op, next, operand, after)?;

@@ -64,6 +64,8 @@ pub(crate) enum FlashValue {
     Number(f64),
     Text(NameId),
     Object(Intrinsic),
+    /// The function of that owner's row: the same object.
+    Method(Intrinsic, NameId),
 }
 
 /// An object in flash: an intrinsic, or the function of a row.
@@ -103,9 +105,25 @@ impl Flash {
     }
 
     pub(crate) fn class(self) -> Class {
-        let callable =
-            self.row().is_some() || self == Flash::Intrinsic(Intrinsic::FunctionPrototype);
-        if callable { Class::Function } else { Class::Plain }
+        match self {
+            Flash::Intrinsic(Intrinsic::StringPrototype) => Class::Text,
+            Flash::Intrinsic(Intrinsic::NumberPrototype) => Class::Number,
+            Flash::Intrinsic(Intrinsic::BooleanPrototype) => Class::Boolean,
+            Flash::Intrinsic(Intrinsic::FunctionPrototype) => Class::Function,
+            _ if self.row().is_some() => Class::Function,
+            _ => Class::Plain,
+        }
+    }
+
+    /// The value of the prototypes that are themselves a String, a Number and a
+    /// Boolean object.
+    pub(crate) fn internal_value<L: Layout>(self) -> Value<L> {
+        match self {
+            Flash::Intrinsic(Intrinsic::StringPrototype) => Value::name(names::EMPTY),
+            Flash::Intrinsic(Intrinsic::NumberPrototype) => Value::small(0),
+            Flash::Intrinsic(Intrinsic::BooleanPrototype) => Value::boolean(false),
+            _ => Value::undefined(),
+        }
     }
 
     pub(crate) fn prototype(self) -> Ref {
@@ -203,6 +221,10 @@ impl Flash {
             FlashValue::Number(number) => vm.number(number)?,
             FlashValue::Text(name) => Value::name(name),
             FlashValue::Object(intrinsic) => Value::object(intrinsic.reference()),
+            FlashValue::Method(owner, name) => match find_native(owner, name) {
+                Some(row) => Value::object(Flash::native(row)),
+                None => Value::undefined(),
+            },
         };
         Ok(Some(Own::Data { value, attributes: row.attributes }))
     }

@@ -143,6 +143,7 @@ macro_rules! data {
     (@value number $value:expr) => { FlashValue::Number($value) };
     (@value text $value:expr) => { FlashValue::Text($value) };
     (@value object $value:expr) => { FlashValue::Object($value) };
+    (@value method $value:expr) => { FlashValue::Method($value.0, $value.1) };
 }
 
 data! {

@@ -47,6 +47,7 @@ impl<L: Layout> Heap<'_, L> {
         self.mark(marker, self.roots.retained);
         self.mark(marker, self.roots.keys);
         self.mark_value(marker, self.roots.thrown);
+        self.mark_value(marker, self.roots.key);
         for at in self.sp..self.mem.len() {
             self.mark_value(marker, Value(self.mem[at]));
             // Draining at each root keeps the mark stack shallow.

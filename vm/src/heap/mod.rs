@@ -42,6 +42,9 @@ pub(crate) struct Roots<L: Layout> {
     pub(crate) changes: Ref,
     /// The key table: weak, its strings are kept by their uses alone.
     pub(crate) keys: Ref,
+    /// The string of the key made last: who asked for the key holds a number
+    /// that the collector does not see, and perhaps another string like it.
+    pub(crate) key: Value<L>,
     /// Values the host retains, as elements.
     pub(crate) retained: Ref,
     /// The exception on its way, or the last value a native works on.
@@ -110,6 +113,7 @@ impl<'m, L: Layout> Heap<'m, L> {
                 globals: [Ref::NONE; crate::MAX_IMAGES],
                 changes: Ref::NONE,
                 keys: Ref::NONE,
+                key: Value::undefined(),
                 retained: Ref::NONE,
                 thrown: Value::undefined(),
             },
@@ -437,7 +441,7 @@ impl<'m, L: Layout> Heap<'m, L> {
     }
 }
 
-/// The most cells a half can number.
+/// The most cells a half can number, and a property key.
 fn max_cells<L: Layout>() -> usize {
-    (1usize << L::HALF_BITS.min(31)) - Ref::FIRST_CELL as usize
+    (1usize << L::HALF_BITS.min(crate::keys::PAYLOAD_BITS)) - Ref::FIRST_CELL as usize
 }

@@ -13,7 +13,7 @@ mod variable;
 
 use crate::Host;
 use crate::error::{Raise, RaiseKind, StopKind};
-use crate::host::{Observer, Step};
+use crate::host::{Observer, Outcome, Step};
 use crate::layout::Layout;
 use crate::value::Value;
 use crate::vm::Vm;
@@ -120,12 +120,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                     at = next;
                     if H::Observer::STEPS {
                         self.sync(at);
-                        <H::Observer as Observer>::after(self, step);
+                        <H::Observer as Observer>::after(self, step, Outcome::Done);
                     }
                 }
                 Err(raise) => {
                     if H::Observer::STEPS {
-                        <H::Observer as Observer>::after(self, step);
+                        let outcome = match raise.0 {
+                            RaiseKind::Thrown => Outcome::Threw,
+                            RaiseKind::Stopped(_) => Outcome::Stopped,
+                            RaiseKind::Switch | RaiseKind::Finished => Outcome::Done,
+                        };
+                        <H::Observer as Observer>::after(self, step, outcome);
                     }
                     break raise;
                 }

@@ -1,0 +1,320 @@
+//! Loops. The test of a loop is parsed before the body and emitted behind it,
+//! so that a turn costs one branch; segments of the draft carry that.
+//!
+//! It refuses patterns in heads so far, and closes no iterators: the operation
+//! table has no operation for that yet.
+
+use scruple_bytecode::ops::Op;
+
+use crate::declarations::Binding;
+use crate::draft::{LabelId, ScopeId, VarId, Word};
+use crate::function::Function;
+use crate::jumps::{Control, plain};
+use crate::parser::{Parsed, Parser};
+use crate::reference::Place;
+use crate::token::{Kind, Mark};
+use crate::variables::State;
+
+/// What `for (… in/of` gives each key or value to.
+enum Head {
+    /// A declared name; its scope, unless it is a `var`.
+    Binding(Binding, Option<ScopeId>),
+    /// An expression's place.
+    Place(Place, Mark),
+}
+
+impl Parser<'_, '_> {
+    /// DoWhileStatement ( -- )
+    pub(crate) fn do_while_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
+        self.advance();
+        let (next, end) = (f.label(), f.label());
+        let body = f.bind_backward();
+        self.loop_body(f, next, end)?;
+        f.bind(next);
+        self.expect(Kind::While, "`while` behind the body of `do`")?;
+        self.expect(Kind::LeftParen, "`(`")?;
+        let test = self.expression(f, false)?;
+        self.value(f, test);
+        self.expect(Kind::RightParen, "`)`")?;
+        // A semicolon is inserted here even on the same line.
+        self.eat(Kind::Semicolon);
+        f.branch(Op::BranchTrue, body);
+        f.bind(end);
+        Ok(())
+    }
+
+    /// WhileStatement ( -- )
+    pub(crate) fn while_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
+        self.advance();
+        let (next, body, end) = (f.label(), f.label(), f.label());
+        f.branch(Op::Branch, next);
+        let order = f.begin_order();
+        self.expect(Kind::LeftParen, "`(` behind `while`")?;
+        let test_segment = f.begin_segment();
+        f.bind(next);
+        let test = self.expression(f, false)?;
+        self.value(f, test);
+        f.branch(Op::BranchTrue, body);
+        f.end_segment();
+        self.expect(Kind::RightParen, "`)`")?;
+        let body_segment = f.begin_segment();
+        f.bind_backward_to(body);
+        self.loop_body(f, next, end)?;
+        f.end_segment();
+        f.emit_next(order, body_segment);
+        f.emit_next(order, test_segment);
+        f.end_order(order);
+        f.bind(end);
+        Ok(())
+    }
+
+    /// ForStatement and ForInOfStatement ( -- )
+    pub(crate) fn for_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
+        let outer = f.scope;
+        self.advance();
+        if self.is_word("await") {
+            let mark = self.token.mark;
+            let clause = "sec-for-in-and-for-of-statements";
+            return Err(self.unsupported(mark, clause, "`for await`"));
+        }
+        self.expect(Kind::LeftParen, "`(` behind `for`")?;
+        match self.token.kind {
+            Kind::Var => self.for_var(f)?,
+            Kind::Let | Kind::Const => self.for_lexical(f)?,
+            Kind::Semicolon => self.for_rest(f, None)?,
+            _ => self.for_expression(f)?,
+        }
+        f.close_scopes_to(&mut self.atoms, outer);
+        Ok(())
+    }
+
+    /// `for (var …` ( -- )
+    fn for_var(&mut self, f: &mut Function<'_>) -> Parsed<()> {
+        self.advance();
+        let binding = self.binding(f, State::Var)?;
+        if self.is_in_or_of() {
+            return self.for_in_of(f, Head::Binding(binding, None));
+        }
+        self.rest_of_binding_list(f, binding, true)?;
+        self.for_rest(f, None)
+    }
+
+    /// `for (let …` and `for (const …` ( -- )
+    fn for_lexical(&mut self, f: &mut Function<'_>) -> Parsed<()> {
+        let state = if self.advance().kind == Kind::Const { State::Const } else { State::Let };
+        // The temporary of a for-in or for-of stands outside the loop's scope,
+        // which is entered anew each turn. Which loop it is shows only behind
+        // the name, so the entry is written once that is known.
+        f.open_scope();
+        let entry = f.word(Word::Nothing);
+        let scope = f.open_scope();
+        let n_functions = self.output.functions.len();
+        let binding = self.binding(f, state)?;
+        if self.is_in_or_of() {
+            return self.for_in_of(f, Head::Binding(binding, Some(scope)));
+        }
+        f.draft.set(entry, Word::Enter(scope).pack());
+        self.rest_of_binding_list(f, binding, true)?;
+        // The first turn too has variables of its own; that shows only to a
+        // function made in the head.
+        if self.output.functions.len() > n_functions {
+            f.word(Word::Renew(scope));
+        }
+        self.for_rest(f, Some(scope))
+    }
+
+    /// `for (` and an expression ( -- )
+    fn for_expression(&mut self, f: &mut Function<'_>) -> Parsed<()> {
+        // If the expression proves to be a target, its operands are evaluated
+        // each turn: the draft then takes them as a segment.
+        let order_place = f.word(Word::Nothing);
+        let segment = f.begin_segment();
+        let start = self.token.mark;
+        let operand = self.expression(f, true)?;
+        if self.is_in_or_of() {
+            let clause = "sec-for-in-and-for-of-statements-static-semantics-early-errors";
+            let (place, mark) = self.target(operand, start.to(self.last), clause)?;
+            if place.is_name() {
+                return self.for_in_of(f, Head::Place(place, mark));
+            }
+            return self.for_in_of_member(f, order_place, segment, place, mark);
+        }
+        self.discard(f, operand);
+        self.for_rest(f, None)
+    }
+
+    /// The rest of `for (init; test; update) body`, from the first semicolon
+    /// ( -- )
+    fn for_rest(&mut self, f: &mut Function<'_>, scope: Option<ScopeId>) -> Parsed<()> {
+        self.expect(Kind::Semicolon, "`;`")?;
+        let (next, test_label, body, end) = (f.label(), f.label(), f.label(), f.label());
+        let has_test = !self.is(Kind::Semicolon);
+        if has_test {
+            f.branch(Op::Branch, test_label);
+        }
+        let order = f.begin_order();
+        let test_segment = f.begin_segment();
+        if has_test {
+            f.bind(test_label);
+            let test = self.expression(f, false)?;
+            self.value(f, test);
+            f.branch(Op::BranchTrue, body);
+        } else {
+            f.branch(Op::Branch, body);
+        }
+        f.end_segment();
+        self.expect(Kind::Semicolon, "`;`")?;
+        let update_segment = f.begin_segment();
+        f.bind(next);
+        if let Some(scope) = scope {
+            f.word(Word::Renew(scope));
+        }
+        if !self.is(Kind::RightParen) {
+            let update = self.expression(f, false)?;
+            self.discard(f, update);
+        }
+        f.end_segment();
+        self.expect(Kind::RightParen, "`)`")?;
+        let body_segment = f.begin_segment();
+        f.bind_backward_to(body);
+        self.loop_body(f, next, end)?;
+        f.end_segment();
+        f.emit_next(order, body_segment);
+        f.emit_next(order, update_segment);
+        f.emit_next(order, test_segment);
+        f.end_order(order);
+        f.bind(end);
+        Ok(())
+    }
+
+    /// The rest of `for (head in/of expression) body`, from the word between
+    /// ( -- )
+    fn for_in_of(&mut self, f: &mut Function<'_>, head: Head) -> Parsed<()> {
+        let iterator;
+        match head {
+            Head::Binding(binding, Some(scope)) => {
+                // The expression sees the name, not initialised. It is entered
+                // for that only if the expression holds the name.
+                let entry = f.word(Word::Nothing);
+                iterator = f.plan_hidden();
+                let next_key = self.start_iteration(f, iterator)?;
+                if f.is_touched(binding.var) {
+                    f.draft.set(entry, Word::Enter(scope).pack());
+                }
+                f.take_hidden(iterator);
+                self.iterate(f, iterator, next_key, |this, f| {
+                    f.word(Word::Enter(scope));
+                    this.initialise(f, binding);
+                })
+            }
+            Head::Binding(binding, None) => {
+                f.open_scope();
+                iterator = f.declare_hidden();
+                let next_key = self.start_iteration(f, iterator)?;
+                self.iterate(f, iterator, next_key, |this, f| this.initialise(f, binding))
+            }
+            Head::Place(place, mark) => {
+                f.open_scope();
+                iterator = f.declare_hidden();
+                let next_key = self.start_iteration(f, iterator)?;
+                self.iterate(f, iterator, next_key, |this, f| this.write(f, place, mark))
+            }
+        }
+    }
+
+    /// The same where the head is a property, whose operands stand in a segment
+    /// ( -- )
+    fn for_in_of_member(
+        &mut self,
+        f: &mut Function<'_>,
+        order_place: u32,
+        segment: u32,
+        place: Place,
+        mark: Mark,
+    ) -> Parsed<()> {
+        f.open_scope();
+        let (iterator, item) = (f.declare_hidden(), f.declare_hidden());
+        // ( place -- ) in the segment, emitted behind the step to the next item.
+        f.word_with_effect(Word::Load(plain(item)), 0, 1);
+        self.write(f, place, mark);
+        f.end_segment();
+        let order = f.plan_order();
+        f.draft.set(order_place, Word::Order(order).pack());
+        let first = f.begin_segment();
+        let next_op = self.start_iteration(f, iterator)?;
+        let (next, end) = self.step(f, iterator, next_op);
+        f.word_with_effect(Word::Store(plain(item)), 1, 0);
+        f.end_segment();
+        f.emit_next(order, first);
+        f.emit_next(order, segment);
+        f.end_order(order);
+        self.loop_body(f, next, end)?;
+        f.branch(Op::Branch, next);
+        f.bind(end);
+        Ok(())
+    }
+
+    /// `in` or `of`, the expression and `)`; the iterator goes to a temporary
+    /// ( -- ). Returns the operation that steps it.
+    fn start_iteration(&mut self, f: &mut Function<'_>, iterator: VarId) -> Parsed<Op> {
+        let is_in = self.is(Kind::In);
+        self.advance();
+        let mark = self.token.mark;
+        let operand = if is_in {
+            self.expression(f, false)?
+        } else {
+            self.assignment_expression(f, false)?
+        };
+        self.value(f, operand);
+        self.expect(Kind::RightParen, "`)`")?;
+        f.at(mark);
+        f.op(if is_in { Op::StartKeys } else { Op::StartValues });
+        f.word_with_effect(Word::Store(plain(iterator)), 1, 0);
+        Ok(if is_in { Op::NextKey } else { Op::NextValue })
+    }
+
+    /// The turns of a for-in or for-of whose iterator is in a temporary ( -- );
+    /// `give` is ( item -- )
+    fn iterate(
+        &mut self,
+        f: &mut Function<'_>,
+        iterator: VarId,
+        next_op: Op,
+        give: impl FnOnce(&mut Self, &mut Function<'_>),
+    ) -> Parsed<()> {
+        let (next, end) = self.step(f, iterator, next_op);
+        give(self, f);
+        self.loop_body(f, next, end)?;
+        f.branch(Op::Branch, next);
+        f.bind(end);
+        Ok(())
+    }
+
+    /// ( -- item ), or to the end. Returns where the next turn begins, and the
+    /// end.
+    fn step(&mut self, f: &mut Function<'_>, iterator: VarId, op: Op) -> (LabelId, LabelId) {
+        let next = f.bind_backward();
+        let end = f.label();
+        f.word_with_effect(Word::Load(plain(iterator)), 0, 1);
+        f.branch(op, end);
+        (next, end)
+    }
+
+    /// The body of a loop ( -- )
+    fn loop_body(&mut self, f: &mut Function<'_>, next: LabelId, end: LabelId) -> Parsed<()> {
+        f.controls.push(Control::Loop { end, next });
+        self.embedded_statement(f)?;
+        f.controls.pop();
+        Ok(())
+    }
+
+    fn is_in_or_of(&self) -> bool {
+        self.is(Kind::In) || self.is_word("of")
+    }
+}
+
+impl Place {
+    fn is_name(self) -> bool {
+        matches!(self, Place::Name(_))
+    }
+}

@@ -1,0 +1,481 @@
+//! The parser's state and what every production needs: the current token, names,
+//! complaints, recovery and the limit on nesting.
+//!
+//! It refuses grammar: the productions are in `statements`, `jumps`, `loops`,
+//! `declarations`, `functions`, `expressions`, `primary` and `objects`, one
+//! function each, named after the production.
+
+use alloc::borrow::Cow;
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+
+use logos::Logos;
+use scruple_bytecode::image::Position;
+
+use crate::arena::{Meter, Pool};
+use crate::atoms::{Atom, Atoms};
+use crate::diagnostic::{Diagnostic, DiagnosticKind};
+use crate::draft::ScopeId;
+use crate::function::{Function, FunctionKind};
+use crate::lexer::{Lexer, is_line_terminator};
+use crate::literal::{self, Fault};
+use crate::lookahead::{Brackets, Lookahead};
+use crate::output::Output;
+use crate::token::{Kind, Mark, Token};
+use crate::{MAX_DIAGNOSTICS, Options};
+
+/// The complaint is reported; the statement is given up.
+#[derive(Debug)]
+pub(crate) struct Fail;
+
+pub(crate) type Parsed<T> = Result<T, Fail>;
+
+/// The parser, with all that outlives a function.
+pub(crate) struct Parser<'s, 'm> {
+    pub(crate) source: &'s str,
+    pub(crate) lexer: Lexer<'s>,
+    /// The current token.
+    pub(crate) token: Token,
+    /// The token before it.
+    pub(crate) last: Mark,
+    pub(crate) lookahead: Lookahead,
+    pub(crate) atoms: Atoms,
+    pub(crate) output: Output,
+    pub(crate) pool: Pool<'m>,
+    pub(crate) diagnostics: Vec<Diagnostic>,
+    pub(crate) nesting: u32,
+    pub(crate) max_nesting: u32,
+    /// A buffer for the guards of the closing function.
+    pub(crate) guards: Vec<[u32; 3]>,
+    /// A buffer for the code units of a literal.
+    pub(crate) units: Vec<u16>,
+}
+
+/// What a statement that fails is given up to.
+#[derive(Clone, Copy)]
+pub(crate) struct Checkpoint {
+    scope: ScopeId,
+    n_controls: u32,
+    nesting: u32,
+    offset: u32,
+}
+
+impl<'s, 'm> Parser<'s, 'm> {
+    pub(crate) fn new(source: &'s str, options: &Options, meter: &'m Meter) -> Self {
+        let mut lexer = Lexer::new(source);
+        let token = lexer.next();
+        Parser {
+            source,
+            lexer,
+            token,
+            last: Mark::default(),
+            lookahead: Lookahead::default(),
+            atoms: Atoms::new(),
+            output: Output::new(options.encoding, options.lines),
+            pool: Pool::new(meter),
+            diagnostics: Vec::new(),
+            nesting: 0,
+            max_nesting: options.max_nesting,
+            guards: Vec::new(),
+            units: Vec::new(),
+        }
+    }
+
+    /// Script: its statements, each swept before the next is read.
+    pub(crate) fn script(&mut self) {
+        while self.token.kind != Kind::End {
+            let mark = self.token.mark;
+            let arena = self.pool.take();
+            {
+                let mut f = Function::new(&arena, FunctionKind::Script, 0);
+                self.statement_list_item_or_skip(&mut f);
+                f.word(crate::draft::Word::End);
+                self.close_script_part(&mut f, &arena, mark);
+            }
+            self.pool.give_back(arena);
+        }
+    }
+
+    pub(crate) fn has_errors(&self) -> bool {
+        !self.diagnostics.is_empty()
+    }
+
+    // Tokens.
+
+    /// Goes to the next token and returns the one that was current.
+    pub(crate) fn advance(&mut self) -> Token {
+        let token = self.token;
+        self.last = token.mark;
+        // Past the last complaint that would be shown nothing is read.
+        if self.diagnostics.len() >= MAX_DIAGNOSTICS {
+            let end = Mark { start: token.mark.end, ..token.mark };
+            self.token = Token { kind: Kind::End, mark: end, ..token };
+        } else {
+            self.token = self.lexer.next();
+        }
+        token
+    }
+
+    pub(crate) fn is(&self, kind: Kind) -> bool {
+        self.token.kind == kind
+    }
+
+    /// Goes behind the token if it is of this kind.
+    pub(crate) fn eat(&mut self, kind: Kind) -> bool {
+        let is = self.is(kind);
+        if is {
+            self.advance();
+        }
+        is
+    }
+
+    /// Goes behind the token, which must be of this kind.
+    pub(crate) fn expect(&mut self, kind: Kind, what: &str) -> Parsed<Token> {
+        if self.is(kind) { Ok(self.advance()) } else { Err(self.expected(what)) }
+    }
+
+    /// Automatic semicolon insertion: a statement ends here.
+    pub(crate) fn semicolon(&mut self) -> Parsed<()> {
+        match self.token.kind {
+            Kind::Semicolon => {
+                self.advance();
+                Ok(())
+            }
+            Kind::RightBrace | Kind::End => Ok(()),
+            _ if self.token.newline_before => Ok(()),
+            _ => Err(self.expected("`;` or a new line")),
+        }
+    }
+
+    pub(crate) fn text_of(&self, mark: Mark) -> &'s str {
+        self.source.get(mark.start as usize..mark.end as usize).unwrap_or("")
+    }
+
+    /// Whether the current token is this word, which no grammar reserves,
+    /// written without escapes.
+    pub(crate) fn is_word(&self, word: &str) -> bool {
+        self.is(Kind::Identifier) && !self.token.escaped && self.text_of(self.token.mark) == word
+    }
+
+    // Names.
+
+    /// IdentifierName: any word, reserved or not.
+    pub(crate) fn identifier_name(&mut self, what: &str) -> Parsed<(Atom, Mark)> {
+        if self.is(Kind::PrivateName) {
+            let mark = self.token.mark;
+            return Err(self.unsupported(mark, "sec-private-names", "a private name"));
+        }
+        if !self.token.kind.is_identifier_name() {
+            return Err(self.expected(what));
+        }
+        let token = self.advance();
+        Ok((self.word_atom(token)?, token.mark))
+    }
+
+    /// Identifier: a word that is not reserved.
+    pub(crate) fn identifier(&mut self, what: &str) -> Parsed<(Atom, Mark)> {
+        let token = self.token;
+        if token.kind.is_strict_reserved_word() {
+            let word = self.text_of(token.mark);
+            let message = format!("`{word}` is a reserved word in strict mode code");
+            return Err(self.strict(token.mark, "sec-keywords-and-reserved-words", message));
+        }
+        if token.kind.is_reserved_word() {
+            let word = self.text_of(token.mark);
+            let message = format!("expected {what}, found the reserved word `{word}`");
+            return Err(self.syntax(token.mark, "sec-keywords-and-reserved-words", message));
+        }
+        if token.kind != Kind::Identifier {
+            return Err(self.expected(what));
+        }
+        self.advance();
+        let atom = self.word_atom(token)?;
+        if token.escaped {
+            // Escapes do not unreserve a word.
+            let word = self.atoms.show(atom).to_string();
+            let reserved = Kind::lexer(&word).next().and_then(Result::ok);
+            if let Some(kind) = reserved.filter(|kind| kind.is_reserved_word())
+                && Kind::lexer(&word).spanned().next().is_some_and(|(_, s)| s.end == word.len())
+            {
+                let message = format!("the reserved word `{word}` is no name, escaped or not");
+                return Err(if kind.is_strict_reserved_word() {
+                    self.strict(token.mark, "sec-keywords-and-reserved-words", message)
+                } else {
+                    self.syntax(
+                        token.mark,
+                        "sec-identifiers-static-semantics-early-errors",
+                        message,
+                    )
+                });
+            }
+        }
+        Ok((atom, token.mark))
+    }
+
+    /// BindingIdentifier: an identifier that a declaration can name.
+    pub(crate) fn binding_identifier(&mut self, what: &str) -> Parsed<(Atom, Mark)> {
+        let (atom, mark) = self.identifier(what)?;
+        self.check_bindable(atom, mark)?;
+        Ok((atom, mark))
+    }
+
+    /// `eval` and `arguments` can be neither declared nor assigned.
+    pub(crate) fn check_bindable(&mut self, atom: Atom, mark: Mark) -> Parsed<()> {
+        if atom == Atom::EVAL || atom == Atom::ARGUMENTS {
+            let name = self.atoms.show(atom);
+            let message =
+                format!("`{name}` can be neither declared nor assigned in strict mode code");
+            return Err(self.strict(
+                mark,
+                "sec-identifiers-static-semantics-early-errors",
+                message,
+            ));
+        }
+        Ok(())
+    }
+
+    fn word_atom(&mut self, token: Token) -> Parsed<Atom> {
+        let text = self.text_of(token.mark);
+        if !token.escaped {
+            return Ok(self.atoms.intern(text));
+        }
+        match literal::identifier(text) {
+            Ok(name) => Ok(self.atoms.intern(&name)),
+            Err((_, _)) => Err(self.syntax(
+                token.mark,
+                "sec-identifier-names-static-semantics-early-errors",
+                "this escape stands for a character that no identifier can hold here",
+            )),
+        }
+    }
+
+    /// The atom of a string literal.
+    pub(crate) fn text_atom(&mut self, token: Token) -> Parsed<Atom> {
+        let text = self.text_of(token.mark);
+        let inner = text.get(1..text.len().max(2) - 1).unwrap_or("");
+        if !token.escaped {
+            return Ok(self.atoms.intern(inner));
+        }
+        self.cook(inner, token.mark, 1, false)
+    }
+
+    /// The atom of a string's or template's characters, escapes resolved. They
+    /// begin some bytes behind the start of the mark.
+    pub(crate) fn cook(
+        &mut self,
+        text: &str,
+        mark: Mark,
+        lead: u32,
+        is_template: bool,
+    ) -> Parsed<Atom> {
+        let mut units = core::mem::take(&mut self.units);
+        units.clear();
+        let cooked = literal::text(text, is_template, &mut units);
+        let atom = cooked.map(|()| self.atoms.intern_units(&units));
+        self.units = units;
+        atom.map_err(|(at, fault)| {
+            let offset = mark.start + lead + crate::narrow::to_u32(at);
+            let position = self.position_of(offset);
+            let start = Mark {
+                start: offset,
+                end: offset + 2,
+                line: position.line,
+                column: position.column,
+            };
+            match (fault, is_template) {
+                (Fault::OctalEscape, false) => self.strict(
+                    start,
+                    "sec-string-literals-early-errors",
+                    "octal escapes are not allowed in strict mode code",
+                ),
+                (_, true) => self.syntax(
+                    start,
+                    "sec-template-literals",
+                    "this escape is not allowed in a template",
+                ),
+                _ => self.syntax(
+                    start,
+                    "sec-literals-string-literals",
+                    "this escape is not complete",
+                ),
+            }
+        })
+    }
+
+    // Complaints.
+
+    /// What stands here, in words.
+    pub(crate) fn found(&self) -> Cow<'s, str> {
+        match self.token.kind {
+            Kind::End => "the end of the source".into(),
+            Kind::Text => "a string".into(),
+            Kind::Number => "a number".into(),
+            Kind::Template => "a template".into(),
+            _ => {
+                let text = self.text_of(self.token.mark);
+                let shown: String = text.chars().take(30).collect();
+                format!("`{shown}`").into()
+            }
+        }
+    }
+
+    /// Something else was expected here.
+    pub(crate) fn expected(&mut self, what: &str) -> Fail {
+        let mark = self.token.mark;
+        match self.token.kind {
+            Kind::Unknown => {
+                let found = self.found();
+                let message = format!("{found} is no token");
+                self.syntax(mark, "sec-ecmascript-language-lexical-grammar", message)
+            }
+            Kind::BadText => {
+                self.syntax(mark, "sec-literals-string-literals", "this string does not end")
+            }
+            Kind::BadComment => self.syntax(mark, "sec-comments", "this comment does not end"),
+            Kind::BadEscape => self.syntax(
+                mark,
+                "sec-names-and-keywords",
+                "a backslash in an identifier must begin `\\uXXXX` or `\\u{X}`",
+            ),
+            Kind::BadNumber => {
+                self.syntax(mark, "sec-literals-numeric-literals", "this number is not complete")
+            }
+            Kind::HtmlComment => {
+                self.unsupported(mark, "sec-html-like-comments", "an HTML-like comment")
+            }
+            Kind::PrivateName => self.unsupported(mark, "sec-private-names", "a private name"),
+            _ => {
+                let message = format!("expected {what}, found {}", self.found());
+                self.report(DiagnosticKind::Syntax, mark, None, message.into())
+            }
+        }
+    }
+
+    pub(crate) fn syntax(
+        &mut self,
+        mark: Mark,
+        clause: &'static str,
+        message: impl Into<Cow<'static, str>>,
+    ) -> Fail {
+        self.report(DiagnosticKind::Syntax, mark, Some(clause), message.into())
+    }
+
+    pub(crate) fn strict(
+        &mut self,
+        mark: Mark,
+        clause: &'static str,
+        message: impl Into<Cow<'static, str>>,
+    ) -> Fail {
+        self.report(DiagnosticKind::Strict, mark, Some(clause), message.into())
+    }
+
+    /// A part of the language that the subset leaves out.
+    pub(crate) fn unsupported(&mut self, mark: Mark, clause: &'static str, what: &str) -> Fail {
+        let message = format!("{what} is unsupported");
+        self.report(DiagnosticKind::Unsupported, mark, Some(clause), message.into())
+    }
+
+    /// Notes a complaint. Of several about one place the first one stays.
+    pub(crate) fn report(
+        &mut self,
+        kind: DiagnosticKind,
+        mark: Mark,
+        clause: Option<&'static str>,
+        message: Cow<'static, str>,
+    ) -> Fail {
+        let is_known = self.diagnostics.iter().any(|d| d.start == mark.start);
+        if !is_known && self.diagnostics.len() < MAX_DIAGNOSTICS {
+            self.diagnostics.push(Diagnostic {
+                kind,
+                message,
+                clause,
+                start: mark.start,
+                end: mark.end.max(mark.start),
+                position: Position { line: mark.line, column: mark.column },
+            });
+        }
+        Fail
+    }
+
+    /// The position of an offset, counted anew: for complaints only.
+    pub(crate) fn position_of(&self, offset: u32) -> Position {
+        let before = self.source.get(..offset as usize).unwrap_or(self.source);
+        let (mut line, mut column) = (1, 1);
+        let mut last = ' ';
+        for ch in before.chars() {
+            if is_line_terminator(ch) {
+                if (last, ch) != ('\r', '\n') {
+                    line += 1;
+                }
+                column = 1;
+            } else {
+                column += 1;
+            }
+            last = ch;
+        }
+        Position { line, column }
+    }
+
+    // Nesting and recovery.
+
+    /// A production that can hold itself begins.
+    pub(crate) fn enter(&mut self) -> Parsed<()> {
+        if self.nesting >= self.max_nesting {
+            let mark = self.token.mark;
+            let message = format!("nested deeper than the limit of {}", self.max_nesting);
+            self.report(DiagnosticKind::Limit, mark, None, message.into());
+            // What is inside would only repeat this.
+            self.token = Token { kind: Kind::End, ..self.token };
+            self.lexer.stop();
+            return Err(Fail);
+        }
+        self.nesting += 1;
+        Ok(())
+    }
+
+    /// It ends. After a failure the checkpoint puts the count right.
+    pub(crate) fn leave(&mut self) {
+        self.nesting = self.nesting.saturating_sub(1);
+    }
+
+    pub(crate) fn checkpoint(&self, f: &Function<'_>) -> Checkpoint {
+        Checkpoint {
+            scope: f.scope,
+            n_controls: f.controls.len(),
+            nesting: self.nesting,
+            offset: self.token.mark.start,
+        }
+    }
+
+    /// Gives a statement up: goes on where the next one seems to begin.
+    pub(crate) fn recover(&mut self, f: &mut Function<'_>, checkpoint: Checkpoint) {
+        f.close_scopes_to(&mut self.atoms, checkpoint.scope);
+        f.controls.truncate(checkpoint.n_controls);
+        f.set_depth(0);
+        self.nesting = checkpoint.nesting;
+        let mut brackets = Brackets::default();
+        while !self.is(Kind::End) {
+            let kind = self.token.kind;
+            let has_moved = self.token.mark.start > checkpoint.offset;
+            if brackets.is_empty() {
+                match kind {
+                    Kind::Semicolon => {
+                        self.advance();
+                        return;
+                    }
+                    Kind::RightBrace if has_moved => return,
+                    _ if has_moved && self.token.newline_before && kind.begins_statement() => {
+                        return;
+                    }
+                    _ => {}
+                }
+            }
+            brackets.step(kind, &mut self.lexer);
+            self.advance();
+            if kind == Kind::RightBrace && brackets.is_empty() && self.token.newline_before {
+                return;
+            }
+        }
+    }
+}

@@ -1,0 +1,131 @@
+//! The cases in `cases/*.toml`, each under every encoding, and once more with a
+//! collection before every allocation.
+//!
+//! A case names the clause of ECMA-262 that its expectation was worked out from.
+
+use std::collections::HashSet;
+use std::path::Path;
+
+use rayon::prelude::*;
+use scruple_bytecode::Encoding;
+use scruple_conformance::{End, LayoutName, Outcome, Setup, run};
+use scruple_vm::HeapOptions;
+use serde::Deserialize;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Suite {
+    case: Vec<Case>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Case {
+    name: String,
+    clause: String,
+    source: String,
+    /// What it prints, if it ends at its end.
+    prints: Option<String>,
+    /// The start of the text of what it throws and does not catch.
+    throws: Option<String>,
+    /// A part of the compiler's refusal.
+    refused: Option<String>,
+    /// Why the case is known to fail: then it must.
+    failing: Option<String>,
+}
+
+#[test]
+fn cases_do_what_the_standard_says() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("cases");
+    let mut files: Vec<_> = std::fs::read_dir(folder)
+        .expect("the folder of cases")
+        .map(|entry| entry.expect("an entry").path())
+        .filter(|path| path.extension().is_some_and(|extension| extension == "toml"))
+        .collect();
+    files.sort();
+    assert!(!files.is_empty(), "no case files");
+    let mut cases = Vec::new();
+    for file in files {
+        let text = std::fs::read_to_string(&file).expect("a case file");
+        let suite: Suite =
+            toml::from_str(&text).unwrap_or_else(|error| panic!("{}: {error}", file.display()));
+        let mut names = HashSet::new();
+        for case in suite.case {
+            assert!(names.insert(case.name.clone()), "two cases are called {:?}", case.name);
+            assert!(case.clause.starts_with("sec-"), "{}: no clause", case.name);
+            cases.push((file.file_stem().unwrap().to_string_lossy().into_owned(), case));
+        }
+    }
+    let failures: Vec<String> = cases
+        .par_iter()
+        .filter_map(|(family, case)| {
+            let problem = check(case);
+            match (&problem, &case.failing) {
+                (Some(_), Some(_)) | (None, None) => None,
+                (None, Some(_)) => Some(format!("{family}: {}: passes, but is marked", case.name)),
+                (Some(problem), None) => Some(format!("{family}: {}: {problem}", case.name)),
+            }
+        })
+        .collect();
+    assert!(
+        failures.is_empty(),
+        "{} of {} cases failed:\n{}",
+        failures.len(),
+        cases.len(),
+        failures.join("\n")
+    );
+    println!("{} cases", cases.len());
+}
+
+fn check(case: &Case) -> Option<String> {
+    let mut first: Option<Outcome> = None;
+    for &encoding in Encoding::ALL {
+        let outcome = run(&[&case.source], &Setup { encoding, ..Setup::default() });
+        if let Some(problem) = judge(case, &outcome) {
+            return Some(format!("{}: {problem}", encoding.name()));
+        }
+        if !outcome.ledger.audit() {
+            return Some("the ledger does not add up".to_owned());
+        }
+        if let Some(first) = &first {
+            let same = first.instructions == outcome.instructions
+                && first.ledger.high_water() == outcome.ledger.high_water();
+            if !same {
+                return Some(format!("{}: counts differ between encodings", encoding.name()));
+            }
+        }
+        first.get_or_insert(outcome);
+    }
+    let wide = run(&[&case.source], &Setup { layout: LayoutName::Wide, ..Setup::default() });
+    if let Some(problem) = judge(case, &wide) {
+        return Some(format!("wide: {problem}"));
+    }
+    let heap = HeapOptions { collect_every: 0, ..HeapOptions::default() };
+    let outcome = run(&[&case.source], &Setup { heap, slots: 16 * 1024, ..Setup::default() });
+    judge(case, &outcome).map(|problem| format!("collecting before every allocation: {problem}"))
+}
+
+fn judge(case: &Case, outcome: &Outcome) -> Option<String> {
+    let expected = match (&case.prints, &case.throws, &case.refused) {
+        (Some(text), None, None) => {
+            if outcome.end == End::Finished && outcome.printed == *text {
+                return None;
+            }
+            format!("to print {text:?}")
+        }
+        (None, Some(text), None) => {
+            if matches!(&outcome.end, End::Threw(thrown) if thrown.starts_with(text.as_str())) {
+                return None;
+            }
+            format!("to throw {text:?}")
+        }
+        (None, None, Some(text)) => {
+            if matches!(&outcome.end, End::Refused(why) if why.contains(text.as_str())) {
+                return None;
+            }
+            format!("to be refused: {text:?}")
+        }
+        _ => "one of prints, throws, refused".to_owned(),
+    };
+    Some(format!("expected {expected}, printed {:?}, ended {:?}", outcome.printed, outcome.end))
+}
