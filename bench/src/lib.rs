@@ -1,1 +1,37 @@
-//! placeholder
+//! The measuring library: a script in, a document out.
+//!
+//! It owns the way from a script on disk to figures: [`script`] reads it with its
+//! options and its expected output, [`build`] compiles it and keeps the compile
+//! peak, [`machine`] runs the image in a [`station`] whose [`timers`] and
+//! [`feed`] are written on the machine's public interface alone, [`measure`]
+//! checks the answer and keeps the books, [`document`] is what goes out, and
+//! [`report`] renders it. [`trace`] looks at a window of a run, [`diagnose`]
+//! shows what went wrong where.
+//!
+//! It refuses to print: measuring and rendering return values, and only the
+//! command line writes. It refuses to weigh a wrong answer: a run that did not
+//! print what it must is a row with an error and without figures.
+//!
+//! ```
+//! use scruple_bench::measure::{Plan, weigh};
+//! use scruple_bench::script::Script;
+//!
+//! let script = Script::from_text("greeting.js", "console.log('hello');", Some("hello\n"));
+//! let document = weigh(&[script], &Plan::default(), &|| ());
+//! assert!(document.rows.iter().all(|row| row.error.is_none()));
+//! assert!(document.adds_up());
+//! ```
+
+pub mod allocator;
+pub mod build;
+pub mod diagnose;
+pub mod document;
+pub mod feed;
+pub mod machine;
+pub mod measure;
+pub mod options;
+pub mod report;
+pub mod script;
+pub mod station;
+pub mod timers;
+pub mod trace;

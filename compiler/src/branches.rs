@@ -214,6 +214,36 @@ impl Sweep<'_, '_, '_> {
         }
     }
 
+    /// Where the next operation branches to in any case, if that is all that
+    /// stands before the label and nothing leads to it; and the place behind it.
+    pub(crate) fn jump_before(&self, label: LabelId) -> Option<(LabelId, u32)> {
+        let mut place = self.place;
+        let (jump, behind) = loop {
+            match Word::unpack(self.function.draft.get(place)) {
+                Word::Label(id) => {
+                    let found = self.function.labels.get(id.0);
+                    if found.n_refs > 0 || found.is_backward {
+                        return None;
+                    }
+                }
+                Word::Line(_) | Word::Column(_) | Word::Nothing => {}
+                Word::Op(Op::Branch, target) => {
+                    break (LabelId(target.cast_unsigned()), place + 1);
+                }
+                _ => return None,
+            }
+            place += 1;
+        };
+        place = behind;
+        loop {
+            match Word::unpack(self.function.draft.get(place)) {
+                Word::Label(id) if id == label => return Some((jump, behind)),
+                Word::Label(_) | Word::Nothing => place += 1,
+                _ => return None,
+            }
+        }
+    }
+
     /// The operation at a place of the draft and the place behind it, if what
     /// stands there before it makes no instruction.
     fn operation_at(&self, mut place: u32) -> Option<((Op, i32), u32)> {

@@ -39,9 +39,29 @@ impl Parser<'_, '_> {
 
     /// LexicalDeclaration ( -- )
     pub(crate) fn lexical_declaration(&mut self, f: &mut Function<'_>) -> Parsed<()> {
-        let state = if self.advance().kind == Kind::Const { State::Const } else { State::Let };
+        let state = self.let_or_const()?;
         self.binding_list(f, state, false)?;
         self.semicolon()
+    }
+
+    /// LetOrConst, behind which a name or a pattern stands.
+    pub(crate) fn let_or_const(&mut self) -> Parsed<State> {
+        let word = self.advance();
+        if word.kind == Kind::Const {
+            return Ok(State::Const);
+        }
+        let names = matches!(
+            self.token.kind,
+            Kind::Identifier | Kind::LeftBrace | Kind::LeftBracket | Kind::BadEscape
+        );
+        if !names && !self.token.kind.is_strict_reserved_word() {
+            return Err(self.strict(
+                word.mark,
+                "sec-keywords-and-reserved-words",
+                "`let` is a reserved word in strict mode code, and a name must follow it",
+            ));
+        }
+        Ok(State::Let)
     }
 
     /// BindingList or VariableDeclarationList ( -- )
@@ -175,10 +195,9 @@ impl Parser<'_, '_> {
             (GlobalKind::Undeclared, State::Const) => GlobalKind::Const,
             (GlobalKind::Undeclared | GlobalKind::Var, State::Var) => GlobalKind::Var,
             (GlobalKind::Function, State::Var) => GlobalKind::Function,
-            (
-                GlobalKind::Undeclared | GlobalKind::Var | GlobalKind::Function,
-                State::Function,
-            ) => GlobalKind::Function,
+            (GlobalKind::Undeclared | GlobalKind::Var | GlobalKind::Function, State::Function) => {
+                GlobalKind::Function
+            }
             _ => return Err(self.conflict(atom, mark)),
         };
         Ok(())

@@ -144,7 +144,11 @@ impl Parser<'_, '_> {
     pub(crate) fn return_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         let mark = self.advance().mark;
         if f.kind == FunctionKind::Script {
-            return Err(self.syntax(mark, "sec-return-statement", "`return` stands in no function"));
+            return Err(self.syntax(
+                mark,
+                "sec-return-statement",
+                "`return` stands in no function",
+            ));
         }
         let ends = self.token.newline_before
             || matches!(self.token.kind, Kind::Semicolon | Kind::RightBrace | Kind::End);
@@ -257,12 +261,8 @@ impl Parser<'_, '_> {
         self.advance();
         let finally_handler = f.label();
         let catch_handler = f.label();
-        let statement = Try {
-            block: f.label(),
-            value: f.plan_hidden(),
-            way: f.plan_hidden(),
-            first_exit: 0,
-        };
+        let statement =
+            Try { block: f.label(), value: f.plan_hidden(), way: f.plan_hidden(), first_exit: 0 };
         let finally_start = f.draft.len();
         let finally_guard = f.begin_guard(finally_handler);
         let catch_start = f.draft.len();
@@ -319,12 +319,7 @@ impl Parser<'_, '_> {
     }
 
     /// Finally ( -- ), its handler being entered with ( exception -- )
-    fn finally(
-        &mut self,
-        f: &mut Function<'_>,
-        statement: Try,
-        handler: LabelId,
-    ) -> Parsed<()> {
+    fn finally(&mut self, f: &mut Function<'_>, statement: Try, handler: LabelId) -> Parsed<()> {
         self.advance();
         f.take_hidden(statement.value);
         f.take_hidden(statement.way);

@@ -124,7 +124,7 @@ impl<'s> Lexer<'s> {
         }
     }
 
-    /// The token after the next one's predecessor: what `next` would yield.
+    /// What [`Lexer::next`] would yield.
     pub(crate) fn peek(&self) -> Token {
         self.clone().next()
     }
@@ -186,11 +186,6 @@ impl<'s> Lexer<'s> {
             }
         }
         self.skip_to(end.max(self.offset()));
-    }
-
-    /// Whether the rest of the source begins with this text.
-    pub(crate) fn rest_begins_with(&self, text: &str) -> bool {
-        self.inner.remainder().starts_with(text)
     }
 
     /// Reads nothing more: every token from here on is [`Kind::End`].

@@ -1,1 +1,125 @@
-//! placeholder
+//! Source text to image in one pass, without a syntax tree.
+//!
+//! Tokens go through one function per grammar production, which write a draft
+//! of the open function into an arena; when the function closes, a sweep turns
+//! the draft into final bytes and the arena is let go. Memory grows with
+//! nesting, not with length, beyond the image itself and the table of its names.
+//!
+//! The language is a subset of ECMA-262, all of it strict mode code. What lies
+//! outside is refused with a position, a clause and the word *unsupported*; any
+//! text whatever ends in an image or in diagnostics.
+//!
+//! The crate prints nothing, reads no file and asks no time.
+
+#![cfg_attr(not(test), no_std)]
+
+extern crate alloc;
+
+mod arena;
+mod atoms;
+mod branches;
+mod close;
+mod declarations;
+mod diagnostic;
+mod draft;
+mod expressions;
+mod function;
+mod functions;
+mod jumps;
+mod lexer;
+mod lines;
+mod literal;
+mod lookahead;
+mod loops;
+mod narrow;
+mod objects;
+mod output;
+mod parser;
+mod primary;
+mod reference;
+mod statements;
+mod sweep;
+mod token;
+mod variables;
+
+use alloc::vec::Vec;
+
+use scruple_bytecode::Encoding;
+
+use arena::Meter;
+use parser::Parser;
+use token::Mark;
+
+pub use diagnostic::{Diagnostic, DiagnosticKind, Diagnostics};
+
+/// The longest source, in bytes. Its tokens, names and labels are then surely
+/// fewer than an operand can count.
+pub const MAX_SOURCE: usize = 1 << 22;
+
+/// How many diagnostics one run gives at most.
+pub const MAX_DIAGNOSTICS: usize = 20;
+
+/// What can be chosen of a compilation.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Options {
+    /// The encoding of the instructions.
+    pub encoding: Encoding,
+    /// How deep productions may nest; deeper source is refused as past a limit.
+    pub max_nesting: u32,
+    /// Whether the image has a line table.
+    pub lines: bool,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Options { encoding: Encoding::Implied, max_nesting: 256, lines: true }
+    }
+}
+
+/// A compiled script.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Compiled {
+    /// The image.
+    pub image: Vec<u8>,
+    /// The most bytes that the arenas of open functions were asked for at once.
+    pub scratch_peak: usize,
+}
+
+/// Compiles a script.
+pub fn compile(source: &str, options: &Options) -> Result<Compiled, Diagnostics> {
+    let meter = Meter::default();
+    let mut parser;
+    if source.len() > MAX_SOURCE {
+        // Compiled as if it were empty: nothing of it may be counted.
+        parser = Parser::new("", options, &meter);
+        let here = Mark { line: 1, column: 1, ..Mark::default() };
+        parser.exceeded(here, output::Exceeded("the source is longer than 4 MiB"));
+    } else {
+        parser = Parser::new(source, options, &meter);
+        parser.script();
+    }
+    let Parser { diagnostics, output, mut atoms, .. } = parser;
+    if let Some(diagnostics) = Diagnostics::new(diagnostics) {
+        return Err(diagnostics);
+    }
+    match output.assemble(&mut atoms) {
+        Ok(image) => {
+            debug_assert!(is_safe(&image), "the verifier refuses what the compiler made");
+            Ok(Compiled { image, scratch_peak: meter.peak() })
+        }
+        Err(exceeded) => {
+            let mut parser = Parser::new("", options, &meter);
+            parser.exceeded(Mark { line: 1, column: 1, ..Mark::default() }, exceeded);
+            // One complaint was just made, so there is a first.
+            match Diagnostics::new(parser.diagnostics) {
+                Some(diagnostics) => Err(diagnostics),
+                None => Ok(Compiled { image: Vec::new(), scratch_peak: 0 }),
+            }
+        }
+    }
+}
+
+fn is_safe(image: &[u8]) -> bool {
+    let mut scratch = alloc::vec![0u16; image.len()];
+    scruple_bytecode::verify(image, scratch.as_mut_slice()).is_ok()
+}

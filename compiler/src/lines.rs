@@ -30,7 +30,6 @@ impl LineTable {
         self.last = Some((code, position));
     }
 
-
     /// Appends a table whose code begins at this offset.
     pub(crate) fn join(&mut self, code: u32, other: &LineTable) {
         let (Some((first, position)), Some((last, last_position))) = (other.first, other.last)

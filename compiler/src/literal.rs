@@ -169,8 +169,7 @@ pub(crate) fn identifier(text: &str) -> Result<String, (usize, Fault)> {
         let fits = |ch: char| {
             let begins = is_id_start(ch) || matches!(ch, '$' | '_');
             begins
-                || !name.is_empty()
-                    && (is_id_continue(ch) || matches!(ch, '\u{200c}' | '\u{200d}'))
+                || !name.is_empty() && (is_id_continue(ch) || matches!(ch, '\u{200c}' | '\u{200d}'))
         };
         match meant {
             Some(ch) if fits(ch) => name.push(ch),

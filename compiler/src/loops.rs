@@ -101,11 +101,10 @@ impl Parser<'_, '_> {
 
     /// `for (let …` and `for (const …` ( -- )
     fn for_lexical(&mut self, f: &mut Function<'_>) -> Parsed<()> {
-        let state = if self.advance().kind == Kind::Const { State::Const } else { State::Let };
-        // The temporary of a for-in or for-of stands outside the loop's scope,
-        // which is entered anew each turn. Which loop it is shows only behind
-        // the name, so the entry is written once that is known.
-        f.open_scope();
+        let state = self.let_or_const()?;
+        // A for-in or for-of enters the scope anew each turn, the other loop once
+        // here. Which one it is shows only behind the name, so the entry is
+        // written once that is known.
         let entry = f.word(Word::Nothing);
         let scope = f.open_scope();
         let n_functions = self.output.functions.len();
@@ -190,18 +189,16 @@ impl Parser<'_, '_> {
     /// The rest of `for (head in/of expression) body`, from the word between
     /// ( -- )
     fn for_in_of(&mut self, f: &mut Function<'_>, head: Head) -> Parsed<()> {
-        let iterator;
         match head {
             Head::Binding(binding, Some(scope)) => {
                 // The expression sees the name, not initialised. It is entered
                 // for that only if the expression holds the name.
                 let entry = f.word(Word::Nothing);
-                iterator = f.plan_hidden();
+                let iterator = f.declare_hidden();
                 let next_key = self.start_iteration(f, iterator)?;
                 if f.is_touched(binding.var) {
                     f.draft.set(entry, Word::Enter(scope).pack());
                 }
-                f.take_hidden(iterator);
                 self.iterate(f, iterator, next_key, |this, f| {
                     f.word(Word::Enter(scope));
                     this.initialise(f, binding);
@@ -209,13 +206,13 @@ impl Parser<'_, '_> {
             }
             Head::Binding(binding, None) => {
                 f.open_scope();
-                iterator = f.declare_hidden();
+                let iterator = f.declare_hidden();
                 let next_key = self.start_iteration(f, iterator)?;
                 self.iterate(f, iterator, next_key, |this, f| this.initialise(f, binding))
             }
             Head::Place(place, mark) => {
                 f.open_scope();
-                iterator = f.declare_hidden();
+                let iterator = f.declare_hidden();
                 let next_key = self.start_iteration(f, iterator)?;
                 self.iterate(f, iterator, next_key, |this, f| this.write(f, place, mark))
             }
@@ -260,11 +257,8 @@ impl Parser<'_, '_> {
         let is_in = self.is(Kind::In);
         self.advance();
         let mark = self.token.mark;
-        let operand = if is_in {
-            self.expression(f, false)?
-        } else {
-            self.assignment_expression(f, false)?
-        };
+        let operand =
+            if is_in { self.expression(f, false)? } else { self.assignment_expression(f, false)? };
         self.value(f, operand);
         self.expect(Kind::RightParen, "`)`")?;
         f.at(mark);

@@ -264,8 +264,11 @@ impl Output {
 
     /// Header and sections.
     fn lay_down(self, atoms: &mut Atoms, records: &[u8], lists: &[u8], lines: &[u8]) -> Vec<u8> {
-        let global_entries: Vec<u32> =
-            self.globals.iter().map(|row| atoms.constant(row.atom) << 3 | row.kind as u32).collect();
+        let global_entries: Vec<u32> = self
+            .globals
+            .iter()
+            .map(|row| atoms.constant(row.atom) << 3 | row.kind as u32)
+            .collect();
         let mut text = Vec::new();
         let mut entries = Vec::new();
         let mut strings = Vec::new();

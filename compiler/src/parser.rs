@@ -7,7 +7,7 @@
 
 use alloc::borrow::Cow;
 use alloc::format;
-use alloc::string::{String, ToString};
+use alloc::string::String;
 use alloc::vec::Vec;
 
 use logos::Logos;
@@ -193,11 +193,8 @@ impl<'s, 'm> Parser<'s, 'm> {
         let atom = self.word_atom(token)?;
         if token.escaped {
             // Escapes do not unreserve a word.
-            let word = self.atoms.show(atom).to_string();
-            let reserved = Kind::lexer(&word).next().and_then(Result::ok);
-            if let Some(kind) = reserved.filter(|kind| kind.is_reserved_word())
-                && Kind::lexer(&word).spanned().next().is_some_and(|(_, s)| s.end == word.len())
-            {
+            let word = self.atoms.show(atom);
+            if let Some(kind) = reserved(&word) {
                 let message = format!("the reserved word `{word}` is no name, escaped or not");
                 return Err(if kind.is_strict_reserved_word() {
                     self.strict(token.mark, "sec-keywords-and-reserved-words", message)
@@ -478,4 +475,20 @@ impl<'s, 'm> Parser<'s, 'm> {
             }
         }
     }
+}
+
+/// Whether the text is a word that strict mode code alone reserves.
+pub(crate) fn is_strict_reserved(word: &str) -> bool {
+    reserved(word).is_some_and(Kind::is_strict_reserved_word)
+}
+
+/// Whether the text is a word that any code reserves.
+pub(crate) fn is_reserved(word: &str) -> bool {
+    reserved(word).is_some_and(|kind| !kind.is_strict_reserved_word())
+}
+
+fn reserved(word: &str) -> Option<Kind> {
+    let mut lexer = Kind::lexer(word);
+    let kind = lexer.next()?.ok()?;
+    (kind.is_reserved_word() && lexer.span().end == word.len()).then_some(kind)
 }

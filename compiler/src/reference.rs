@@ -151,8 +151,7 @@ impl Parser<'_, '_> {
 
     /// ( object key -- object key ): a key that is used twice is converted once.
     pub(crate) fn settle_key(&mut self, f: &mut Function<'_>, place: Place) {
-        let is_plain =
-            matches!(f.last_word(), Word::Op(Op::PushInt | Op::PushConst, _));
+        let is_plain = matches!(f.last_word(), Word::Op(Op::PushInt | Op::PushConst, _));
         if place == Place::At && !is_plain {
             f.op(Op::ToKey);
         }

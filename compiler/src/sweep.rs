@@ -54,8 +54,6 @@ pub(crate) struct Sweep<'s, 'a, 'o> {
     pub(crate) function: &'s mut Function<'a>,
     atoms: &'s mut Atoms,
     pub(crate) target: Target<'o>,
-    /// Length of the code before this sweep.
-    pub(crate) start: u32,
     pub(crate) is_measuring: bool,
     pub(crate) is_too_large: bool,
     pub(crate) branches: Chunks<'a, Branch, 16>,
@@ -82,12 +80,10 @@ pub(crate) fn sweep<'a>(
     atoms: &mut Atoms,
     target: Target<'_>,
 ) -> Result<(), TooLarge> {
-    let start = narrow::to_u32(target.code.len());
     let mut sweep = Sweep {
         function,
         atoms,
         target,
-        start,
         is_measuring: true,
         is_too_large: false,
         branches: Chunks::new(arena),
@@ -314,7 +310,8 @@ impl Sweep<'_, '_, '_> {
                 // Uninitialised comes before constant.
                 self.needs_depth = 1;
                 self.op(plain_load(found), number);
-                self.put_held_load();
+                // A load that is there for its check must not vanish with its value.
+                self.flush();
                 self.op(Op::Drop, 0);
             }
             let name = self.atoms.constant(record.atom);
@@ -362,10 +359,7 @@ impl Sweep<'_, '_, '_> {
                 self.flush();
                 self.held = Held::Nots(1, here);
             }
-            (Op::Drop, Held::Op(held, operand, position)) if is_pure_push(held) => {
-                let _ = (operand, position);
-                self.held = Held::Nothing;
-            }
+            (Op::Drop, Held::Op(held, ..)) if is_pure_push(held) => self.held = Held::Nothing,
             (Op::Drop, Held::Op(held, operand, position)) if without_keeping(held).is_some() => {
                 self.held = Held::Nothing;
                 if let Some(store) = without_keeping(held) {
@@ -403,7 +397,7 @@ impl Sweep<'_, '_, '_> {
             (Op::BranchTrue | Op::BranchFalse, Held::Nots(n, _), _) => {
                 self.held = Held::Nothing;
                 if n % 2 == 1 {
-                    op = if op == Op::BranchTrue { Op::BranchFalse } else { Op::BranchTrue };
+                    op = contrary(op).unwrap_or(op);
                 }
             }
             (Op::BranchTrue | Op::BranchFalse, _, Some(value)) => {
@@ -418,6 +412,15 @@ impl Sweep<'_, '_, '_> {
             _ => {}
         }
         self.flush();
+        // A branch over an unconditional one is that one with the contrary
+        // condition.
+        if let Some(inverse) = contrary(op)
+            && let Some((other, behind)) = self.jump_before(label)
+        {
+            self.place = behind;
+            let (_, other) = self.thread(inverse, other);
+            return self.put_branch(inverse, other, self.position);
+        }
         if op == Op::Branch {
             if self.is_next(label) {
                 return;
@@ -439,11 +442,6 @@ impl Sweep<'_, '_, '_> {
             }
         }
     }
-
-    /// A load that is there for its check must not vanish with its value.
-    fn put_held_load(&mut self) {
-        self.flush();
-    }
 }
 
 fn plain_load(found: Found) -> Op {
@@ -451,6 +449,15 @@ fn plain_load(found: Found) -> Op {
         (true, _) => Op::LoadBox,
         (false, true) => Op::LoadSlotChecked,
         (false, false) => Op::LoadSlot,
+    }
+}
+
+/// The conditional branch of the contrary condition.
+fn contrary(op: Op) -> Option<Op> {
+    match op {
+        Op::BranchTrue => Some(Op::BranchFalse),
+        Op::BranchFalse => Some(Op::BranchTrue),
+        _ => None,
     }
 }
 

@@ -321,8 +321,7 @@ impl Function<'_> {
 
     /// Adds a function to those made where the innermost scope is entered.
     pub(crate) fn hoist(&mut self, var: VarId, function: u32, mark: Mark) {
-        let hoisted =
-            Hoisted { var, function, line: mark.line, column: mark.column, next: 0 };
+        let hoisted = Hoisted { var, function, line: mark.line, column: mark.column, next: 0 };
         let added = self.hoisted.push(hoisted) + 1;
         let scope = self.scopes.get(self.scope.0);
         match scope.last_hoisted.checked_sub(1) {
@@ -432,13 +431,7 @@ impl Function<'_> {
         self.base + var.0 + 1
     }
 
-    fn add_record(
-        &mut self,
-        atoms: &mut Atoms,
-        atom: Atom,
-        scope: ScopeId,
-        state: State,
-    ) -> VarId {
+    fn add_record(&mut self, atoms: &mut Atoms, atom: Atom, scope: ScopeId, state: State) -> VarId {
         let shadowed = atoms.current(atom);
         let var = self.append_record(atom, scope, state, shadowed);
         if shadowed & CONST_BIT != 0 {

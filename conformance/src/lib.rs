@@ -4,7 +4,7 @@
 //! It owns no expectation: those lie beside the suites, each with its source.
 
 use scruple_bytecode::Encoding;
-use scruple_vm::{Counter, HeapOptions, Host, Ledger, Narrow, Options, Vm};
+use scruple_vm::{Counter, HeapOptions, Host, Layout, Ledger, Narrow, Options, Vm, Wide};
 
 /// What a script did.
 #[derive(Debug, Clone)]

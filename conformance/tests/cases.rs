@@ -101,7 +101,7 @@ fn check(case: &Case) -> Option<String> {
         return Some(format!("wide: {problem}"));
     }
     let heap = HeapOptions { collect_every: 0, ..HeapOptions::default() };
-    let outcome = run(&[&case.source], &Setup { heap, slots: 16 * 1024, ..Setup::default() });
+    let outcome = run(&[&case.source], &Setup { heap, slots: 64 * 1024, ..Setup::default() });
     judge(case, &outcome).map(|problem| format!("collecting before every allocation: {problem}"))
 }
 

@@ -51,8 +51,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// Notes the room of the elements block in its header, so that most
     /// accesses need not ask the collector's map.
     fn note_room(&mut self, array: Ref) {
-        let room = self.room(array).min(NOTED);
         let elements = self.heap.child(array, 2);
+        let room = (2 * self.heap.cells(elements) - HEAD).min(NOTED);
         self.heap.set_half(elements, 1, room as u32);
     }
 
@@ -69,7 +69,16 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     fn room(&self, array: Ref) -> usize {
         let elements = self.heap.child(array, 2);
-        if elements.is_none() { 0 } else { 2 * self.heap.cells(elements) - HEAD }
+        if elements.is_none() { 0 } else { self.elements_room(elements) }
+    }
+
+    /// The room of an elements block: from its header where it fits there.
+    #[inline(always)]
+    fn elements_room(&self, elements: Ref) -> usize {
+        match self.heap.half(elements, 1) as usize {
+            NOTED => 2 * self.heap.cells(elements) - HEAD,
+            noted => noted,
+        }
     }
 
     /// An element that lies in the elements block.
@@ -80,23 +89,14 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return None;
         }
         let at = self.heap.slot_of(elements);
-        // Within the length, an index behind the block is found by asking the
-        // collector's map, which costs more: the common case comes first.
         if index >= L::bits(self.heap.mem[at + 1]) as u32 {
             return None;
         }
-        if index as usize >= self.room_at_least(elements, index) {
+        if index as usize >= self.elements_room(elements) {
             return None;
         }
         let value = Value(self.heap.mem[at + HEAD + index as usize]);
         if value == Value::hole() { None } else { Some(value) }
-    }
-
-    /// The room of an elements block, from the header where it fits a half.
-    #[inline(always)]
-    fn room_at_least(&self, elements: Ref, index: u32) -> usize {
-        let noted = self.heap.half(elements, 1) as usize;
-        if (index as usize) < noted { noted } else { 2 * self.heap.cells(elements) - HEAD }
     }
 
     /// Changes an element that lies in the elements block.

@@ -57,6 +57,18 @@ impl Raise {
     }
 }
 
+/// Passes an error on from a host function that called back: an exception stays
+/// one that the script can catch, a stop stays a stop. To be used before the
+/// machine runs anything else: it holds the exception itself.
+impl From<RunError> for Raise {
+    fn from(error: RunError) -> Self {
+        match error.stop {
+            Some(kind) => Raise::stop(kind),
+            None => Raise::THROWN,
+        }
+    }
+}
+
 /// Why a run ended before its end. The exception itself, where there is one,
 /// is [`Vm::thrown`](crate::Vm::thrown).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -99,12 +111,30 @@ impl RunError {
     }
 }
 
+impl RunError {
+    /// Why the run ended, without the place.
+    pub fn reason(&self) -> impl fmt::Display {
+        Reason { stop: self.stop, failed_bytes: self.failed_bytes }
+    }
+}
+
 impl fmt::Display for RunError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.position {
             Some(position) => write!(f, "{position}: ")?,
             None => write!(f, "code offset {}: ", self.code_offset)?,
         }
+        self.reason().fmt(f)
+    }
+}
+
+struct Reason {
+    stop: Option<StopKind>,
+    failed_bytes: usize,
+}
+
+impl fmt::Display for Reason {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.stop {
             None => write!(f, "uncaught exception"),
             Some(StopKind::Heap) => {

@@ -34,6 +34,7 @@ mod array;
 mod builtins;
 mod call;
 mod convert;
+mod digits;
 mod error;
 mod heap;
 mod host;

@@ -188,7 +188,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    pub(crate) fn is_callable(&self, value: Value<L>) -> bool {
+    /// Whether it is a function, of whatever kind.
+    pub fn is_callable(&self, value: Value<L>) -> bool {
         value.as_object().is_some_and(|object| self.class(object) == Class::Function)
     }
 

@@ -235,6 +235,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.n_images += 1;
         let loaded = self.instantiate_globals(index, &image);
         if loaded.is_err() {
+            self.heap.roots.globals[index] = Ref::NONE;
             self.images[index] = None;
             self.n_images -= 1;
         }
@@ -265,6 +266,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         for at in 0..n_globals {
             self.heap.set_value(globals, 2 + at, Value::elsewhere());
         }
+        // What follows may allocate: the block is a root from here on.
+        self.heap.roots.globals[index] = globals;
         for at in 0..n_globals {
             let Some(id) = GlobalId::new(at) else { return Err(LoadError::TooLarge) };
             let Some((kind, name)) = image.global(id) else { continue };
@@ -288,7 +291,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             };
             self.heap.set_value(globals, 2 + at, value);
         }
-        self.heap.roots.globals[index] = globals;
         Ok(())
     }
 
@@ -319,6 +321,16 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         args: &[Value<L>],
     ) -> Result<Value<L>, RunError> {
         let result = self.invoke(function, this, args);
+        self.conclude(result)
+    }
+
+    /// Lets the host make and convert values outside a host function, with what
+    /// gives a [`Raise`]: `vm.attempt(|vm| vm.number(0.5))`.
+    pub fn attempt<T>(
+        &mut self,
+        work: impl FnOnce(&mut Self) -> Result<T, Raise>,
+    ) -> Result<T, RunError> {
+        let result = work(self);
         self.conclude(result)
     }
 
@@ -480,7 +492,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             }
             Err(raise) => raise,
         };
-        let noted = self.fault.take().map(|fault| (fault.image, fault.at));
+        // A host function that passes the error on leaves the note to the outer run.
+        let noted = if self.nesting == 0 { self.fault.take() } else { self.fault };
+        let noted = noted.map(|fault| (fault.image, fault.at));
         let origin = match error.0 {
             RaiseKind::Thrown => self.error_origin(self.heap.roots.thrown),
             _ => None,

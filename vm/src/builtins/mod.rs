@@ -8,6 +8,8 @@
 mod console;
 mod error;
 mod function;
+mod math;
+mod number;
 mod table;
 
 pub(crate) use table::Intrinsic;

@@ -3,6 +3,7 @@
 //! Rows of one owner stand together, owners in the order of [`Intrinsic`], rows
 //! sorted by name: the build refuses anything else.
 
+use core::f64::consts;
 use core::marker::PhantomData;
 
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};

@@ -124,6 +124,7 @@ impl<'m, L: Layout> Heap<'m, L> {
         if slots > heap.base {
             heap.ledger.add(Category::Collector, mark_slots * L::SLOT_BYTES);
         }
+        heap.settle(end);
         heap.grant_allowance();
         heap
     }
@@ -287,7 +288,9 @@ impl<'m, L: Layout> Heap<'m, L> {
         let Some(cell) = block.cell() else { return false };
         let (start, end) = (cell + from, cell + to);
         if self.options.collect_every == 0 {
-            return false;
+            // Growing in place needs memory like any allocation.
+            self.drop_run();
+            self.collect_for(self.kind(block).category(), to - from);
         }
         if end > self.top {
             if self.free_between(start, self.top) && self.room_for_top(end) {

@@ -11,6 +11,8 @@ mod numeric;
 mod property;
 mod variable;
 
+pub(crate) use numeric::power;
+
 use crate::Host;
 use crate::error::{Raise, RaiseKind, StopKind};
 use crate::host::{Observer, Outcome, Step};

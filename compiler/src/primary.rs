@@ -1,0 +1,371 @@
+//! Members, calls and primary expressions.
+//!
+//! It refuses regular expressions, tagged templates, optional chains, spread
+//! and direct eval, each by name. Object literals are in `objects`.
+
+use scruple_bytecode::ops::Op;
+
+use crate::atoms::Atom;
+use crate::function::{Function, FunctionKind};
+use crate::literal;
+use crate::narrow;
+use crate::parser::{Parsed, Parser};
+use crate::reference::{Operand, Place};
+use crate::token::{Kind, Mark};
+
+/// How many elements of an array literal wait on the stack for one
+/// `make_array`; the rest is appended one by one, which bounds the depth.
+const ELEMENTS_AT_ONCE: u32 = 32;
+
+impl Parser<'_, '_> {
+    /// LeftHandSideExpression ( -- operand )
+    pub(crate) fn left_hand_side_expression(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
+        let start = self.token.mark;
+        let mut operand = match self.token.kind {
+            Kind::New => self.new_expression(f)?,
+            _ => self.primary_expression(f)?,
+        };
+        loop {
+            operand = match self.token.kind {
+                Kind::LeftParen => self.call(f, operand, start)?,
+                Kind::OptionalChain => {
+                    let mark = self.token.mark;
+                    return Err(self.unsupported(mark, "sec-optional-chains", "`?.`"));
+                }
+                _ => match self.member(f, operand)? {
+                    Ok(member) => member,
+                    Err(operand) => return Ok(operand),
+                },
+            };
+        }
+    }
+
+    /// One more member of an expression: `.name` or `[key]` ( -- operand ), or
+    /// the operand as it was.
+    fn member(
+        &mut self,
+        f: &mut Function<'_>,
+        operand: Operand,
+    ) -> Parsed<Result<Operand, Operand>> {
+        match self.token.kind {
+            Kind::Dot => {
+                self.value(f, operand);
+                self.advance();
+                let (atom, mark) = self.identifier_name("a property name")?;
+                Ok(Ok(Operand::Place(Place::Field(atom), mark)))
+            }
+            Kind::LeftBracket => {
+                self.value(f, operand);
+                let mark = self.advance().mark;
+                let key = self.expression(f, false)?;
+                self.expect(Kind::RightBracket, "`]`")?;
+                if let Operand::Text(atom) = key
+                    && !self.atoms.is_index_like(atom)
+                {
+                    return Ok(Ok(Operand::Place(Place::Field(atom), mark)));
+                }
+                self.value(f, key);
+                Ok(Ok(Operand::Place(Place::At, mark)))
+            }
+            Kind::Template => {
+                let mark = self.token.mark;
+                Err(self.unsupported(mark, "sec-tagged-templates", "a tagged template"))
+            }
+            _ => Ok(Err(operand)),
+        }
+    }
+
+    /// CallExpression: arguments behind a function ( -- value )
+    fn call(&mut self, f: &mut Function<'_>, operand: Operand, start: Mark) -> Parsed<Operand> {
+        let mut mark = self.token.mark;
+        match operand {
+            Operand::Place(Place::Name(Atom::EVAL), name) if self.last == start => {
+                let clause = "sec-function-calls";
+                return Err(self.unsupported(name, clause, "direct `eval`"));
+            }
+            Operand::Place(Place::Field(atom), name) => {
+                mark = name;
+                f.at(mark);
+                self.field_op(f, Op::MethodField, atom);
+            }
+            Operand::Place(Place::At, key) => {
+                mark = key;
+                f.at(mark);
+                f.op(Op::MethodAt);
+            }
+            operand => {
+                if let Operand::Place(Place::Name(_), name) = operand {
+                    mark = name;
+                }
+                self.value(f, operand);
+                f.op(Op::PushUndefined);
+            }
+        }
+        let n = self.arguments(f)?;
+        f.at(mark);
+        f.op_with(Op::Call, narrow::to_operand(n));
+        Ok(Operand::Value)
+    }
+
+    /// Arguments in parentheses ( -- value… ). Returns how many.
+    fn arguments(&mut self, f: &mut Function<'_>) -> Parsed<u32> {
+        self.advance();
+        let mut n = 0;
+        while !self.is(Kind::RightParen) {
+            self.refuse_spread()?;
+            let operand = self.assignment_expression(f, false)?;
+            self.value(f, operand);
+            n += 1;
+            if !self.eat(Kind::Comma) {
+                break;
+            }
+        }
+        self.expect(Kind::RightParen, "`,` or `)` behind an argument")?;
+        Ok(n)
+    }
+
+    /// NewExpression ( -- object )
+    fn new_expression(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
+        self.enter()?;
+        let mark = self.advance().mark;
+        if self.is(Kind::Dot) {
+            return Err(self.unsupported(mark, "sec-meta-properties", "`new.target`"));
+        }
+        let mut operand = match self.token.kind {
+            Kind::New => self.new_expression(f)?,
+            Kind::Import => return Err(self.expected("a constructor")),
+            _ => self.primary_expression(f)?,
+        };
+        while let Ok(member) = self.member(f, operand)? {
+            operand = member;
+        }
+        if self.is(Kind::OptionalChain) {
+            return Err(self.expected("the arguments of `new`"));
+        }
+        self.value(f, operand);
+        let n = if self.is(Kind::LeftParen) { self.arguments(f)? } else { 0 };
+        f.at(mark);
+        f.op_with(Op::Construct, narrow::to_operand(n));
+        self.leave();
+        Ok(Operand::Value)
+    }
+
+    /// PrimaryExpression ( -- operand )
+    fn primary_expression(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
+        let token = self.token;
+        match token.kind {
+            Kind::Identifier => self.identifier_reference(f),
+            Kind::This => {
+                self.advance();
+                self.this(f);
+                Ok(Operand::Value)
+            }
+            Kind::Number => {
+                let number = literal::number(self.text_of(token.mark));
+                let number = number.map_err(|_| {
+                    self.syntax(
+                        token.mark,
+                        "sec-literals-numeric-literals",
+                        "a numeric separator must stand between digits",
+                    )
+                })?;
+                self.advance();
+                Ok(Operand::Number(number))
+            }
+            Kind::Text => {
+                self.advance();
+                Ok(Operand::Text(self.text_atom(token)?))
+            }
+            Kind::Template => self.template_literal(f),
+            Kind::LeftParen => self.parenthesized_expression(f),
+            Kind::LeftBracket => self.array_literal(f),
+            Kind::LeftBrace => self.object_literal(f),
+            Kind::Function => self.function_expression(f),
+            Kind::Null => Ok(self.push_literal(f, Op::PushNull)),
+            Kind::True => Ok(self.push_literal(f, Op::PushTrue)),
+            Kind::False => Ok(self.push_literal(f, Op::PushFalse)),
+            _ => self.refused_primary_expression(),
+        }
+    }
+
+    /// What begins no expression of the subset.
+    fn refused_primary_expression(&mut self) -> Parsed<Operand> {
+        let mark = self.token.mark;
+        Err(match self.token.kind {
+            Kind::Slash | Kind::AssignDivide => {
+                self.lexer.skip_regular_expression(mark.start as usize);
+                let clause = "sec-primary-expression-regular-expression-literals";
+                self.unsupported(mark, clause, "a regular expression literal")
+            }
+            Kind::Class => self.unsupported(mark, "sec-class-definitions", "a class"),
+            Kind::Super => self.unsupported(mark, "sec-super-keyword", "`super`"),
+            Kind::Import => self.unsupported(mark, "sec-import-calls", "`import` in an expression"),
+            Kind::BigInt => {
+                let clause = "sec-ecmascript-language-types-bigint-type";
+                self.unsupported(mark, clause, "a BigInt literal")
+            }
+            Kind::LegacyNumber => self.strict(
+                mark,
+                "sec-numeric-literals-early-errors",
+                "a number other than 0 cannot begin with 0 in strict mode code; \
+                 an octal one begins with 0o",
+            ),
+            kind if kind.is_reserved_word() && kind.is_strict_reserved_word() => {
+                return self.identifier("an expression").map(|_| Operand::Value);
+            }
+            _ => self.expected("an expression"),
+        })
+    }
+
+    fn push_literal(&mut self, f: &mut Function<'_>, op: Op) -> Operand {
+        self.advance();
+        f.op(op);
+        Operand::Value
+    }
+
+    /// IdentifierReference ( -- operand )
+    fn identifier_reference(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
+        let is_async = self.is_word("async");
+        let (atom, mark) = self.identifier("an expression")?;
+        if is_async && !self.token.newline_before {
+            self.refuse_async(mark)?;
+        }
+        if atom == Atom::ARGUMENTS && f.kind == FunctionKind::Script {
+            // Nothing special: a global that the script may lack.
+        }
+        Ok(Operand::Place(Place::Name(atom), mark))
+    }
+
+    /// An async function behind `async` on the same line, which is refused.
+    pub(crate) fn refuse_async(&mut self, mark: Mark) -> Parsed<()> {
+        let token = self.token;
+        let what = match token.kind {
+            Kind::Function => "an async function",
+            Kind::Identifier if self.lexer.peek().kind == Kind::Arrow => "an async arrow function",
+            Kind::LeftParen if self.lookahead.is_arrow(token, &self.lexer, self.max_nesting) => {
+                "an async arrow function"
+            }
+            _ => return Ok(()),
+        };
+        Err(self.unsupported(mark, "sec-async-function-definitions", what))
+    }
+
+    /// ( -- value ): the this value, which an arrow function has from around it.
+    fn this(&mut self, f: &mut Function<'_>) {
+        if f.kind == FunctionKind::Arrow {
+            let mark = self.last;
+            self.read(f, Place::Name(Atom::THIS), mark);
+        } else {
+            f.op(Op::LoadThis);
+        }
+    }
+
+    /// ParenthesizedExpression ( -- operand ): parentheses leave a reference one.
+    fn parenthesized_expression(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
+        self.advance();
+        if self.is(Kind::RightParen) {
+            return Err(self.expected("an expression"));
+        }
+        let operand = self.expression(f, false)?;
+        self.expect(Kind::RightParen, "`)`")?;
+        Ok(match operand {
+            // A pattern in parentheses is none.
+            Operand::Pattern(_) => Operand::Value,
+            operand => operand,
+        })
+    }
+
+    /// ArrayLiteral ( -- array )
+    fn array_literal(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
+        let mark = self.advance().mark;
+        let mut n_waiting = 0;
+        let mut is_made = false;
+        while !self.is(Kind::RightBracket) {
+            let is_hole = self.is(Kind::Comma);
+            if !is_made && (is_hole || n_waiting == ELEMENTS_AT_ONCE) {
+                f.at(mark);
+                f.op_with(Op::MakeArray, narrow::to_operand(n_waiting));
+                is_made = true;
+            }
+            if is_hole {
+                self.advance();
+                f.op(Op::AppendHole);
+                continue;
+            }
+            self.refuse_spread()?;
+            let operand = self.assignment_expression(f, false)?;
+            self.value(f, operand);
+            if is_made {
+                f.at(mark);
+                f.op(Op::Append);
+            } else {
+                n_waiting += 1;
+            }
+            if !self.eat(Kind::Comma) {
+                break;
+            }
+        }
+        self.expect(Kind::RightBracket, "`,` or `]` behind an element")?;
+        if !is_made {
+            f.at(mark);
+            f.op_with(Op::MakeArray, narrow::to_operand(n_waiting));
+        }
+        Ok(Operand::Pattern(mark.to(self.last)))
+    }
+
+    /// `...`, which is refused.
+    pub(crate) fn refuse_spread(&mut self) -> Parsed<()> {
+        if self.is(Kind::Ellipsis) {
+            let mark = self.token.mark;
+            return Err(self.unsupported(mark, "sec-left-hand-side-expressions", "spread (`...`)"));
+        }
+        Ok(())
+    }
+
+    /// TemplateLiteral ( -- string )
+    fn template_literal(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
+        let open = self.token.mark;
+        // Whether a string of what stands before is on the stack.
+        let mut has_text = false;
+        loop {
+            // The lexer stands behind the backtick or the brace.
+            let Some(chunk) = self.lexer.template_chunk() else {
+                return Err(self.syntax(
+                    open,
+                    "sec-template-literals",
+                    "this template does not end",
+                ));
+            };
+            let text = self.source.get(chunk.start..chunk.end).unwrap_or("");
+            let atom = self.cook(text, chunk.mark, 0, true)?;
+            self.advance();
+            let is_whole = chunk.is_tail && !has_text;
+            if is_whole {
+                return Ok(Operand::Text(atom));
+            }
+            if atom != Atom::EMPTY {
+                self.push_text(f, atom);
+                if has_text {
+                    f.at(open);
+                    f.op(Op::Add);
+                }
+                has_text = true;
+            }
+            if chunk.is_tail {
+                return Ok(Operand::Value);
+            }
+            let mark = self.token.mark;
+            let operand = self.expression(f, false)?;
+            self.value(f, operand);
+            if !self.is(Kind::RightBrace) {
+                return Err(self.expected("`}` behind a substitution"));
+            }
+            f.at(mark);
+            f.op(Op::ToText);
+            if has_text {
+                f.op(Op::Add);
+            }
+            has_text = true;
+        }
+    }
+}
