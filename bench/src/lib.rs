@@ -17,7 +17,7 @@
 //! use scruple_bench::script::Script;
 //!
 //! let script = Script::from_text("greeting.js", "console.log('hello');", Some("hello\n"));
-//! let document = weigh(&[script], &Plan::default(), &|| ());
+//! let document = weigh(&[script.into()], &Plan::default(), &|| ());
 //! assert!(document.rows.iter().all(|row| row.error.is_none()));
 //! assert!(document.adds_up());
 //! ```

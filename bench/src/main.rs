@@ -1,2 +1,27 @@
-//! placeholder
-fn main() {}
+//! The command line `scruple`: arguments, then the command they name, then the
+//! exit code. What a command measures and how that looks is the library's.
+
+mod cli;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+use scruple_bench::allocator::Counting;
+
+use cli::args::{Arguments, Command};
+
+/// Counts what the compiler holds.
+#[global_allocator]
+static ALLOCATOR: Counting = Counting;
+
+fn main() -> ExitCode {
+    let Arguments { color, command } = Arguments::parse();
+    let terminal = cli::terminal::Terminal::new(color);
+    let result = match command {
+        Command::Run(arguments) => cli::run::run(&arguments, &terminal),
+        Command::Weigh(arguments) => cli::weigh::weigh(&arguments, &terminal),
+        Command::Listing(arguments) => cli::listing::listing(&arguments, &terminal),
+        Command::Trace(arguments) => cli::trace::trace(&arguments, &terminal),
+    };
+    cli::conclude(result, &terminal)
+}

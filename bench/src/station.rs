@@ -19,7 +19,7 @@ pub enum Output {
     /// It is kept, to be compared.
     Kept(String),
     /// It is handed on, a piece at a time.
-    Passed(Box<dyn FnMut(&str)>),
+    Passed(Box<dyn FnMut(&str) + Send>),
     /// There was more than [`MOST_OUTPUT`].
     Overflowed,
 }

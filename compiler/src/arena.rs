@@ -79,16 +79,18 @@ impl<'m> Pool<'m> {
 
 /// A list in an arena. It grows a chunk of `N` entries at a time, so that no
 /// entry moves and at most one chunk lies idle; doubling a vector would leave
-/// every former buffer behind in the arena.
+/// every former buffer behind in the arena. The first chunk needs no directory:
+/// most lists of most functions have no second one.
 pub(crate) struct Chunks<'a, T, const N: usize> {
     arena: &'a Arena<'a>,
-    directory: BumpVec<'a, &'a mut [T]>,
+    first: &'a mut [T],
+    others: BumpVec<'a, &'a mut [T]>,
     len: u32,
 }
 
 impl<'a, T: Copy + Default, const N: usize> Chunks<'a, T, N> {
     pub(crate) fn new(arena: &'a Arena<'a>) -> Self {
-        Chunks { arena, directory: BumpVec::new_in(&arena.bump), len: 0 }
+        Chunks { arena, first: &mut [], others: BumpVec::new_in(&arena.bump), len: 0 }
     }
 
     pub(crate) fn len(&self) -> u32 {
@@ -98,19 +100,27 @@ impl<'a, T: Copy + Default, const N: usize> Chunks<'a, T, N> {
     /// Appends an entry and returns its index.
     pub(crate) fn push(&mut self, entry: T) -> u32 {
         let index = self.len;
-        let (chunk, place) = Self::split(index);
-        if chunk == self.directory.len() {
-            if self.directory.len() == self.directory.capacity() {
-                let more = self.directory.len().max(4);
-                self.arena.count((self.directory.len() + more) * size_of::<&mut [T]>());
-                self.directory.reserve_exact(more);
-            }
-            self.arena.count(N * size_of::<T>());
-            self.directory.push(self.arena.bump.alloc_slice_fill_copy(N, T::default()));
+        if index as usize >= (self.others.len() + 1) * N || self.first.is_empty() {
+            self.grow();
         }
-        self.directory[chunk][place] = entry;
         self.len += 1;
+        self.set(index, entry);
         index
+    }
+
+    fn grow(&mut self) {
+        let chunk = self.arena.bump.alloc_slice_fill_copy(N, T::default());
+        self.arena.count(N * size_of::<T>());
+        if self.first.is_empty() {
+            self.first = chunk;
+            return;
+        }
+        if self.others.len() == self.others.capacity() {
+            let more = self.others.len().max(2);
+            self.arena.count((self.others.len() + more) * size_of::<&mut [T]>());
+            self.others.reserve_exact(more);
+        }
+        self.others.push(chunk);
     }
 
     /// The entry at an index, or the default one where there is none.
@@ -118,15 +128,19 @@ impl<'a, T: Copy + Default, const N: usize> Chunks<'a, T, N> {
         if index >= self.len {
             return T::default();
         }
-        let (chunk, place) = Self::split(index);
-        self.directory[chunk][place]
+        match Self::split(index) {
+            (0, place) => self.first[place],
+            (chunk, place) => self.others[chunk - 1][place],
+        }
     }
 
     /// Changes the entry at an index; where there is none, nothing.
     pub(crate) fn update(&mut self, index: u32, change: impl FnOnce(&mut T)) {
         if index < self.len {
-            let (chunk, place) = Self::split(index);
-            change(&mut self.directory[chunk][place]);
+            change(match Self::split(index) {
+                (0, place) => &mut self.first[place],
+                (chunk, place) => &mut self.others[chunk - 1][place],
+            });
         }
     }
 

@@ -36,6 +36,7 @@ fixed_atoms! {
     ARGUMENTS = "arguments",
     EVAL = "eval",
     PROTO = "__proto__",
+    UNDEFINED = "undefined",
     /// Names the hidden temporaries: no identifier has a space.
     HIDDEN = " ",
 }
@@ -170,14 +171,25 @@ impl Atoms {
 
     /// The constants in order.
     pub(crate) fn constants(&self) -> impl ExactSizeIterator<Item = ConstantParts<'_>> {
-        self.constants.iter().map(|&atom| match self.parts(atom) {
+        (0..narrow::to_u32(self.constants.len())).map(|number| self.constant_parts(number))
+    }
+
+    /// One constant.
+    pub(crate) fn constant_parts(&self, number: u32) -> ConstantParts<'_> {
+        match self.parts(self.constants[number as usize]) {
             (Kind::Number, bytes) => ConstantParts::Number(bytes),
             (Kind::Latin1, bytes) => match names::find(bytes) {
                 Some(name) => ConstantParts::Name(narrow::to_u32(name.index())),
                 None => ConstantParts::Text(constant::LATIN1, Text::Latin1(bytes)),
             },
             (Kind::Utf16, bytes) => ConstantParts::Text(constant::UTF16, Text::Utf16(bytes)),
-        })
+        }
+    }
+
+    /// Lets the memory go that only interning needs: nothing is interned any more.
+    pub(crate) fn forget_lookup(&mut self) {
+        self.table = Vec::new();
+        self.units = Vec::new();
     }
 
     fn parts(&self, atom: Atom) -> (Kind, &[u8]) {
@@ -273,8 +285,8 @@ mod tests {
         for n in 0..1000 {
             seen.push(atoms.intern(&std::format!("name{n}")));
         }
-        for n in 0..1000 {
-            assert_eq!(atoms.intern(&std::format!("name{n}")), seen[n]);
+        for (n, &atom) in seen.iter().enumerate() {
+            assert_eq!(atoms.intern(&std::format!("name{n}")), atom);
         }
         let latin = atoms.intern("caf\u{e9}");
         assert_eq!(atoms.intern_units(&[0x63, 0x61, 0x66, 0xe9]), latin);

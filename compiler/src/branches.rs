@@ -226,7 +226,7 @@ impl Sweep<'_, '_, '_> {
                         return None;
                     }
                 }
-                Word::Line(_) | Word::Column(_) | Word::Nothing => {}
+                Word::Nothing => {}
                 Word::Op(Op::Branch, target) => {
                     break (LabelId(target.cast_unsigned()), place + 1);
                 }
@@ -271,6 +271,7 @@ impl Sweep<'_, '_, '_> {
     /// From behind a branch to its label.
     fn distance(&self, branch: Branch) -> i32 {
         let label = self.function.labels.get(branch.label.0);
+        debug_assert!(label.place > 0, "a branch to a label that was never bound");
         let to = self.address(label.bytes, label.n_branches);
         to.wrapping_sub(branch.bytes + branch.total).cast_signed()
     }

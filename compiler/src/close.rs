@@ -171,6 +171,9 @@ impl Parser<'_, '_> {
                     seems_const: record.flags & SEEMS_CONST != 0,
                 });
                 f.settle(var, State::Free, Some(number));
+            } else if atom == Atom::UNDEFINED && !is_captured && record.written == 0 {
+                // The global of that name costs no entry where it is only read.
+                f.settle(var, State::Undefined, Some(0));
             } else {
                 let global = self.output.global(&mut self.atoms, atom);
                 f.settle(var, State::Global, Some(global));

@@ -101,6 +101,15 @@ impl Diagnostics {
         if list.is_empty() { None } else { Some(Diagnostics { list }) }
     }
 
+    /// The one complaint that the whole source passes a limit.
+    pub(crate) fn of_limit(message: &'static str) -> Self {
+        let position = Position { line: 1, column: 1 };
+        let message = message.into();
+        let kind = DiagnosticKind::Limit;
+        let list = [Diagnostic { kind, message, clause: None, start: 0, end: 0, position }];
+        Diagnostics { list: list.into() }
+    }
+
     /// The diagnostics, by position.
     pub fn iter(&self) -> core::slice::Iter<'_, Diagnostic> {
         self.list.iter()

@@ -9,7 +9,7 @@ use scruple_bytecode::ops::{Flow, Op};
 use crate::arena::{Arena, Chunks};
 use crate::atoms::Atom;
 use crate::draft::{Guard, GuardId, Label, LabelId, Order, OrderId, ScopeId, Segment, Word};
-use crate::jumps::{Control, Exit, Site};
+use crate::exits::{Control, Exit, Site};
 use crate::narrow;
 use crate::token::Mark;
 use crate::variables::{Hoisted, Record, Scope};

@@ -16,12 +16,15 @@
 extern crate alloc;
 
 mod arena;
+mod assemble;
 mod atoms;
 mod branches;
 mod close;
+mod complaints;
 mod declarations;
 mod diagnostic;
 mod draft;
+mod exits;
 mod expressions;
 mod function;
 mod functions;
@@ -40,6 +43,7 @@ mod reference;
 mod statements;
 mod sweep;
 mod token;
+mod tries;
 mod variables;
 
 use alloc::vec::Vec;
@@ -47,8 +51,9 @@ use alloc::vec::Vec;
 use scruple_bytecode::Encoding;
 
 use arena::Meter;
+use atoms::Atoms;
+use output::Output;
 use parser::Parser;
-use token::Mark;
 
 pub use diagnostic::{Diagnostic, DiagnosticKind, Diagnostics};
 
@@ -65,6 +70,8 @@ pub struct Options {
     /// The encoding of the instructions.
     pub encoding: Encoding,
     /// How deep productions may nest; deeper source is refused as past a limit.
+    /// Statements, functions, labels, parentheses and prefix operators count one
+    /// each; chains such as `a + b + c` and `else if` do not count.
     pub max_nesting: u32,
     /// Whether the image has a line table.
     pub lines: bool,
@@ -88,34 +95,26 @@ pub struct Compiled {
 /// Compiles a script.
 pub fn compile(source: &str, options: &Options) -> Result<Compiled, Diagnostics> {
     let meter = Meter::default();
-    let mut parser;
-    if source.len() > MAX_SOURCE {
-        // Compiled as if it were empty: nothing of it may be counted.
-        parser = Parser::new("", options, &meter);
-        let here = Mark { line: 1, column: 1, ..Mark::default() };
-        parser.exceeded(here, output::Exceeded("the source is longer than 4 MiB"));
-    } else {
-        parser = Parser::new(source, options, &meter);
-        parser.script();
-    }
-    let Parser { diagnostics, output, mut atoms, .. } = parser;
-    if let Some(diagnostics) = Diagnostics::new(diagnostics) {
-        return Err(diagnostics);
-    }
+    let (output, mut atoms) = parse(source, options, &meter)?;
     match output.assemble(&mut atoms) {
         Ok(image) => {
             debug_assert!(is_safe(&image), "the verifier refuses what the compiler made");
             Ok(Compiled { image, scratch_peak: meter.peak() })
         }
-        Err(exceeded) => {
-            let mut parser = Parser::new("", options, &meter);
-            parser.exceeded(Mark { line: 1, column: 1, ..Mark::default() }, exceeded);
-            // One complaint was just made, so there is a first.
-            match Diagnostics::new(parser.diagnostics) {
-                Some(diagnostics) => Err(diagnostics),
-                None => Ok(Compiled { image: Vec::new(), scratch_peak: 0 }),
-            }
-        }
+        Err(exceeded) => Err(Diagnostics::of_limit(exceeded.0)),
+    }
+}
+
+/// Parses and sweeps the script. What only that needs is let go behind it.
+fn parse(source: &str, options: &Options, meter: &Meter) -> Result<(Output, Atoms), Diagnostics> {
+    if source.len() > MAX_SOURCE {
+        return Err(Diagnostics::of_limit("the source is longer than 4 MiB"));
+    }
+    let mut parser = Parser::new(source, options, meter);
+    parser.script();
+    match Diagnostics::new(parser.diagnostics) {
+        Some(diagnostics) => Err(diagnostics),
+        None => Ok((parser.output, parser.atoms)),
     }
 }
 

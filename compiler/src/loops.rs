@@ -8,8 +8,8 @@ use scruple_bytecode::ops::Op;
 
 use crate::declarations::Binding;
 use crate::draft::{LabelId, ScopeId, VarId, Word};
+use crate::exits::{Control, plain};
 use crate::function::Function;
-use crate::jumps::{Control, plain};
 use crate::parser::{Parsed, Parser};
 use crate::reference::Place;
 use crate::token::{Kind, Mark};

@@ -29,6 +29,11 @@ pub(crate) fn small_int(number: f64) -> Option<i32> {
     exact.then_some(int)
 }
 
+/// The nearest double, ties to even.
+pub(crate) fn rounded(n: u64) -> f64 {
+    n as f64
+}
+
 /// A code unit as a Latin-1 byte, if it is one.
 pub(crate) fn latin1(unit: u16) -> Option<u8> {
     u8::try_from(unit).ok()

@@ -78,6 +78,7 @@ impl Parser<'_, '_> {
     /// CallExpression: arguments behind a function ( -- value )
     fn call(&mut self, f: &mut Function<'_>, operand: Operand, start: Mark) -> Parsed<Operand> {
         let mut mark = self.token.mark;
+        let mut op = Op::CallMethod;
         match operand {
             Operand::Place(Place::Name(Atom::EVAL), name) if self.last == start => {
                 let clause = "sec-function-calls";
@@ -98,12 +99,12 @@ impl Parser<'_, '_> {
                     mark = name;
                 }
                 self.value(f, operand);
-                f.op(Op::PushUndefined);
+                op = Op::Call;
             }
         }
         let n = self.arguments(f)?;
         f.at(mark);
-        f.op_with(Op::Call, narrow::to_operand(n));
+        f.op_with(op, narrow::to_operand(n));
         Ok(Operand::Value)
     }
 
@@ -154,7 +155,7 @@ impl Parser<'_, '_> {
     fn primary_expression(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
         let token = self.token;
         match token.kind {
-            Kind::Identifier => self.identifier_reference(f),
+            Kind::Identifier => self.identifier_reference(),
             Kind::This => {
                 self.advance();
                 self.this(f);
@@ -224,14 +225,11 @@ impl Parser<'_, '_> {
     }
 
     /// IdentifierReference ( -- operand )
-    fn identifier_reference(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
+    fn identifier_reference(&mut self) -> Parsed<Operand> {
         let is_async = self.is_word("async");
         let (atom, mark) = self.identifier("an expression")?;
         if is_async && !self.token.newline_before {
             self.refuse_async(mark)?;
-        }
-        if atom == Atom::ARGUMENTS && f.kind == FunctionKind::Script {
-            // Nothing special: a global that the script may lack.
         }
         Ok(Operand::Place(Place::Name(atom), mark))
     }

@@ -7,8 +7,8 @@ use scruple_bytecode::ops::Op;
 
 use crate::atoms::Atom;
 use crate::draft::ScopeId;
+use crate::exits::Control;
 use crate::function::{Function, FunctionKind};
-use crate::jumps::Control;
 use crate::parser::{Parsed, Parser};
 use crate::reference::{Operand, Place};
 use crate::token::{Kind, Mark};
@@ -166,11 +166,13 @@ impl Parser<'_, '_> {
     /// LabelledStatement ( -- )
     fn labelled_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         let n_controls = f.controls.len();
+        let nesting = self.nesting;
         let end = f.label();
         // Labels in a row are of one statement.
         while self.is(Kind::Identifier) && self.lexer.peek().kind == Kind::Colon {
             let (atom, mark) = self.identifier("a label")?;
             self.advance();
+            self.enter()?;
             self.declare_label(f, atom, mark)?;
             f.controls.push(Control::Label { atom, end, is_loop: false });
         }
@@ -184,6 +186,7 @@ impl Parser<'_, '_> {
         }
         self.embedded_statement(f)?;
         f.controls.truncate(n_controls);
+        self.nesting = nesting;
         f.bind(end);
         Ok(())
     }

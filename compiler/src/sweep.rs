@@ -290,6 +290,7 @@ impl Sweep<'_, '_, '_> {
             State::Global if is_soft => Op::LoadGlobalSoft,
             State::Global => Op::LoadGlobal,
             State::OwnName if !found.is_captured => return self.op(Op::LoadCallee, 0),
+            State::Undefined => return self.op(Op::PushUndefined, 0),
             _ => plain_load(found),
         };
         self.op(op, narrow::to_operand(found.number));

@@ -44,6 +44,8 @@ pub(crate) enum State {
     Free,
     /// A global: `link` is its number.
     Global,
+    /// The global `undefined`, which nothing can change.
+    Undefined,
 }
 
 impl State {

@@ -114,7 +114,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Puts a value at an index, growing the block or listing a sparse element;
     /// the length follows. Array and value are rooted by the caller.
-    fn put_element(&mut self, array: Ref, index: u32, value: Value<L>) -> Result<bool, Raise> {
+    pub(crate) fn put_element(&mut self, array: Ref, index: u32, value: Value<L>) -> Result<bool, Raise> {
         let room = self.room(array);
         let at = index as usize;
         if at >= room {
@@ -186,6 +186,51 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         self.heap.set_child(array, 2, grown);
         self.note_room(array);
+        Ok(())
+    }
+
+    /// Makes room for that many elements of an empty array, if the heap has it:
+    /// where a length is only a wish, the array can still grow step by step.
+    pub(crate) fn reserve_if_room(&mut self, array: Ref, room: usize) {
+        if room > self.room(array)
+            && self.heap.child(array, 2).is_none()
+            && let Err(_) = self.make_elements(array, room)
+        {
+            debug_assert!(self.heap.child(array, 2).is_none());
+        }
+    }
+
+    /// Moves elements within the block.
+    pub(crate) fn move_elements(&mut self, array: Ref, from: u32, to: u32, count: u32) {
+        if count > 0 {
+            let first = self.heap.slot_of(self.heap.child(array, 2)) + HEAD;
+            let from = first + from as usize;
+            self.heap.mem.copy_within(from..from + count as usize, first + to as usize);
+        }
+    }
+
+    /// Puts room for new elements in the place of old ones, in an array all of
+    /// whose elements lie in its block. What the room holds is left over.
+    pub(crate) fn open_gap(
+        &mut self,
+        array: Ref,
+        at: u32,
+        n_old: u32,
+        n_new: u32,
+    ) -> Result<(), Raise> {
+        let before = self.array_len(array);
+        let after = before - n_old + n_new;
+        let behind = before - at - n_old;
+        if n_new <= n_old {
+            self.move_elements(array, at + n_old, at + n_new, behind);
+            return self.set_array_len(array, after).map(drop);
+        }
+        if after as usize > self.room(array) {
+            self.grow_elements(array, after as usize)?;
+        }
+        let elements = self.heap.child(array, 2);
+        self.heap.set_slot(elements, 1, L::from_bits(u64::from(after)));
+        self.move_elements(array, at + n_old, at + n_new, behind);
         Ok(())
     }
 
@@ -384,6 +429,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 self.add_property(array, key, value, attributes::ALL)?;
                 self.set_element(array, index, Value::hole());
             }
+        }
+        // The block holds the length, and no element any more.
+        let elements = self.heap.child(array, 2);
+        if !elements.is_none() {
+            self.heap.shrink(elements, self.heap.cells(elements), 1);
+            self.note_room(array);
         }
         Ok(())
     }

@@ -69,17 +69,18 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// ECMA-262, ToBoolean.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn to_boolean(&self, value: Value<L>) -> bool {
-        if let Some(boolean) = value.as_boolean() {
-            return boolean;
+        if value == Value::boolean(true) {
+            return true;
         }
-        if let Some(int) = value.as_int() {
-            return int != 0;
+        if value == Value::boolean(false) {
+            return false;
         }
         self.to_boolean_slow(value)
     }
 
+    #[inline(never)]
     fn to_boolean_slow(&self, value: Value<L>) -> bool {
         if let Some(number) = self.as_number(value) {
             return number != 0.0 && !number.is_nan();

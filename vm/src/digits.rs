@@ -211,8 +211,7 @@ impl Ratio {
         let mut carry = 0u64;
         let mut order = Ordering::Equal;
         for at in 0..LIMBS {
-            let sum =
-                u64::from(self.numerator.0[at]) + (u64::from(plus.0[at]) << shift) + carry;
+            let sum = u64::from(self.numerator.0[at]) + (u64::from(plus.0[at]) << shift) + carry;
             carry = sum >> 32;
             order = (sum as u32).cmp(&self.denominator.0[at]).then(order);
         }
@@ -350,9 +349,7 @@ mod tests {
                     let bits = radix.trailing_zeros() as i32;
                     let sum: f64 = (0i32..)
                         .zip(&digits)
-                        .map(|(at, &digit)| {
-                            libm::scalbn(f64::from(digit), (point - 1 - at) * bits)
-                        })
+                        .map(|(at, &digit)| libm::scalbn(f64::from(digit), (point - 1 - at) * bits))
                         .sum();
                     assert_eq!(sum, number, "radix {radix}");
                 }

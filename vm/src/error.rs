@@ -35,7 +35,7 @@ pub enum StopKind {
     /// The host asked for the stop.
     Host,
     /// The image does what no compiler emits, or the machine has a fault.
-    Internal(&'static str),
+    Defect,
 }
 
 impl Raise {
@@ -47,8 +47,11 @@ impl Raise {
         Raise(RaiseKind::Stopped(kind))
     }
 
-    pub(crate) const fn internal(what: &'static str) -> Raise {
-        Raise::stop(StopKind::Internal(what))
+    /// What only a defect leads to. The text is for the reader of the code: a
+    /// reason of one byte lets the interpreter's loop keep its registers, and
+    /// an error's position leads to the place.
+    pub(crate) const fn internal(_what: &'static str) -> Raise {
+        Raise::stop(StopKind::Defect)
     }
 
     /// Ends the run from a host function: no script can catch it.
@@ -144,7 +147,7 @@ impl fmt::Display for Reason {
             Some(StopKind::Nesting) => write!(f, "calls through built-ins nested too deep"),
             Some(StopKind::Budget) => write!(f, "instruction budget spent"),
             Some(StopKind::Host) => write!(f, "stopped by the host"),
-            Some(StopKind::Internal(what)) => write!(f, "fault in image or machine: {what}"),
+            Some(StopKind::Defect) => write!(f, "a defect in the image or the machine"),
         }
     }
 }

@@ -111,7 +111,7 @@ impl<L: Layout> Descriptor<L> {
         self.getter.is_some() || self.setter.is_some()
     }
 
-    fn is_data(&self) -> bool {
+    pub(crate) fn is_data(&self) -> bool {
         self.value.is_some() || self.writable.is_some()
     }
 
@@ -863,13 +863,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             }
             let attributes = wish.attributes_over(0);
             if wish.is_accessor() {
-                let pair = self.new_accessor(wish.getter, wish.setter)?;
-                return self.create(
-                    object,
-                    key,
-                    Value::object(pair),
-                    attributes & !attributes::WRITABLE | attributes::ACCESSOR,
-                );
+                let pair = Value::object(self.new_accessor(wish.getter, wish.setter)?);
+                let attributes = attributes & !attributes::WRITABLE | attributes::ACCESSOR;
+                self.push(pair)?;
+                let created = self.create(object, key, pair, attributes);
+                self.pop();
+                return created;
             }
             return self.create(object, key, wish.value.unwrap_or(Value::undefined()), attributes);
         };
@@ -949,9 +948,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return Ok(true);
         }
         if object == builtins::GLOBAL_OBJECT
-            && attributes & attributes::ACCESSOR == 0
-            && let Some((at, _)) = self.find_global(key)
+            && attributes == before
             && attributes & attributes::WRITABLE != 0
+            && let Some((at, _)) = self.find_global(key)
         {
             self.heap.mem[at] = value.0;
             return Ok(true);

@@ -163,6 +163,43 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(block)
     }
 
+    /// Gives a string that is being made more room where it lies, if the cells
+    /// behind it are free and its length still fits where it is noted.
+    fn extend_text(&mut self, block: Ref, from: usize, to: usize, wide: bool) -> bool {
+        let long = is_long(self.heap.kind(block));
+        let cells = self.text_cells(to, wide, long);
+        if !long && to >= LONG || !self.heap.extend(block, self.heap.cells(block), cells) {
+            return false;
+        }
+        self.set_text_len(block, to, long);
+        let view = self.heap_view(block);
+        for index in from..to {
+            self.set_unit(&view, index, 0);
+        }
+        true
+    }
+
+    /// Gives back what a finished string has too much.
+    fn cut_text(&mut self, block: Ref, len: usize, wide: bool) {
+        let long = is_long(self.heap.kind(block));
+        self.set_text_len(block, len, long);
+        let cells = self.text_cells(len, wide, long);
+        self.heap.shrink(block, self.heap.cells(block), cells);
+    }
+
+    fn set_text_len(&mut self, block: Ref, len: usize, long: bool) {
+        if long {
+            self.heap.set_slot(block, 1, L::from_bits(len as u64));
+        } else {
+            self.heap.set_half(block, 1, len as u32);
+        }
+    }
+
+    fn text_cells(&self, len: usize, wide: bool, long: bool) -> usize {
+        let bytes = if wide { 2 * len } else { len };
+        (1 + usize::from(long) + bytes.div_ceil(L::SLOT_BYTES)).div_ceil(2)
+    }
+
     /// Writes a unit of a string that is being made.
     #[inline]
     pub(crate) fn set_unit(&mut self, view: &View<'m>, index: usize, unit: u16) {
@@ -355,8 +392,10 @@ impl TextBuilder {
         let view = vm.heap_view(self.block(vm));
         let value = match self.len {
             0 | 1 => vm.text_of(self.len, true, |vm, index| vm.unit(&view, index))?,
-            len if len == self.capacity => vm.heap.mem_value(self.root),
-            len => vm.text_of(len, self.wide, |vm, index| vm.unit(&view, index))?,
+            len => {
+                vm.cut_text(self.block(vm), len, self.wide);
+                vm.heap.mem_value(self.root)
+            }
         };
         vm.heap.set_mem_value(self.root, value);
         Ok(value)
@@ -372,6 +411,10 @@ impl TextBuilder {
         capacity: usize,
         wide: bool,
     ) -> Result<(), Raise> {
+        if wide == self.wide && vm.extend_text(self.block(vm), self.capacity, capacity, wide) {
+            self.capacity = capacity;
+            return Ok(());
+        }
         let block = vm.allocate_text(capacity, wide)?;
         let (to, from) = (vm.heap_view(block), vm.heap_view(self.block(vm)));
         for index in 0..self.len {

@@ -166,6 +166,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         &mut self.host
     }
 
+    /// The place in the code section where the machine goes on: behind the running
+    /// instruction, or where that has branched to.
+    pub fn place(&self) -> usize {
+        self.pc
+    }
+
+    /// Gives the program around the machine back, when the machine is done.
+    pub fn into_host(self) -> H {
+        self.host
+    }
+
     /// Makes functions of the host callable, each as a global of its name. They
     /// take no heap. A later call replaces the earlier list.
     pub fn set_host_functions(&mut self, functions: &'m [HostFunction<L, H>]) {
@@ -506,7 +517,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 (Some(kind), bytes)
             }
             RaiseKind::Thrown => (None, 0),
-            RaiseKind::Switch | RaiseKind::Finished => (Some(StopKind::Internal("lost")), 0),
+            RaiseKind::Switch | RaiseKind::Finished => (Some(StopKind::Defect), 0),
         };
         let position = self.image(image).and_then(|image| image.position(at));
         if self.nesting == 0 {

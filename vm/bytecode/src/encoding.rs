@@ -127,18 +127,58 @@ pub struct Fetched {
 pub const CODE_PADDING: usize = 4;
 
 /// A decoder the interpreter is generic over.
+///
+/// The interpreter has an arm for each of the 256 opcode bytes and asks the
+/// decoder, while it is compiled, what that arm is: so in a running arm the
+/// operation, the length and a folded operand are constants. Taking them from a
+/// table at run time made each instruction wait for the one before.
 pub trait Decoder {
     /// Which encoding it decodes.
     const ENCODING: Encoding;
+    /// Whether operands of signed kinds are fetched in zigzag.
+    const ZIGZAG: bool;
+    /// What each opcode byte is.
+    const ARMS: &'static [Arm; 256];
 
-    /// Fetches from code the verifier has accepted, padding included. On other
-    /// bytes the answer is unspecified, but some answer, or a panic: never
-    /// undefined behaviour.
-    fn fetch(code: &[u8], at: usize) -> Fetched;
+    /// Fetches the operand bits of the instruction at a position, whose opcode
+    /// byte has this arm, and the position behind it. The code is one that the
+    /// verifier has accepted, padding included. On other bytes the answer is
+    /// unspecified, but some answer, or a panic: never undefined behaviour.
+    fn operand(arm: Arm, code: &[u8], at: usize) -> (u32, usize);
 
     /// Fetches from any bytes: nothing where no instruction lies whole.
     fn decode(code: &[u8], at: usize) -> Option<Fetched>;
 }
+
+/// What an opcode byte is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Arm {
+    /// The operation's number; [`Op::Trap`]'s where the byte is none.
+    pub opcode: u8,
+    /// Where the operand is.
+    pub form: Form,
+}
+
+/// Where an instruction's operand is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Form {
+    /// In the upper 24 bits of the word.
+    Upper,
+    /// There is none, or these bits are folded into the opcode.
+    Folded(u32),
+    /// In the byte that follows.
+    OneByte,
+    /// In the two bytes that follow.
+    TwoBytes,
+    /// In the two bytes that follow, signed.
+    TwoSigned,
+    /// In LEB128 bytes that follow.
+    Leb,
+    /// Behind a prefix: the opcode follows, then four bytes.
+    Wide,
+}
+
+const TRAP: Arm = Arm { opcode: Op::Trap as u8, form: Form::Folded(0) };
 
 /// Decoder of `word`.
 pub struct Word;
@@ -151,16 +191,24 @@ impl Word {
 
 impl Decoder for Word {
     const ENCODING: Encoding = Encoding::Word;
+    const ZIGZAG: bool = false;
+
+    const ARMS: &'static [Arm; 256] = &{
+        let mut arms = [TRAP; 256];
+        let mut opcode = 0;
+        while opcode < Op::COUNT {
+            arms[opcode] = Arm { opcode: opcode as u8, form: Form::Upper };
+            opcode += 1;
+        }
+        arms
+    };
 
     #[inline(always)]
-    fn fetch(code: &[u8], at: usize) -> Fetched {
-        let bytes: &[u8; 4] = code[at..at + 4].first_chunk().unwrap_or(&[0; 4]);
-        let word = u32::from_le_bytes(*bytes);
-        let row = PLAIN[(word & 0xff) as usize];
-        // Signed operands keep their sign by an arithmetic shift; the mask is
-        // all ones for them and drops the copied sign bits for unsigned ones.
-        let operand = (word as i32 >> 8) & row.word_mask;
-        Fetched { op: row.op, operand, next: at + 4 }
+    fn operand(_: Arm, code: &[u8], at: usize) -> (u32, usize) {
+        let bytes: &[u8; 4] = code[at..].first_chunk().unwrap_or(&[0; 4]);
+        // The shift copies the sign for signed operands; unsigned ones drop the
+        // copies where they are used.
+        ((i32::from_le_bytes(*bytes) >> 8) as u32, at + 4)
     }
 
     fn decode(code: &[u8], at: usize) -> Option<Fetched> {
@@ -210,12 +258,6 @@ impl Byte {
         }
     }
 
-    #[cold]
-    #[inline(never)]
-    fn fetch_wide(code: &[u8], at: usize) -> Fetched {
-        Self::decode_wide(code, at).unwrap_or(Fetched { op: Op::Trap, operand: 0, next: at + 1 })
-    }
-
     fn decode_wide(code: &[u8], at: usize) -> Option<Fetched> {
         let op = Op::from_opcode(*code.get(at + 1)?)?;
         let operand = i32::from_le_bytes(*code.get(at + 2..)?.first_chunk::<4>()?);
@@ -225,19 +267,43 @@ impl Byte {
 
 impl Decoder for Byte {
     const ENCODING: Encoding = Encoding::Byte;
+    const ZIGZAG: bool = false;
+    const ARMS: &'static [Arm; 256] = &{
+        let mut arms = [TRAP; 256];
+        let mut opcode = 0;
+        while opcode < Op::COUNT {
+            let kind = Op::ALL[opcode].info().operand;
+            let form = match byte_width(kind) {
+                0 => Form::Folded(0),
+                1 => Form::OneByte,
+                _ if kind.is_signed() => Form::TwoSigned,
+                _ => Form::TwoBytes,
+            };
+            arms[opcode] = Arm { opcode: opcode as u8, form };
+            opcode += 1;
+        }
+        arms[WIDE as usize] = Arm { opcode: Op::Trap as u8, form: Form::Wide };
+        arms
+    };
 
     #[inline(always)]
-    fn fetch(code: &[u8], at: usize) -> Fetched {
-        let bytes: &[u8; 3] = code[at..at + 3].first_chunk().unwrap_or(&[0; 3]);
-        let row = PLAIN[bytes[0] as usize];
-        if row.byte_len == 0 {
-            return Byte::fetch_wide(code, at);
-        }
-        let raw = i16::from_le_bytes([bytes[1], bytes[2]]);
-        Fetched {
-            op: row.op,
-            operand: raw as i32 & row.byte_mask,
-            next: at + row.byte_len as usize,
+    fn operand(arm: Arm, code: &[u8], at: usize) -> (u32, usize) {
+        match arm.form {
+            Form::OneByte => (u32::from(code[at + 1]), at + 2),
+            Form::TwoBytes | Form::TwoSigned => {
+                let pair: &[u8; 2] = code[at + 1..].first_chunk().unwrap_or(&[0; 2]);
+                let bits = match arm.form {
+                    Form::TwoSigned => i32::from(i16::from_le_bytes(*pair)) as u32,
+                    _ => u32::from(u16::from_le_bytes(*pair)),
+                };
+                (bits, at + 3)
+            }
+            // The opcode behind the prefix is the interpreter's to look at.
+            Form::Wide => {
+                let quad: &[u8; 4] = code[at + 2..].first_chunk().unwrap_or(&[0; 4]);
+                (u32::from_le_bytes(*quad), at + 6)
+            }
+            _ => (0, at + 1),
         }
     }
 
@@ -293,96 +359,71 @@ impl Leb {
     }
 }
 
-/// What an opcode byte of `leb` or `implied` says: the operation, the folded
-/// operand, and whether LEB128 bytes follow.
-#[derive(Clone, Copy)]
-struct LebRow {
-    op: Op,
-    /// 0x7f where an operand follows, 0 where it is folded in or absent.
-    follow_mask: u8,
-    /// All ones where the operand is signed, as zigzag's sign fold needs it.
-    signed: bool,
-    folded: i16,
-}
-
-const INVALID_LEB: LebRow = LebRow { op: Op::Trap, follow_mask: 0, signed: false, folded: 0 };
-
-const fn leb_rows(short_forms: bool) -> [LebRow; 256] {
-    let mut rows = [INVALID_LEB; 256];
+const fn leb_arms(short_forms: bool) -> [Arm; 256] {
+    let mut arms = [TRAP; 256];
     let mut opcode = 0;
     while opcode < Op::COUNT {
-        let op = Op::ALL[opcode];
-        let kind = op.info().operand;
-        rows[opcode] = LebRow {
-            op,
-            follow_mask: if matches!(kind, OperandKind::None) { 0 } else { 0xff },
-            signed: kind.is_signed(),
-            folded: 0,
+        let form = match Op::ALL[opcode].info().operand {
+            OperandKind::None => Form::Folded(0),
+            _ => Form::Leb,
         };
+        arms[opcode] = Arm { opcode: opcode as u8, form };
         opcode += 1;
     }
     if short_forms {
-        let mut form = 0;
-        while form < SHORT_FORMS.len() {
-            let (op, first, count) = SHORT_FORMS[form];
+        let mut at = 0;
+        while at < SHORT_FORMS.len() {
+            let (op, first, count) = SHORT_FORMS[at];
             let mut step = 0;
             while step < count {
-                rows[opcode] = LebRow { op, follow_mask: 0, signed: false, folded: first + step };
+                let bits = to_unsigned(op.info().operand, (first + step) as i32);
+                arms[opcode] = Arm { opcode: op as u8, form: Form::Folded(bits) };
                 opcode += 1;
                 step += 1;
             }
-            form += 1;
+            at += 1;
         }
     }
-    rows
+    arms
 }
 
-static LEB_ROWS: [LebRow; 256] = leb_rows(false);
-static IMPLIED_ROWS: [LebRow; 256] = leb_rows(true);
-
 #[inline(always)]
-fn fetch_leb(rows: &[LebRow; 256], code: &[u8], at: usize) -> Fetched {
-    let bytes: &[u8; 2] = code[at..at + 2].first_chunk().unwrap_or(&[0; 2]);
-    let row = rows[bytes[0] as usize];
-    let first = bytes[1] & row.follow_mask;
-    if first >= 0x80 {
-        return fetch_long_leb(row, code, at);
-    }
-    let raw = first as i32;
-    let value = if row.signed { (raw >> 1) ^ -(raw & 1) } else { raw };
-    Fetched {
-        op: row.op,
-        operand: value + row.folded as i32,
-        next: at + 1 + (row.follow_mask & 1) as usize,
+fn leb_operand(arm: Arm, code: &[u8], at: usize) -> (u32, usize) {
+    match arm.form {
+        Form::Folded(bits) => (bits, at + 1),
+        _ => {
+            let first = u32::from(code[at + 1]);
+            if first < 0x80 {
+                return (first, at + 2);
+            }
+            let (bits, length) = long_leb(code, at + 1);
+            (bits, at + 1 + length as usize)
+        }
     }
 }
 
 // Operands past one LEB128 byte are a few per cent of those fetched: out of
-// line they leave the dispatch loop shorter.
+// line they leave the dispatch loop shorter. Two words come back in registers.
 #[inline(never)]
-fn fetch_long_leb(row: LebRow, code: &[u8], at: usize) -> Fetched {
-    let trap = Fetched { op: Op::Trap, operand: 0, next: at + 1 };
-    match leb128::read_unsigned(code, at + 1) {
-        Some((raw, next)) => {
-            let operand = if row.signed { leb128::unzigzag(raw) } else { raw as i32 };
-            Fetched { op: row.op, operand, next }
-        }
-        None => trap,
+fn long_leb(code: &[u8], at: usize) -> (u32, u32) {
+    match leb128::read_unsigned(code, at) {
+        Some((bits, next)) => (bits, (next - at) as u32),
+        None => (0, 1),
     }
 }
 
-fn decode_leb(encoding: Encoding, rows: &[LebRow; 256], code: &[u8], at: usize) -> Option<Fetched> {
+fn decode_leb(encoding: Encoding, arms: &[Arm; 256], code: &[u8], at: usize) -> Option<Fetched> {
     let opcode = *code.get(at)?;
-    let row = rows[opcode as usize];
-    if row.op as u8 == Op::Trap as u8 && opcode != Op::Trap as u8 {
+    let arm = arms[opcode as usize];
+    if arm == TRAP && opcode != Op::Trap as u8 {
         return None;
     }
-    let fetched = if row.follow_mask == 0 {
-        Fetched { op: row.op, operand: i32::from(row.folded), next: at + 1 }
-    } else {
-        let (raw, next) = leb128::read_unsigned(code, at + 1)?;
-        Fetched { op: row.op, operand: to_operand(row.op.info().operand, raw), next }
+    let op = Op::from_opcode(arm.opcode)?;
+    let (bits, next) = match arm.form {
+        Form::Folded(bits) => (bits, at + 1),
+        _ => leb128::read_unsigned(code, at + 1)?,
     };
+    let fetched = Fetched { op, operand: to_operand(op.info().operand, bits), next };
     canonical(encoding, code, at, fetched)
 }
 
@@ -395,14 +436,16 @@ fn canonical(encoding: Encoding, code: &[u8], at: usize, fetched: Fetched) -> Op
 
 impl Decoder for Leb {
     const ENCODING: Encoding = Encoding::Leb;
+    const ZIGZAG: bool = true;
+    const ARMS: &'static [Arm; 256] = &leb_arms(false);
 
     #[inline(always)]
-    fn fetch(code: &[u8], at: usize) -> Fetched {
-        fetch_leb(&LEB_ROWS, code, at)
+    fn operand(arm: Arm, code: &[u8], at: usize) -> (u32, usize) {
+        leb_operand(arm, code, at)
     }
 
     fn decode(code: &[u8], at: usize) -> Option<Fetched> {
-        decode_leb(Encoding::Leb, &LEB_ROWS, code, at)
+        decode_leb(Encoding::Leb, Leb::ARMS, code, at)
     }
 }
 
@@ -426,7 +469,8 @@ pub const SHORT_FORMS: &[(Op, i16, i16)] = &[
     (Op::InitField, 0, 8),
     (Op::LoadFree, 0, 6),
     (Op::LoadBox, 0, 6),
-    (Op::Call, 0, 5),
+    (Op::Call, 0, 4),
+    (Op::CallMethod, 0, 4),
     (Op::MakeArray, 0, 2),
 ];
 
@@ -458,56 +502,18 @@ impl Implied {
 
 impl Decoder for Implied {
     const ENCODING: Encoding = Encoding::Implied;
+    const ZIGZAG: bool = true;
+    const ARMS: &'static [Arm; 256] = &leb_arms(true);
 
     #[inline(always)]
-    fn fetch(code: &[u8], at: usize) -> Fetched {
-        fetch_leb(&IMPLIED_ROWS, code, at)
+    fn operand(arm: Arm, code: &[u8], at: usize) -> (u32, usize) {
+        leb_operand(arm, code, at)
     }
 
     fn decode(code: &[u8], at: usize) -> Option<Fetched> {
-        decode_leb(Encoding::Implied, &IMPLIED_ROWS, code, at)
+        decode_leb(Encoding::Implied, Implied::ARMS, code, at)
     }
 }
-
-/// What an opcode byte of `word` or `byte` says.
-#[derive(Clone, Copy)]
-struct PlainRow {
-    op: Op,
-    /// Bytes of the instruction in `byte`; 0 where the opcode is the prefix.
-    byte_len: u8,
-    byte_mask: i32,
-    word_mask: i32,
-}
-
-const fn plain_rows() -> [PlainRow; 256] {
-    let invalid = PlainRow { op: Op::Trap, byte_len: 1, byte_mask: 0, word_mask: 0 };
-    let mut rows = [invalid; 256];
-    let mut opcode = 0;
-    while opcode < Op::COUNT {
-        let op = Op::ALL[opcode];
-        let kind = op.info().operand;
-        rows[opcode] = PlainRow {
-            op,
-            byte_len: 1 + byte_width(kind) as u8,
-            byte_mask: match byte_width(kind) {
-                0 => 0,
-                1 => 0xff,
-                _ if kind.is_signed() => -1,
-                _ => 0xffff,
-            },
-            word_mask: match kind {
-                OperandKind::None => 0,
-                _ if kind.is_signed() => -1,
-                _ => MAX_UNSIGNED as i32,
-            },
-        };
-        opcode += 1;
-    }
-    rows[WIDE as usize].byte_len = 0;
-    rows
-}
-
-static PLAIN: [PlainRow; 256] = plain_rows();
 
 #[cfg(test)]
 mod tests {
@@ -526,6 +532,15 @@ mod tests {
         }
     }
 
+    /// Fetches as the interpreter does.
+    fn fetch<D: Decoder>(code: &[u8]) -> Fetched {
+        let arm = D::ARMS[code[0] as usize];
+        let (bits, next) = D::operand(arm, code, 0);
+        let opcode = if arm.form == Form::Wide { code[1] } else { arm.opcode };
+        let op = Op::from_opcode(opcode).unwrap();
+        Fetched { op, operand: op.info().operand.from_bits(bits, D::ZIGZAG), next }
+    }
+
     // Our own invariant (design: "decode(encode(x)) = x"), for both decoders.
     #[test]
     fn decoding_undoes_encoding_in_every_encoding() {
@@ -540,10 +555,10 @@ mod tests {
                     let expected = Fetched { op, operand, next: length };
                     assert_eq!(encoding.decode(&code, 0), Some(expected), "{encoding:?}");
                     let fetched = match encoding {
-                        Encoding::Word => Word::fetch(&code, 0),
-                        Encoding::Byte => Byte::fetch(&code, 0),
-                        Encoding::Leb => Leb::fetch(&code, 0),
-                        Encoding::Implied => Implied::fetch(&code, 0),
+                        Encoding::Word => fetch::<Word>(&code),
+                        Encoding::Byte => fetch::<Byte>(&code),
+                        Encoding::Leb => fetch::<Leb>(&code),
+                        Encoding::Implied => fetch::<Implied>(&code),
                     };
                     assert_eq!(fetched, expected, "{encoding:?}");
                     tried += 1;

@@ -592,9 +592,25 @@ impl<'a> Image<'a> {
     }
 
     /// The source position of the instruction at this byte of the code section,
-    /// if the line table has not been stripped.
+    /// if the line table has not been stripped. A function's first instructions
+    /// may come before its first entry: they count as being where that is.
     pub fn position(&self, at: usize) -> Option<Position> {
-        self.positions().take_while(|&(start, _)| start as usize <= at).last().map(|(_, p)| p)
+        let id = self.function_at(at)?;
+        let (begin, end) = (self.function(id)?.code, self.code_end(id)?);
+        let mut found = None;
+        for (start, position) in self.positions() {
+            let is_behind = start as usize > at;
+            if start >= end || (is_behind && found.is_some()) {
+                break;
+            }
+            if start >= begin {
+                found = Some(position);
+            }
+            if is_behind && found.is_some() {
+                break;
+            }
+        }
+        found
     }
 
     /// The line table: where in the code section each position begins.

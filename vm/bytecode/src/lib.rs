@@ -18,5 +18,5 @@ pub mod verify;
 pub use encoding::{Decoder, Encoding};
 pub use image::{Image, ImageError};
 pub use names::NameId;
-pub use ops::{Handlers, Op, dispatch};
+pub use ops::{Handlers, Op, Opcode, dispatch};
 pub use verify::{VerifyError, verify};

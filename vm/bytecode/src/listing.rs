@@ -4,9 +4,10 @@
 //! `core::fmt::Write` and reads only the image and, if given, the source.
 
 use core::fmt::{self, Write};
+use core::iter::Peekable;
 
 use crate::encoding::{CODE_PADDING, Fetched};
-use crate::image::{CAPTURE_FREE, Constant, FREE_GLOBAL, GlobalKind, Image, record};
+use crate::image::{CAPTURE_FREE, Constant, FREE_GLOBAL, GlobalKind, Image, Position, record};
 use crate::operand::{ConstId, FreeId, FunctionId, GlobalId, OperandKind};
 use crate::ops::{Flow, Op};
 
@@ -25,10 +26,11 @@ pub fn write(out: &mut dyn Write, image: &Image<'_>, source: Option<&str>) -> fm
         sizes.padding,
         sizes.lines
     )?;
+    let mut lines = Lines::new(image, source);
     for index in 0..image.n_functions() {
         if let Some(id) = FunctionId::new(index) {
             writeln!(out)?;
-            write_function(out, image, id, source)?;
+            write_function_lines(out, image, id, &mut lines)?;
         }
     }
     Ok(())
@@ -40,6 +42,15 @@ pub fn write_function(
     image: &Image<'_>,
     id: FunctionId,
     source: Option<&str>,
+) -> fmt::Result {
+    write_function_lines(out, image, id, &mut Lines::new(image, source))
+}
+
+fn write_function_lines(
+    out: &mut dyn Write,
+    image: &Image<'_>,
+    id: FunctionId,
+    lines: &mut Lines<'_, impl Iterator<Item = (u32, Position)>>,
 ) -> fmt::Result {
     let (Some(function), Some(end)) = (image.function(id), image.code_end(id)) else {
         return writeln!(out, "; function {}: no such function", id.index());
@@ -64,20 +75,17 @@ pub fn write_function(
             function.code + guard.target
         )?;
     }
+    lines.enter(function.code);
+    let mut labels = Labels::new();
     let mut at = function.code as usize;
-    let mut shown_line = 0;
     while at < end as usize {
-        if let Some(position) = image.position(at)
-            && position.line != shown_line
-        {
-            shown_line = position.line;
-            let text = source.and_then(|s| s.lines().nth(shown_line as usize - 1));
-            writeln!(out, "; {shown_line}: {}", text.unwrap_or("").trim())?;
+        if let Some(line) = lines.new_line(at as u32, end) {
+            writeln!(out, "; {line}: {}", lines.text(line).trim())?;
         }
         let Some(fetched) = image.encoding().decode(image.code(), at) else {
             return writeln!(out, "  {at:04x}  no instruction");
         };
-        write_line(out, image, id, at, fetched)?;
+        write_marked_line(out, image, id, at, fetched, labels.has(image, id, at))?;
         at = fetched.next;
     }
     Ok(())
@@ -102,7 +110,19 @@ pub fn write_line(
     at: usize,
     fetched: Fetched,
 ) -> fmt::Result {
-    let mark = if is_label(image, function, at) { ":" } else { " " };
+    let is_label = Labels::new().has(image, function, at);
+    write_marked_line(out, image, function, at, fetched, is_label)
+}
+
+fn write_marked_line(
+    out: &mut dyn Write,
+    image: &Image<'_>,
+    function: FunctionId,
+    at: usize,
+    fetched: Fetched,
+    is_label: bool,
+) -> fmt::Result {
+    let mark = if is_label { ":" } else { " " };
     write!(out, "  {at:04x}{mark} ")?;
     let mut column = 0;
     for byte in &image.code()[at..fetched.next] {
@@ -229,17 +249,119 @@ fn write_constant(out: &mut dyn Write, image: &Image<'_>, id: ConstId) -> fmt::R
     }
 }
 
-/// Whether some branch or guard of the function leads here.
-fn is_label(image: &Image<'_>, id: FunctionId, at: usize) -> bool {
-    let (Some(function), Some(end)) = (image.function(id), image.code_end(id)) else {
-        return false;
-    };
-    let guarded = function
-        .details()
-        .into_iter()
-        .flat_map(|details| details.guards())
-        .any(|guard| (function.code + guard.target) as usize == at);
-    guarded || branches(image, function.code as usize, end as usize).any(|target| target == at)
+/// Which places some branch or guard of a function leads to, for a stretch of its
+/// code: one look through the function's branches a stretch, not an instruction.
+struct Labels {
+    start: usize,
+    end: usize,
+    bits: [u64; Labels::STRETCH / 64],
+}
+
+impl Labels {
+    const STRETCH: usize = 4096;
+
+    fn new() -> Labels {
+        Labels { start: 0, end: 0, bits: [0; Labels::STRETCH / 64] }
+    }
+
+    fn has(&mut self, image: &Image<'_>, id: FunctionId, at: usize) -> bool {
+        if !(self.start..self.end).contains(&at) {
+            self.collect(image, id, at);
+        }
+        let index = at - self.start;
+        self.bits[index / 64] >> (index % 64) & 1 != 0
+    }
+
+    fn collect(&mut self, image: &Image<'_>, id: FunctionId, at: usize) {
+        *self = Labels { start: at, end: at + Labels::STRETCH, ..Labels::new() };
+        let (Some(function), Some(end)) = (image.function(id), image.code_end(id)) else {
+            return;
+        };
+        let guards = function.details().into_iter().flat_map(|details| details.guards());
+        let handlers = guards.map(|guard| (function.code + guard.target) as usize);
+        for label in handlers.chain(branches(image, function.code as usize, end as usize)) {
+            if (self.start..self.end).contains(&label) {
+                let index = label - self.start;
+                self.bits[index / 64] |= 1 << (index % 64);
+            }
+        }
+    }
+}
+
+/// The line table and the source, read side by side with the code.
+struct Lines<'s, I: Iterator<Item = (u32, Position)>> {
+    positions: Peekable<I>,
+    shown: u32,
+    source: Option<&'s str>,
+    /// Number and offset of the line looked at last.
+    line: u32,
+    offset: usize,
+}
+
+impl<'s> Lines<'s, core::iter::Empty<(u32, Position)>> {
+    fn new<'i>(
+        image: &Image<'i>,
+        source: Option<&'s str>,
+    ) -> Lines<'s, impl Iterator<Item = (u32, Position)> + use<'i>> {
+        Lines { positions: image.positions().peekable(), shown: 0, source, line: 1, offset: 0 }
+    }
+}
+
+impl<I: Iterator<Item = (u32, Position)>> Lines<'_, I> {
+    /// Goes to a function that begins here.
+    fn enter(&mut self, begin: u32) {
+        self.shown = 0;
+        while self.positions.next_if(|&(start, _)| start < begin).is_some() {}
+    }
+
+    /// The line of an instruction, if it is not that of the one before. A first
+    /// instruction without an entry is where the function's first entry is.
+    fn new_line(&mut self, at: u32, end: u32) -> Option<u32> {
+        let mut line = self.shown;
+        while let Some((_, position)) = self.positions.next_if(|&(start, _)| start <= at) {
+            line = position.line;
+        }
+        if line == 0 {
+            let first = self.positions.peek().filter(|&&(start, _)| start < end);
+            line = first.map_or(0, |(_, position)| position.line);
+        }
+        let is_new = line != self.shown;
+        self.shown = line;
+        is_new.then_some(line)
+    }
+
+    /// The text of a line, found from the one looked at last.
+    fn text(&mut self, line: u32) -> &str {
+        let source = self.source.unwrap_or_default();
+        while self.line > line {
+            let before = &source[..self.offset];
+            let before = before.strip_suffix("\r\n").unwrap_or_else(|| {
+                &before[..before.len() - before.chars().next_back().map_or(0, char::len_utf8)]
+            });
+            self.offset = before
+                .char_indices()
+                .rev()
+                .find(|&(_, ch)| is_line_end(ch))
+                .map_or(0, |(at, ch)| at + ch.len_utf8());
+            self.line -= 1;
+        }
+        while self.line < line {
+            let rest = &source[self.offset..];
+            let Some((at, ch)) = rest.char_indices().find(|&(_, ch)| is_line_end(ch)) else {
+                return "";
+            };
+            let is_pair = rest[at..].starts_with("\r\n");
+            self.offset += at + if is_pair { 2 } else { ch.len_utf8() };
+            self.line += 1;
+        }
+        let rest = &source[self.offset..];
+        &rest[..rest.find(is_line_end).unwrap_or(rest.len())]
+    }
+}
+
+/// ECMA-262, LineTerminator.
+fn is_line_end(ch: char) -> bool {
+    matches!(ch, '\n' | '\r' | '\u{2028}' | '\u{2029}')
 }
 
 fn branches<'s>(

@@ -1,6 +1,8 @@
 //! Operand kinds and the newtypes that carry them: no naked integer crosses a
 //! crate boundary.
 
+use crate::leb128;
+
 /// What an operation's operand is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum OperandKind {
@@ -29,6 +31,15 @@ pub enum OperandKind {
 }
 
 impl OperandKind {
+    /// The operand that a decoder's raw bits stand for.
+    pub const fn from_bits(self, bits: u32, zigzag: bool) -> i32 {
+        match self {
+            OperandKind::None => 0,
+            OperandKind::Int | OperandKind::Displacement => signed(bits, zigzag),
+            _ => (bits & MAX_UNSIGNED) as i32,
+        }
+    }
+
     /// Whether the operand can be negative.
     pub const fn is_signed(self) -> bool {
         matches!(self, OperandKind::Int | OperandKind::Displacement)
@@ -42,6 +53,11 @@ pub const MAX_UNSIGNED: u32 = (1 << 24) - 1;
 pub const MAX_SIGNED: i32 = (1 << 23) - 1;
 /// The smallest signed operand.
 pub const MIN_SIGNED: i32 = -(1 << 23);
+
+#[inline(always)]
+const fn signed(bits: u32, zigzag: bool) -> i32 {
+    if zigzag { leb128::unzigzag(bits) } else { bits as i32 }
+}
 
 macro_rules! unsigned_operands {
     ($($(#[$doc:meta])* $name:ident;)*) => {$(
@@ -59,6 +75,12 @@ macro_rules! unsigned_operands {
             #[inline(always)]
             pub const fn from_operand(raw: i32) -> Self {
                 $name(raw as u32)
+            }
+
+            /// From the raw bits that a decoder fetched.
+            #[inline(always)]
+            pub const fn from_bits(bits: u32, _zigzag: bool) -> Self {
+                $name(bits & MAX_UNSIGNED)
             }
 
             /// As an operand for the encoder.
@@ -116,6 +138,12 @@ macro_rules! signed_operands {
             #[inline(always)]
             pub const fn from_operand(raw: i32) -> Self {
                 $name(raw)
+            }
+
+            /// From the raw bits that a decoder fetched.
+            #[inline(always)]
+            pub const fn from_bits(bits: u32, zigzag: bool) -> Self {
+                $name(signed(bits, zigzag))
             }
 
             /// The value.

@@ -69,6 +69,12 @@ pub struct OpInfo {
     pub flow: Flow,
 }
 
+/// An opcode known while the interpreter is compiled.
+pub trait Opcode {
+    /// The operation's number.
+    const OPCODE: u8;
+}
+
 macro_rules! operations {
     ($(
         #[doc = $doc:literal]
@@ -95,6 +101,12 @@ macro_rules! operations {
             },)*];
         }
 
+        /// Opcodes as patterns.
+        #[allow(non_upper_case_globals, reason = "they are called like the operations")]
+        mod opcode {
+            $(pub(super) const $variant: u8 = super::Op::$variant as u8;)*
+        }
+
         /// What carries the operations out: one handler a row of the table, so a
         /// row without a handler does not compile.
         ///
@@ -112,22 +124,44 @@ macro_rules! operations {
             )*
         }
 
-        /// Carries out one operation. `at` already stands behind the instruction.
+        /// Carries out the operation that an arm of the interpreter is made for,
+        /// its operand bits as the decoder fetched them. `at` already stands
+        /// behind the instruction.
         #[inline(always)]
-        pub fn dispatch<H: Handlers>(
+        pub fn dispatch<H: Handlers, A: Opcode>(
             handlers: &mut H,
             at: H::At,
-            op: Op,
-            operand: i32,
+            bits: u32,
+            zigzag: bool,
         ) -> Result<H::At, H::Stop> {
-            match op {
-                $(Op::$variant => handlers.$handler(at $(, operations!(@operand $ty operand))?),)*
+            match A::OPCODE {
+                $(opcode::$variant => {
+                    handlers.$handler(at $(, operations!(@operand $ty bits zigzag))?)
+                })*
+                _ => handlers.trap(at),
+            }
+        }
+
+        /// The same with an opcode known only at run time: for rare forms.
+        #[inline(never)]
+        pub fn dispatch_any<H: Handlers>(
+            handlers: &mut H,
+            at: H::At,
+            opcode: u8,
+            bits: u32,
+            zigzag: bool,
+        ) -> Result<H::At, H::Stop> {
+            match opcode {
+                $(opcode::$variant => {
+                    handlers.$handler(at $(, operations!(@operand $ty bits zigzag))?)
+                })*
+                _ => handlers.trap(at),
             }
         }
     };
     (@kind) => { OperandKind::None };
     (@kind $ty:ident) => { OperandKind::$ty };
-    (@operand $ty:ident $raw:ident) => { $ty::from_operand($raw) };
+    (@operand $ty:ident $bits:ident $zigzag:ident) => { $ty::from_bits($bits, $zigzag) };
 }
 
 operations! {
@@ -263,8 +297,10 @@ operations! {
     /// Makes a closure of a function of the image, capturing its free variables.
     MakeClosure make_closure(function: FunctionId) "( -- function )" Effect::fixed(0, 1), Next;
 
+    /// Calls a function with that many arguments; its this value is undefined.
+    Call call(argc: Argc) "( function arg… -- value )" Effect::counted(1, 1), Next;
     /// Calls a function with a this value and that many arguments.
-    Call call(argc: Argc) "( function this arg… -- value )" Effect::counted(2, 1), Next;
+    CallMethod call_method(argc: Argc) "( function this arg… -- value )" Effect::counted(2, 1), Next;
     /// Constructs with a constructor and that many arguments.
     Construct construct(argc: Argc) "( constructor arg… -- object )" Effect::counted(1, 1), Next;
 

@@ -5,12 +5,22 @@
 //! `table.rs`; the functions are beside it, one file a family, each to the
 //! algorithm of ECMA-262 that its comment names.
 
+mod array;
+mod boolean;
 mod console;
+mod descriptor;
 mod error;
 mod function;
+mod global;
+mod integrity;
+mod json;
 mod math;
 mod number;
+mod object;
+mod object_prototype;
+mod string;
 mod table;
+mod uri;
 
 pub(crate) use table::Intrinsic;
 
@@ -45,8 +55,9 @@ pub(crate) enum NativeKind {
     /// A plain function, which is an object of its own number.
     Method,
     /// The getter of an accessor property.
-    #[allow(dead_code, reason = "no family has one yet")]
     Getter,
+    /// The setter of the accessor property of the row before.
+    Setter,
     /// A constructor, whose object is an intrinsic.
     Constructor(Intrinsic),
 }
@@ -172,12 +183,16 @@ impl Flash {
         }
         let Flash::Intrinsic(owner) = self else { return None };
         let (start, end) = NATIVE_RANGES[owner as usize];
-        let natives = &NATIVES[start as usize..end as usize];
-        if let Some(row) = natives.get(index) {
-            return Some(row.name);
+        // A setter's row is no property of its own.
+        for row in &NATIVES[start as usize..end as usize] {
+            match index {
+                _ if row.kind == NativeKind::Setter => {}
+                0 => return Some(row.name),
+                _ => index -= 1,
+            }
         }
         let (start, end) = DATA_RANGES[owner as usize];
-        DATA[start as usize..end as usize].get(index - natives.len()).map(|row| row.name)
+        DATA[start as usize..end as usize].get(index).map(|row| row.name)
     }
 
     /// An own property in flash.
@@ -195,8 +210,8 @@ impl Flash {
                 return Ok(Some(Own::Data { value, attributes }));
             }
             if name == names::NAME {
-                let name = self.row().map_or(names::EMPTY, |row| NATIVES[row].name);
-                return Ok(Some(Own::Data { value: Value::name(name), attributes }));
+                let value = self.function_name(vm)?;
+                return Ok(Some(Own::Data { value, attributes }));
             }
         }
         let Flash::Intrinsic(owner) = self else { return Ok(None) };
@@ -210,11 +225,14 @@ impl Flash {
                     value: Value::object(intrinsic.reference()),
                     attributes: attributes::HIDDEN,
                 },
-                NativeKind::Getter => Own::Accessor {
-                    getter: Flash::native(row),
-                    setter: Ref::NONE,
-                    attributes: attributes::CONFIGURABLE,
-                },
+                NativeKind::Getter | NativeKind::Setter => {
+                    let (getter, setter) = accessor_rows(row);
+                    Own::Accessor {
+                        getter: getter.map_or(Ref::NONE, Flash::native),
+                        setter: setter.map_or(Ref::NONE, Flash::native),
+                        attributes: attributes::CONFIGURABLE,
+                    }
+                }
             }));
         }
         let Some(row) = find_data(owner, name) else { return Ok(None) };
@@ -223,12 +241,50 @@ impl Flash {
             FlashValue::Number(number) => vm.number(number)?,
             FlashValue::Text(name) => Value::name(name),
             FlashValue::Object(intrinsic) => Value::object(intrinsic.reference()),
-            FlashValue::Method(owner, name) => match find_native(owner, name) {
-                Some(row) => Value::object(Flash::native(row)),
-                None => Value::undefined(),
-            },
+            FlashValue::Method(owner, name) => method_of(owner, name),
         };
         Ok(Some(Own::Data { value, attributes: row.attributes }))
+    }
+
+    /// The `name` of a function, which says what an accessor is (ECMA-262,
+    /// "ECMAScript Standard Built-in Objects").
+    fn function_name<L: Layout, H: Host>(self, vm: &mut Vm<'_, L, H>) -> Result<Value<L>, Raise> {
+        let Some(row) = self.row() else { return Ok(Value::name(names::EMPTY)) };
+        let NativeRow { name, kind, .. } = NATIVES[row];
+        let prefix = match kind {
+            NativeKind::Getter => "get ",
+            NativeKind::Setter => "set ",
+            _ => return Ok(Value::name(name)),
+        };
+        let mark = vm.heap.sp;
+        let mut builder = vm.text_builder()?;
+        builder.push_str(vm, prefix)?;
+        builder.push_str(vm, name.text())?;
+        let text = builder.finish(vm)?;
+        vm.heap.sp = mark;
+        Ok(text)
+    }
+}
+
+/// The rows of the getter and the setter of an accessor property, of which one
+/// row was found.
+fn accessor_rows(row: usize) -> (Option<usize>, Option<usize>) {
+    let NativeRow { owner, name, kind, .. } = NATIVES[row];
+    let pairs = |other: &usize| {
+        NATIVES.get(*other).is_some_and(|found| found.owner == owner && found.name == name)
+    };
+    if kind == NativeKind::Setter {
+        (row.checked_sub(1).filter(pairs), Some(row))
+    } else {
+        (Some(row), Some(row + 1).filter(pairs))
+    }
+}
+
+/// The function of a row, as scripts get it until they change its owner.
+pub(crate) fn method_of<L: Layout>(owner: Intrinsic, name: NameId) -> Value<L> {
+    match find_native(owner, name) {
+        Some(row) => Value::object(Flash::native(row)),
+        None => Value::undefined(),
     }
 }
 

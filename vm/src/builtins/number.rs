@@ -316,9 +316,8 @@ impl Line {
 
     /// The digits with that many behind the point, zeros for those they lack.
     fn put_fixed(&mut self, digits: &[u8], point: i32, fraction: usize) {
-        let digit = |place: i32| {
-            usize::try_from(place).ok().and_then(|place| digits.get(place)).copied()
-        };
+        let digit =
+            |place: i32| usize::try_from(place).ok().and_then(|place| digits.get(place)).copied();
         if point <= 0 {
             self.put(b"0");
         }

@@ -7,9 +7,9 @@ use core::f64::consts;
 use core::marker::PhantomData;
 
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};
-use super::{console, error, function};
+use super::{array, boolean, console, descriptor, error, function, global, integrity, json, math, number, object, object_prototype, string, uri};
 use crate::Host;
-use crate::keys::attributes::HIDDEN;
+use crate::keys::attributes::{HIDDEN, WRITABLE};
 use crate::layout::Layout;
 use crate::value::Ref;
 use scruple_bytecode::names;
@@ -100,20 +100,44 @@ macro_rules! natives {
         }
     };
     (@kind) => { NativeKind::Method };
-    (@kind getter) => { NativeKind::Getter };
+    (@kind gets) => { NativeKind::Getter };
+    (@kind sets) => { NativeKind::Setter };
     (@kind constructs $of:ident) => { NativeKind::Constructor(Intrinsic::$of) };
 }
 
 natives! {
     GlobalObject {
+        ARRAY 1 array::make::construct, constructs Array;
+        BOOLEAN_CTOR 1 boolean::construct, constructs Boolean;
         ERROR 1 error::construct, constructs Error;
         EVAL_ERROR 1 error::construct, constructs EvalError;
         FUNCTION_CTOR 1 function::construct, constructs Function;
+        NUMBER_CTOR 1 number::construct, constructs Number;
+        OBJECT_CTOR 1 object::construct, constructs Object;
         RANGE_ERROR 1 error::construct, constructs RangeError;
         REFERENCE_ERROR 1 error::construct, constructs ReferenceError;
+        STRING_CTOR 1 string::construct, constructs String;
         SYNTAX_ERROR 1 error::construct, constructs SyntaxError;
         TYPE_ERROR 1 error::construct, constructs TypeError;
         URIERROR 1 error::construct, constructs UriError;
+        DECODE_URI 1 uri::decode_uri;
+        DECODE_URICOMPONENT 1 uri::decode_uri_component;
+        ENCODE_URI 1 uri::encode_uri;
+        ENCODE_URICOMPONENT 1 uri::encode_uri_component;
+        IS_FINITE 1 global::is_finite;
+        IS_NA_N 1 global::is_nan;
+        PARSE_FLOAT 1 global::parse_float;
+        PARSE_INT 2 global::parse_int;
+    }
+    ObjectPrototype {
+        __PROTO__ 0 object_prototype::get_proto, gets;
+        __PROTO__ 1 object_prototype::set_proto, sets;
+        HAS_OWN_PROPERTY 1 object_prototype::has_own_property;
+        IS_PROTOTYPE_OF 1 object_prototype::is_prototype_of;
+        PROPERTY_IS_ENUMERABLE 1 object_prototype::property_is_enumerable;
+        TO_LOCALE_STRING 0 object_prototype::to_locale_string;
+        TO_STRING 0 object_prototype::to_string;
+        VALUE_OF 0 object_prototype::value_of;
     }
     FunctionPrototype {
         APPLY 2 function::apply;
@@ -121,8 +145,163 @@ natives! {
         CALL 1 function::call;
         TO_STRING 0 function::to_string;
     }
+    ArrayPrototype {
+        AT 1 array::change::at;
+        CONCAT 1 array::part::concat;
+        COPY_WITHIN 2 array::change::copy_within;
+        EVERY 1 array::visit::every;
+        FILL 1 array::change::fill;
+        FILTER 1 array::visit::filter;
+        FIND 1 array::visit::find;
+        FIND_INDEX 1 array::visit::find_index;
+        FIND_LAST 1 array::visit::find_last;
+        FIND_LAST_INDEX 1 array::visit::find_last_index;
+        FLAT 0 array::part::flat;
+        FLAT_MAP 1 array::part::flat_map;
+        FOR_EACH 1 array::visit::for_each;
+        INCLUDES 1 array::search::includes;
+        INDEX_OF 1 array::search::index_of;
+        JOIN 1 array::search::join;
+        LAST_INDEX_OF 1 array::search::last_index_of;
+        MAP 1 array::visit::map;
+        POP 0 array::ends::pop;
+        PUSH 1 array::ends::push;
+        REDUCE 1 array::visit::reduce;
+        REDUCE_RIGHT 1 array::visit::reduce_right;
+        REVERSE 0 array::change::reverse;
+        SHIFT 0 array::ends::shift;
+        SLICE 2 array::part::slice;
+        SOME 1 array::visit::some;
+        SORT 1 array::sort::sort;
+        SPLICE 2 array::change::splice;
+        TO_LOCALE_STRING 0 array::search::to_locale_string;
+        TO_STRING 0 array::search::to_string;
+        UNSHIFT 1 array::ends::unshift;
+    }
+    StringPrototype {
+        AT 1 string::at;
+        CHAR_AT 1 string::char_at;
+        CHAR_CODE_AT 1 string::char_code_at;
+        CODE_POINT_AT 1 string::code_point_at;
+        CONCAT 1 string::shape::concat;
+        ENDS_WITH 1 string::search::ends_with;
+        INCLUDES 1 string::search::includes;
+        INDEX_OF 1 string::search::index_of;
+        LAST_INDEX_OF 1 string::search::last_index_of;
+        LOCALE_COMPARE 1 string::search::locale_compare;
+        PAD_END 1 string::shape::pad_end;
+        PAD_START 1 string::shape::pad_start;
+        REPEAT 1 string::shape::repeat;
+        REPLACE 2 string::search::replace;
+        REPLACE_ALL 2 string::search::replace_all;
+        SLICE 2 string::shape::slice;
+        SPLIT 2 string::search::split;
+        STARTS_WITH 1 string::search::starts_with;
+        SUBSTR 2 string::shape::substr;
+        SUBSTRING 2 string::shape::substring;
+        TO_LOCALE_LOWER_CASE 0 string::case::to_lower_case;
+        TO_LOCALE_UPPER_CASE 0 string::case::to_upper_case;
+        TO_LOWER_CASE 0 string::case::to_lower_case;
+        TO_STRING 0 string::value_of;
+        TO_UPPER_CASE 0 string::case::to_upper_case;
+        TRIM 0 string::shape::trim;
+        TRIM_END 0 string::shape::trim_end;
+        TRIM_START 0 string::shape::trim_start;
+        VALUE_OF 0 string::value_of;
+    }
+    NumberPrototype {
+        TO_EXPONENTIAL 1 number::to_exponential;
+        TO_FIXED 1 number::to_fixed;
+        TO_LOCALE_STRING 0 number::to_locale_string;
+        TO_PRECISION 1 number::to_precision;
+        TO_STRING 1 number::to_string;
+        VALUE_OF 0 number::value_of;
+    }
+    BooleanPrototype {
+        TO_STRING 0 boolean::to_string;
+        VALUE_OF 0 boolean::value_of;
+    }
     ErrorPrototype {
         TO_STRING 0 error::to_string;
+    }
+    Object {
+        ASSIGN 2 object::assign;
+        CREATE 2 object::create;
+        DEFINE_PROPERTIES 2 descriptor::define_properties;
+        DEFINE_PROPERTY 3 descriptor::define_property;
+        ENTRIES 1 object::entries;
+        FREEZE 1 integrity::freeze;
+        FROM_ENTRIES 1 object::from_entries;
+        GET_OWN_PROPERTY_DESCRIPTOR 2 descriptor::get_own_property_descriptor;
+        GET_OWN_PROPERTY_DESCRIPTORS 1 descriptor::get_own_property_descriptors;
+        GET_OWN_PROPERTY_NAMES 1 object::get_own_property_names;
+        GET_PROTOTYPE_OF 1 object::get_prototype_of;
+        HAS_OWN 2 object::has_own;
+        IS 2 object::is;
+        IS_EXTENSIBLE 1 integrity::is_extensible;
+        IS_FROZEN 1 integrity::is_frozen;
+        IS_SEALED 1 integrity::is_sealed;
+        KEYS 1 object::keys;
+        PREVENT_EXTENSIONS 1 integrity::prevent_extensions;
+        SEAL 1 integrity::seal;
+        SET_PROTOTYPE_OF 2 object::set_prototype_of;
+        VALUES 1 object::values;
+    }
+    Array {
+        FROM 1 array::make::from;
+        IS_ARRAY 1 array::make::is_array;
+        OF 0 array::make::of;
+    }
+    String {
+        FROM_CHAR_CODE 1 string::from_char_code;
+        FROM_CODE_POINT 1 string::from_code_point;
+    }
+    Number {
+        IS_FINITE 1 number::is_finite;
+        IS_INTEGER 1 number::is_integer;
+        IS_NA_N 1 number::is_nan;
+        IS_SAFE_INTEGER 1 number::is_safe_integer;
+    }
+    Math {
+        ABS 1 math::abs;
+        ACOS 1 math::acos;
+        ACOSH 1 math::acosh;
+        ASIN 1 math::asin;
+        ASINH 1 math::asinh;
+        ATAN 1 math::atan;
+        ATAN2 2 math::atan2;
+        ATANH 1 math::atanh;
+        CBRT 1 math::cbrt;
+        CEIL 1 math::ceil;
+        CLZ32 1 math::clz32;
+        COS 1 math::cos;
+        COSH 1 math::cosh;
+        EXP 1 math::exp;
+        EXPM1 1 math::expm1;
+        FLOOR 1 math::floor;
+        FROUND 1 math::fround;
+        HYPOT 2 math::hypot;
+        IMUL 2 math::imul;
+        LOG 1 math::log;
+        LOG10 1 math::log10;
+        LOG1P 1 math::log1p;
+        LOG2 1 math::log2;
+        MAX 2 math::max;
+        MIN 2 math::min;
+        POW 2 math::pow;
+        RANDOM 0 math::random;
+        ROUND 1 math::round;
+        SIGN 1 math::sign;
+        SIN 1 math::sin;
+        SINH 1 math::sinh;
+        SQRT 1 math::sqrt;
+        TAN 1 math::tan;
+        TANH 1 math::tanh;
+        TRUNC 1 math::trunc;
+    }
+    Json {
+        PARSE 2 json::parse;
+        STRINGIFY 3 json::stringify;
     }
     Console {
         LOG 0 console::log;
@@ -150,13 +329,32 @@ macro_rules! data {
 data! {
     GlobalObject {
         INFINITY 0 number f64::INFINITY;
+        JSON HIDDEN object Intrinsic::Json;
+        MATH HIDDEN object Intrinsic::Math;
         NA_N 0 number f64::NAN;
         CONSOLE HIDDEN object Intrinsic::Console;
         GLOBAL_THIS HIDDEN object Intrinsic::GlobalObject;
         UNDEFINED 0 undefined;
     }
+    ObjectPrototype {
+        CONSTRUCTOR HIDDEN object Intrinsic::Object;
+    }
     FunctionPrototype {
         CONSTRUCTOR HIDDEN object Intrinsic::Function;
+    }
+    ArrayPrototype {
+        CONSTRUCTOR HIDDEN object Intrinsic::Array;
+        LENGTH WRITABLE number 0.0;
+    }
+    StringPrototype {
+        CONSTRUCTOR HIDDEN object Intrinsic::String;
+        LENGTH 0 number 0.0;
+    }
+    NumberPrototype {
+        CONSTRUCTOR HIDDEN object Intrinsic::Number;
+    }
+    BooleanPrototype {
+        CONSTRUCTOR HIDDEN object Intrinsic::Boolean;
     }
     ErrorPrototype {
         CONSTRUCTOR HIDDEN object Intrinsic::Error;
@@ -193,8 +391,33 @@ data! {
         MESSAGE HIDDEN text names::EMPTY;
         NAME HIDDEN text names::URIERROR;
     }
+    Object {
+        PROTOTYPE 0 object Intrinsic::ObjectPrototype;
+    }
     Function {
         PROTOTYPE 0 object Intrinsic::FunctionPrototype;
+    }
+    Array {
+        PROTOTYPE 0 object Intrinsic::ArrayPrototype;
+    }
+    String {
+        PROTOTYPE 0 object Intrinsic::StringPrototype;
+    }
+    Number {
+        EPSILON 0 number f64::EPSILON;
+        MAX_SAFE_INTEGER 0 number number::MAX_SAFE_INTEGER;
+        MAX_VALUE 0 number f64::MAX;
+        MIN_SAFE_INTEGER 0 number -number::MAX_SAFE_INTEGER;
+        MIN_VALUE 0 number f64::from_bits(1);
+        NEGATIVE_INFINITY 0 number f64::NEG_INFINITY;
+        NA_N 0 number f64::NAN;
+        POSITIVE_INFINITY 0 number f64::INFINITY;
+        PARSE_FLOAT HIDDEN method (Intrinsic::GlobalObject, names::PARSE_FLOAT);
+        PARSE_INT HIDDEN method (Intrinsic::GlobalObject, names::PARSE_INT);
+        PROTOTYPE 0 object Intrinsic::NumberPrototype;
+    }
+    Boolean {
+        PROTOTYPE 0 object Intrinsic::BooleanPrototype;
     }
     Error {
         PROTOTYPE 0 object Intrinsic::ErrorPrototype;
@@ -217,6 +440,16 @@ data! {
     UriError {
         PROTOTYPE 0 object Intrinsic::UriErrorPrototype;
     }
+    Math {
+        E 0 number consts::E;
+        LN10 0 number consts::LN_10;
+        LN2 0 number consts::LN_2;
+        LOG10_E 0 number consts::LOG10_E;
+        LOG2_E 0 number consts::LOG2_E;
+        PI 0 number consts::PI;
+        SQRT1_2 0 number consts::FRAC_1_SQRT_2;
+        SQRT2 0 number consts::SQRT_2;
+    }
 }
 
 /// First row of each owner, and one behind its last.
@@ -226,13 +459,17 @@ pub(super) static DATA_RANGES: [(u16, u16); Intrinsic::COUNT] = data_ranges();
 pub(super) static FUNCTION_ROWS: [u16; Intrinsic::COUNT] = function_rows();
 
 const fn native_ranges() -> [(u16, u16); Intrinsic::COUNT] {
+    use NativeKind::{Getter, Setter};
     let mut ranges = [(0, 0); Intrinsic::COUNT];
     let mut at = 0;
     while at < NATIVES.len() {
         let owner = NATIVES[at].owner as usize;
         if at > 0 {
             let before = &NATIVES[at - 1];
-            assert!(sorted(owner, before.owner as usize, NATIVES[at].name, before.name));
+            let pair = matches!((before.kind, NATIVES[at].kind), (Getter, Setter))
+                && owner == before.owner as usize
+                && NATIVES[at].name.index() == before.name.index();
+            assert!(pair || sorted(owner, before.owner as usize, NATIVES[at].name, before.name));
         }
         if ranges[owner].1 == 0 {
             ranges[owner].0 = at as u16;

@@ -302,6 +302,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// The names that an object has by nature, wherever its table has them.
     fn natural_names(&self, object: Ref) -> [Option<NameId>; 3] {
         let value = Value::object(object);
+        if object.host().is_some() {
+            return [Some(names::LENGTH), Some(names::NAME), None];
+        }
         if !object.is_cell() {
             return [None; 3];
         }

@@ -358,7 +358,11 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     fn init_field(&mut self, at: At, field: FieldId) -> Next {
         self.sync(at);
         let key = self.field_key(field)?;
-        self.define_literal(at, 1, key, super::property::Part::Value)?;
+        if key.is_name(scruple_bytecode::names::__PROTO__) {
+            self.set_literal_prototype(at)?;
+        } else {
+            self.define_literal(at, 1, key, super::property::Part::Value)?;
+        }
         Ok(self.drop_after(at, 1))
     }
 
@@ -466,6 +470,24 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
 
     #[inline(always)]
     fn call(&mut self, at: At, argc: Argc) -> Next {
+        let argc = argc.index();
+        // A frame has a place for the this value above the arguments: they move
+        // down by one. An instruction that pushes undefined first would cost more.
+        for index in 0..argc {
+            let value = self.peek(at, index);
+            self.heap.set_mem_value(at.sp + index - 1, value);
+        }
+        let callee = self.peek(at, argc);
+        self.heap.set_mem_value(at.sp + argc - 1, Value::undefined());
+        let at = At { sp: at.sp - 1, ..at };
+        match self.as_closure(callee) {
+            Some(closure) => self.enter(at, closure, argc, 0),
+            None => self.call_other(at, callee, argc, 0),
+        }
+    }
+
+    #[inline(always)]
+    fn call_method(&mut self, at: At, argc: Argc) -> Next {
         let argc = argc.index();
         let callee = self.peek(at, argc + 1);
         match self.as_closure(callee) {

@@ -13,14 +13,17 @@ mod variable;
 
 pub(crate) use numeric::power;
 
+use core::marker::PhantomData;
+
 use crate::Host;
 use crate::error::{Raise, RaiseKind, StopKind};
 use crate::host::{Observer, Outcome, Step};
 use crate::layout::Layout;
 use crate::value::Value;
 use crate::vm::Vm;
-use scruple_bytecode::encoding::{Byte, Implied, Leb, Word};
-use scruple_bytecode::{Decoder, Encoding, dispatch};
+use scruple_bytecode::encoding::{Byte, Form, Implied, Leb, Word};
+use scruple_bytecode::ops::dispatch_any;
+use scruple_bytecode::{Decoder, Encoding, Op, Opcode, dispatch};
 
 /// Where the machine stands.
 #[derive(Clone, Copy, Debug)]
@@ -87,61 +90,108 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Runs code of one image, until something other than the next instruction
     /// is to happen. The registers are then synced.
-    fn run_image<D: Decoder>(&mut self, tally: &mut <H::Observer as Observer>::Tally) -> Raise {
+    fn run_image<D: Decoder>(
+        &mut self,
+        tally: &mut <H::Observer as Observer>::Tally,
+    ) -> Raise {
         let code = self.current_image().code();
         let mut at = self.registers();
         let mut count = *tally;
-        let raise = loop {
-            if at.fuel == 0 {
-                // The instruction to come is the one that has no budget left.
-                at.pc += 1;
-                break self.fail(at, Raise::stop(StopKind::Budget));
-            }
-            at.fuel -= 1;
-            let begin = at.pc;
-            let fetched = D::fetch(code, begin);
-            <H::Observer as Observer>::count(&mut count, fetched.next - begin);
-            let step = Step {
-                image: self.current,
-                at: begin,
-                next: fetched.next,
-                op: fetched.op,
-                operand: fetched.operand,
+        // An arm for each opcode byte: `$n` is a constant in it, and with it the
+        // operation, the length and a folded operand.
+        macro_rules! arms {
+            ($($n:literal)*) => {
+                loop {
+                    let Some(fuel) = at.fuel.checked_sub(1) else {
+                        // The instruction to come has no budget left.
+                        at.pc += 1;
+                        break self.fail(at, Raise::stop(StopKind::Budget));
+                    };
+                    at.fuel = fuel;
+                    match code[at.pc] {
+                        $($n => match self.arm::<D, $n>(at, code, &mut count) {
+                            Ok(next) => at = next,
+                            Err(raise) => break raise,
+                        },)*
+                    }
+                }
             };
-            if H::Observer::STEPS {
-                self.sync(at);
-                if let Err(raise) = <H::Observer as Observer>::before(self, step) {
-                    break raise;
-                }
-            }
-            at.pc = fetched.next;
-            match dispatch(self, at, fetched.op, fetched.operand) {
-                Ok(next) => {
-                    #[cfg(debug_assertions)]
-                    audit(at, next, step);
-                    at = next;
-                    if H::Observer::STEPS {
-                        self.sync(at);
-                        <H::Observer as Observer>::after(self, step, Outcome::Done);
-                    }
-                }
-                Err(raise) => {
-                    if H::Observer::STEPS {
-                        let outcome = match raise.0 {
-                            RaiseKind::Thrown => Outcome::Threw,
-                            RaiseKind::Stopped(_) => Outcome::Stopped,
-                            RaiseKind::Switch | RaiseKind::Finished => Outcome::Done,
-                        };
-                        <H::Observer as Observer>::after(self, step, outcome);
-                    }
-                    break raise;
-                }
-            }
-        };
+        }
+        let raise = each_byte!(arms);
         *tally = count;
         raise
     }
+
+    /// Carries out the instruction at the program counter, whose opcode byte is
+    /// `BYTE`.
+    #[inline(always)]
+    fn arm<D: Decoder, const BYTE: u8>(
+        &mut self,
+        at: At,
+        code: &[u8],
+        count: &mut <H::Observer as Observer>::Tally,
+    ) -> Result<At, Raise> {
+        let arm = const { D::ARMS[BYTE as usize] };
+        let begin = at.pc;
+        let (bits, next) = D::operand(arm, code, begin);
+        <H::Observer as Observer>::count(count, next - begin);
+        if !H::Observer::STEPS && !cfg!(debug_assertions) {
+            let at = At { pc: next, ..at };
+            return match arm.form {
+                Form::Wide => dispatch_any(self, at, code[begin + 1], bits, D::ZIGZAG),
+                _ => dispatch::<Self, ArmOf<D, BYTE>>(self, at, bits, D::ZIGZAG),
+            };
+        }
+        let opcode = if arm.form == Form::Wide { code[begin + 1] } else { arm.opcode };
+        let op = Op::from_opcode(opcode).unwrap_or(Op::Trap);
+        let operand = op.info().operand.from_bits(bits, D::ZIGZAG);
+        self.observed::<D>(at, Step { image: self.current, at: begin, next, op, operand }, bits)
+    }
+
+    /// Carries out an instruction with the observer before and behind it, and in
+    /// debug builds with a look at what the handler did.
+    #[inline(never)]
+    fn observed<D: Decoder>(&mut self, at: At, step: Step, bits: u32) -> Result<At, Raise> {
+        if H::Observer::STEPS {
+            self.sync(at);
+            <H::Observer as Observer>::before(self, step)?;
+        }
+        let before = At { pc: step.next, ..at };
+        let result = dispatch_any(self, before, step.op as u8, bits, D::ZIGZAG);
+        #[cfg(debug_assertions)]
+        if let Ok(after) = result {
+            audit(before, after, step);
+        }
+        if H::Observer::STEPS {
+            let outcome = match result {
+                Ok(at) => {
+                    self.sync(at);
+                    Outcome::Done
+                }
+                Err(Raise(RaiseKind::Thrown)) => Outcome::Threw,
+                Err(Raise(RaiseKind::Stopped(_))) => Outcome::Stopped,
+                Err(Raise(RaiseKind::Switch | RaiseKind::Finished)) => Outcome::Done,
+            };
+            <H::Observer as Observer>::after(self, step, outcome);
+        }
+        result
+    }
 }
+
+/// The arm of an opcode byte, as a type that carries its opcode.
+struct ArmOf<D, const BYTE: u8>(PhantomData<D>);
+
+impl<D: Decoder, const BYTE: u8> Opcode for ArmOf<D, BYTE> {
+    const OPCODE: u8 = D::ARMS[BYTE as usize].opcode;
+}
+
+/// Hands every byte to a macro.
+macro_rules! each_byte {
+    ($arms:ident) => {
+        $arms!(0 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20 21 22 23 24 25 26 27 28 29 30 31 32 33 34 35 36 37 38 39 40 41 42 43 44 45 46 47 48 49 50 51 52 53 54 55 56 57 58 59 60 61 62 63 64 65 66 67 68 69 70 71 72 73 74 75 76 77 78 79 80 81 82 83 84 85 86 87 88 89 90 91 92 93 94 95 96 97 98 99 100 101 102 103 104 105 106 107 108 109 110 111 112 113 114 115 116 117 118 119 120 121 122 123 124 125 126 127 128 129 130 131 132 133 134 135 136 137 138 139 140 141 142 143 144 145 146 147 148 149 150 151 152 153 154 155 156 157 158 159 160 161 162 163 164 165 166 167 168 169 170 171 172 173 174 175 176 177 178 179 180 181 182 183 184 185 186 187 188 189 190 191 192 193 194 195 196 197 198 199 200 201 202 203 204 205 206 207 208 209 210 211 212 213 214 215 216 217 218 219 220 221 222 223 224 225 226 227 228 229 230 231 232 233 234 235 236 237 238 239 240 241 242 243 244 245 246 247 248 249 250 251 252 253 254 255)
+    };
+}
+use each_byte;
 
 /// Debug builds compare what the table declares with what the handler did.
 #[cfg(debug_assertions)]

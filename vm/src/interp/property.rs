@@ -284,12 +284,14 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(self.drop_after(at, 2))
     }
 
-    /// `__proto__: value` in a literal (ECMA-262, B.3.1).
-    pub(super) fn set_literal_prototype(
-        &mut self,
-        object: Ref,
-        value: Value<L>,
-    ) -> Result<(), Raise> {
+    /// `__proto__: value` in a literal (ECMA-262, "__proto__ Property Names in
+    /// Object Initializers"). A shorthand, a method and a computed key define a
+    /// property instead: the compiler makes all of them computed ones.
+    pub(super) fn set_literal_prototype(&mut self, at: At) -> Result<(), Raise> {
+        let value = self.peek(at, 0);
+        let Some(object) = self.peek(at, 1).as_object() else {
+            return Err(Raise::internal("a literal that is no object"));
+        };
         if value.is_null() {
             self.set_prototype(object, Ref::NONE)?;
         } else if let Some(prototype) = value.as_object() {

@@ -1,0 +1,50 @@
+//! Compiling for a run: the image, and the most memory the compiler held.
+//!
+//! It owns the limits that make any source safe to compile here: a stack deep
+//! enough for the nesting that is allowed. It refuses to read files.
+
+use scruple_bytecode::Encoding;
+use scruple_compiler::{Compiled, Diagnostics, Options};
+
+use crate::allocator;
+
+/// How deep a source may nest. Past it the compiler says so; the stack of
+/// [`on_large_stack`] is far larger than this takes.
+pub const MAX_NESTING: u32 = 1000;
+
+/// The stack of every thread that compiles or runs a script, in bytes.
+pub const STACK_BYTES: usize = 64 << 20;
+
+/// A compiled script.
+#[derive(Debug, Clone)]
+pub struct Built {
+    /// The image.
+    pub image: Vec<u8>,
+    /// Most bytes the compiler asked for at once, the image included: what it
+    /// reports itself.
+    pub asked: usize,
+    /// Most bytes it had from the allocator at once, if they are counted: more
+    /// than it asked for, since an arena and a growing list reserve ahead.
+    pub reserved: Option<usize>,
+}
+
+/// Compiles a source.
+pub fn build(source: &str, encoding: Encoding) -> Result<Built, Diagnostics> {
+    let options = Options { encoding, max_nesting: MAX_NESTING, lines: true };
+    let (compiled, reserved) =
+        allocator::peak_during(|| scruple_compiler::compile(source, &options));
+    let Compiled { image, scratch_peak } = compiled?;
+    let asked = scratch_peak + image.len();
+    Ok(Built { image, asked, reserved })
+}
+
+/// Does some work on a thread with a large stack, and waits for it.
+pub fn on_large_stack<T: Send>(work: impl FnOnce() -> T + Send) -> std::io::Result<T> {
+    std::thread::scope(|scope| {
+        let thread = std::thread::Builder::new().stack_size(STACK_BYTES);
+        match thread.spawn_scoped(scope, work)?.join() {
+            Ok(result) => Ok(result),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    })
+}

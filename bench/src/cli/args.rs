@@ -1,0 +1,208 @@
+//! What the command line takes: the definitions that parsing and `--help` come
+//! from, and nothing that acts on them.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use scruple_bench::options::{REGION, RunOptions};
+use scruple_bench::report::Format;
+use scruple_bytecode::Encoding;
+
+const EXAMPLES: &str = "\
+Examples:
+  scruple run hello.js                        compile and run a script
+  scruple weigh samples                       weigh every script of a folder
+  scruple weigh app.js --encoding byte,leb    ... under two encodings
+  scruple listing app.js --function main      the instructions of a function
+  scruple trace app.js --from 1000 --count 20 what instructions 1000 to 1019 did
+
+Exit codes: 0 fine; 1 an error, a failed script, a wrong answer; 2 usage.";
+
+/// A bench for a tiny script engine: compiles a script in one pass, runs it over a
+/// heap that counts every byte, and says how many bytes, how much RAM, how many
+/// instructions.
+#[derive(Debug, Parser)]
+#[command(name = "scruple", version, after_help = EXAMPLES, propagate_version = true)]
+pub(crate) struct Arguments {
+    /// When to colour; NO_COLOR in the environment turns `auto` off
+    #[arg(long, value_enum, default_value = "auto", global = true)]
+    pub(crate) color: Color,
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+/// When to colour.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum Color {
+    /// On a terminal
+    Auto,
+    /// Always
+    Always,
+    /// Never
+    Never,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Compile a script and run it
+    Run(RunArguments),
+    /// Weigh scripts: image, heap, stack, compiler, instructions
+    Weigh(WeighArguments),
+    /// Show the instructions of a script
+    Listing(ListingArguments),
+    /// Show what instructions took from the stack and left there
+    Trace(TraceArguments),
+}
+
+const RUN_EXAMPLES: &str = "\
+Examples:
+  scruple run samples/kernels/fib.js
+  scruple run control.js --feed tide.csv --until 7200000
+  echo 'console.log(6 * 7)' | scruple run -
+
+A comment line above the first statement, such as `// scruple: --until 5000 --feed a.csv`, gives
+options of its own; those of the command line go before them. The clock is virtual: the run
+does not wait.";
+
+#[derive(Debug, Args)]
+#[command(after_help = RUN_EXAMPLES)]
+pub(crate) struct RunArguments {
+    /// The script, or - for standard input
+    pub(crate) script: PathBuf,
+    #[command(flatten)]
+    pub(crate) encoding: OneEncoding,
+    #[command(flatten)]
+    pub(crate) options: Limits,
+}
+
+const WEIGH_EXAMPLES: &str = "\
+Examples:
+  scruple weigh samples
+  scruple weigh samples --format json > weights.json
+  scruple weigh samples/kernels -v --encoding implied
+
+A script is weighed only if its answer is right: NAME.out beside NAME.js holds what it must print.
+Without such a file it is weighed and marked with a question mark.";
+
+#[derive(Debug, Args)]
+#[command(after_help = WEIGH_EXAMPLES)]
+pub(crate) struct WeighArguments {
+    /// Scripts, or folders whose .js files are taken
+    #[arg(required = true)]
+    pub(crate) paths: Vec<PathBuf>,
+    /// Encodings, separated by commas; all unless given
+    #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
+    pub(crate) encoding: Vec<Encoding>,
+    /// The form of the report
+    #[arg(long, default_value = "text", value_parser = format())]
+    pub(crate) format: Format,
+    /// Show the categories of both peaks, and what the columns mean
+    #[arg(short, long)]
+    pub(crate) verbose: bool,
+}
+
+const LISTING_EXAMPLES: &str = "\
+Examples:
+  scruple listing samples/kernels/fib.js
+  scruple listing samples/kernels/fib.js --encoding word --function fibByLoop";
+
+#[derive(Debug, Args)]
+#[command(after_help = LISTING_EXAMPLES)]
+pub(crate) struct ListingArguments {
+    /// The script, or - for standard input
+    pub(crate) script: PathBuf,
+    #[command(flatten)]
+    pub(crate) encoding: OneEncoding,
+    /// Only functions of this name, or the one of this number
+    #[arg(long, value_name = "NAME")]
+    pub(crate) function: Option<String>,
+}
+
+const TRACE_EXAMPLES: &str = "\
+Examples:
+  scruple trace samples/kernels/fib.js
+  scruple trace samples/kernels/fib.js --from 1000 --count 10
+  scruple trace samples/kernels/fib.js --function fibByLoop
+
+A line is: number of the instruction, place in the code, what it is, ( taken -- left ).";
+
+#[derive(Debug, Args)]
+#[command(after_help = TRACE_EXAMPLES)]
+pub(crate) struct TraceArguments {
+    /// The script, or - for standard input
+    pub(crate) script: PathBuf,
+    /// The number of the first instruction to show, from 1
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub(crate) from: u64,
+    /// How many instructions to show
+    #[arg(long, value_name = "N", default_value_t = 40)]
+    pub(crate) count: usize,
+    /// Only instructions of functions of this name, or of this number
+    #[arg(long, value_name = "NAME")]
+    pub(crate) function: Option<String>,
+    #[command(flatten)]
+    pub(crate) encoding: OneEncoding,
+    #[command(flatten)]
+    pub(crate) options: Limits,
+}
+
+/// One encoding.
+#[derive(Debug, Args)]
+pub(crate) struct OneEncoding {
+    /// The encoding of the instructions
+    #[arg(long, default_value = "implied", value_parser = encoding())]
+    pub(crate) encoding: Encoding,
+}
+
+/// What a run may use.
+#[derive(Debug, Args)]
+pub(crate) struct Limits {
+    /// Virtual time to end at, in ms: timers due then still run [default: a day]
+    #[arg(long, value_name = "MS")]
+    until: Option<u64>,
+    /// A CSV file of sensor readings: a column time_ms, then one a sensor
+    #[arg(long, value_name = "CSV")]
+    feed: Option<PathBuf>,
+    /// The most bytes of heap [default: all of a region of 520192 bytes]
+    #[arg(long, value_name = "BYTES", value_parser = bytes())]
+    heap: Option<u64>,
+    /// The most bytes of stack [default: what the heap leaves]
+    #[arg(long, value_name = "BYTES", value_parser = bytes())]
+    stack: Option<u64>,
+    /// The most instructions
+    #[arg(long, value_name = "N")]
+    budget: Option<u64>,
+}
+
+impl Limits {
+    /// As the library takes them.
+    pub(crate) fn to_options(&self) -> RunOptions {
+        RunOptions {
+            until: self.until,
+            feed: self.feed.clone(),
+            heap: self.heap.map(|bytes| bytes as usize),
+            stack: self.stack.map(|bytes| bytes as usize),
+            budget: self.budget,
+        }
+    }
+}
+
+fn bytes() -> clap::builder::RangedU64ValueParser {
+    clap::value_parser!(u64).range(..=REGION as u64)
+}
+
+fn encoding() -> impl clap::builder::TypedValueParser<Value = Encoding> {
+    use clap::builder::TypedValueParser;
+    let names = Encoding::ALL.iter().map(|encoding| encoding.name());
+    clap::builder::PossibleValuesParser::new(names)
+        .try_map(|name| Encoding::from_name(&name).ok_or("no such encoding"))
+}
+
+fn format() -> impl clap::builder::TypedValueParser<Value = Format> {
+    use clap::builder::TypedValueParser;
+    let names = Format::ALL.iter().map(|format| format.name());
+    clap::builder::PossibleValuesParser::new(names).try_map(|name| {
+        let format = Format::ALL.iter().copied().find(|format| format.name() == name);
+        format.ok_or("no such format")
+    })
+}

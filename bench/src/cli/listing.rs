@@ -1,0 +1,34 @@
+//! `listing`: a script's instructions as text, with the source lines they are of.
+
+use anyhow::{Context, Result, bail};
+use scruple_bench::options::RunOptions;
+use scruple_bench::trace::functions_named;
+use scruple_bytecode::image::Image;
+use scruple_bytecode::listing;
+
+use super::args::ListingArguments;
+use super::terminal::Terminal;
+use super::{Verdict, build_or_explain, read_script};
+
+pub(crate) fn listing(arguments: &ListingArguments, terminal: &Terminal) -> Result<Verdict> {
+    let script = read_script(&arguments.script, &RunOptions::default())?;
+    let Some(built) = build_or_explain(&script, arguments.encoding.encoding, terminal)? else {
+        return Ok(Verdict::Wrong);
+    };
+    let image = Image::open(&built.image).context("the compiler's image")?;
+    let mut text = String::new();
+    match &arguments.function {
+        None => listing::write(&mut text, &image, Some(&script.text))?,
+        Some(name) => {
+            let functions = functions_named(&image, name);
+            if functions.is_empty() {
+                bail!("{}: {}", script.name, super::no_function(&image, name));
+            }
+            for (id, _) in functions {
+                listing::write_function(&mut text, &image, id, Some(&script.text))?;
+            }
+        }
+    }
+    terminal.write(&text)?;
+    Ok(Verdict::Fine)
+}

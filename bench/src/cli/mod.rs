@@ -1,0 +1,115 @@
+//! The commands: each takes its arguments, asks the library, and writes.
+//!
+//! It owns the exit codes: 0 fine, 1 an error, 2 usage (clap's own).
+
+pub(crate) mod args;
+pub(crate) mod listing;
+pub(crate) mod run;
+pub(crate) mod terminal;
+pub(crate) mod trace;
+pub(crate) mod weigh;
+
+use std::path::Path;
+use std::process::ExitCode;
+
+use anyhow::{Context, Result};
+use scruple_bench::build::{self, Built};
+use scruple_bench::diagnose::{self, Source};
+use scruple_bench::machine::{self, Run, Setup};
+use scruple_bench::options::RunOptions;
+use scruple_bench::script::Script;
+use scruple_bench::station::Output;
+use scruple_bench::trace::function_name;
+use scruple_bytecode::Encoding;
+use scruple_bytecode::image::Image;
+use scruple_bytecode::operand::FunctionId;
+use scruple_vm::Observer;
+
+use terminal::Terminal;
+
+/// How a command ended that could do its work.
+pub(crate) enum Verdict {
+    /// All is well.
+    Fine,
+    /// What is wrong has been said.
+    Wrong,
+}
+
+/// The exit code; an error that has not been shown is shown.
+pub(crate) fn conclude(result: Result<Verdict>, terminal: &Terminal) -> ExitCode {
+    match result {
+        Ok(Verdict::Fine) => ExitCode::SUCCESS,
+        Ok(Verdict::Wrong) => ExitCode::from(1),
+        Err(error) => {
+            terminal.complain(&format!("scruple: {error:#}\n"));
+            ExitCode::from(1)
+        }
+    }
+}
+
+/// Reads the script at a path, `-` being standard input.
+fn read_script(path: &Path, asked: &RunOptions) -> Result<Script> {
+    if path == Path::new("-") {
+        return Ok(Script::read_from("-", &mut std::io::stdin().lock(), asked)?);
+    }
+    Ok(Script::read(path, asked)?)
+}
+
+/// Compiles a script, or shows what is wrong with it.
+fn build_or_explain(
+    script: &Script,
+    encoding: Encoding,
+    terminal: &Terminal,
+) -> Result<Option<Built>> {
+    let built = build::on_large_stack(|| build::build(&script.text, encoding))
+        .context("no thread to compile on")?;
+    match built {
+        Ok(built) => Ok(Some(built)),
+        Err(diagnostics) => {
+            let source = Source { name: &script.name, text: &script.text };
+            terminal.complain(&diagnose::diagnostics(source, &diagnostics, terminal.colour()));
+            Ok(None)
+        }
+    }
+}
+
+/// Runs a compiled script.
+fn run_built<O: Observer + Send + 'static>(
+    script: &Script,
+    built: &Built,
+    budget: u64,
+    output: impl FnOnce() -> Output + Send,
+    observer: O,
+) -> Result<Run<O>> {
+    let run = build::on_large_stack(|| {
+        let run = machine::run(Setup {
+            image: &built.image,
+            feed: script.feed.clone(),
+            limits: script.options.limits(budget),
+            collect_every: usize::MAX,
+            output: output(),
+            observer,
+        });
+        // What took the output may belong to the thread that ends here.
+        Run { output: Output::kept(), ..run }
+    });
+    run.context("no thread to run on")
+}
+
+/// Shows why a run ended before its end.
+fn explain(script: &Script, failure: &machine::Failure, terminal: &Terminal) {
+    let source = Source { name: &script.name, text: &script.text };
+    terminal.complain(&diagnose::failure(source, failure, terminal.colour()));
+}
+
+/// What to say where no function has a name.
+fn no_function(image: &Image<'_>, name: &str) -> String {
+    const SHOWN: usize = 12;
+    let names: Vec<String> = (0..image.n_functions())
+        .filter_map(FunctionId::new)
+        .map(|id| function_name(image, id))
+        .take(SHOWN + 1)
+        .collect();
+    let more = if names.len() > SHOWN { ", …" } else { "" };
+    format!("no function {name}: there is {}{more}", names[..names.len().min(SHOWN)].join(", "))
+}

@@ -1,0 +1,27 @@
+//! `run`: compiles a script and runs it, its output passed on as it comes.
+
+use anyhow::Result;
+use scruple_bench::station::Output;
+
+use super::args::RunArguments;
+use super::terminal::{Printer, Terminal};
+use super::{Verdict, build_or_explain, explain, read_script, run_built};
+
+pub(crate) fn run(arguments: &RunArguments, terminal: &Terminal) -> Result<Verdict> {
+    let script = read_script(&arguments.script, &arguments.options.to_options())?;
+    let Some(built) = build_or_explain(&script, arguments.encoding.encoding, terminal)? else {
+        return Ok(Verdict::Wrong);
+    };
+    let print = || {
+        let mut printer = Printer::new();
+        Output::Passed(Box::new(move |text| printer.print(text)))
+    };
+    let run = run_built(&script, &built, u64::MAX, print, ())?;
+    match run.end {
+        Ok(()) => Ok(Verdict::Fine),
+        Err(failure) => {
+            explain(&script, &failure, terminal);
+            Ok(Verdict::Wrong)
+        }
+    }
+}

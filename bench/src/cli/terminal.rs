@@ -1,0 +1,90 @@
+//! Writing: results to standard output, the rest to standard error.
+//!
+//! It owns colour (asked for, or a terminal without `NO_COLOR`) and what happens
+//! when nobody reads any more: the program ends quietly.
+
+use std::io::{self, IsTerminal, Write};
+
+use anstream::{AutoStream, ColorChoice};
+use anyhow::{Context, Result};
+
+use super::args::Color;
+
+/// The two streams.
+pub(crate) struct Terminal {
+    colour: bool,
+}
+
+impl Terminal {
+    pub(crate) fn new(color: Color) -> Terminal {
+        let colour = match color {
+            Color::Always => true,
+            Color::Never => false,
+            Color::Auto => AutoStream::choice(&io::stderr()) != ColorChoice::Never,
+        };
+        Terminal { colour }
+    }
+
+    /// Whether standard error is to be coloured.
+    pub(crate) fn colour(&self) -> bool {
+        self.colour
+    }
+
+    /// Whether somebody looks on at standard error.
+    pub(crate) fn is_watched(&self) -> bool {
+        io::stderr().is_terminal()
+    }
+
+    /// Writes a result.
+    pub(crate) fn write(&self, text: &str) -> Result<()> {
+        let mut out = io::stdout().lock();
+        let written = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+        end_if_unread(&written);
+        written.context("standard output")
+    }
+
+    /// Writes what is no result.
+    pub(crate) fn complain(&self, text: &str) {
+        let choice = if self.colour { ColorChoice::AlwaysAnsi } else { ColorChoice::Never };
+        let mut stream = AutoStream::new(io::stderr(), choice);
+        // There is no other place to complain to.
+        let _ = stream.write_all(text.as_bytes());
+    }
+}
+
+/// Takes what a script prints, piece by piece, to standard output; a full buffer
+/// or the end of the run lets it go.
+pub(crate) struct Printer {
+    out: io::BufWriter<io::Stdout>,
+}
+
+impl Printer {
+    pub(crate) fn new() -> Printer {
+        Printer { out: io::BufWriter::new(io::stdout()) }
+    }
+
+    pub(crate) fn print(&mut self, text: &str) {
+        let written = self.out.write_all(text.as_bytes());
+        end_if_unread(&written);
+    }
+}
+
+impl Drop for Printer {
+    fn drop(&mut self) {
+        let flushed = self.out.flush();
+        end_if_unread(&flushed);
+    }
+}
+
+/// A reader such as `head` that has had enough is no error; a disk that is full
+/// is one, and the run would be for nothing.
+fn end_if_unread(written: &io::Result<()>) {
+    match written {
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => std::process::exit(0),
+        Err(error) => {
+            let _ = writeln!(io::stderr(), "scruple: standard output: {error}");
+            std::process::exit(1);
+        }
+        Ok(()) => {}
+    }
+}

@@ -1,0 +1,42 @@
+//! `trace`: runs a script and shows a window of what its instructions did.
+
+use anyhow::{Context, Result, bail};
+use scruple_bench::station::Output;
+use scruple_bench::trace::{self, Tracer, Window, functions_named};
+use scruple_bytecode::image::Image;
+
+use super::args::TraceArguments;
+use super::terminal::Terminal;
+use super::{Verdict, build_or_explain, explain, no_function, read_script, run_built};
+
+pub(crate) fn trace(arguments: &TraceArguments, terminal: &Terminal) -> Result<Verdict> {
+    let script = read_script(&arguments.script, &arguments.options.to_options())?;
+    let Some(built) = build_or_explain(&script, arguments.encoding.encoding, terminal)? else {
+        return Ok(Verdict::Wrong);
+    };
+    let image = Image::open(&built.image).context("the compiler's image")?;
+    let mut window = Window { from: arguments.from, count: arguments.count, code: Vec::new() };
+    if let Some(name) = &arguments.function {
+        window.code = functions_named(&image, name).into_iter().map(|(_, code)| code).collect();
+        if window.code.is_empty() {
+            bail!("{}: {}", script.name, no_function(&image, name));
+        }
+    }
+    // The script's own output would only be in the way.
+    let silent = || Output::Passed(Box::new(|_| ()));
+    let run = run_built(&script, &built, u64::MAX, silent, Tracer::new(window))?;
+    let tracer = run.observer;
+    terminal.write(&trace::render(&image, tracer.lines()))?;
+    match run.end {
+        Err(failure) if !tracer.is_full() => {
+            explain(&script, &failure, terminal);
+            Ok(Verdict::Wrong)
+        }
+        _ if tracer.lines().is_empty() && arguments.count > 0 => bail!(
+            "{}: no such instruction: the run took {} instructions",
+            script.name,
+            run.instructions
+        ),
+        _ => Ok(Verdict::Fine),
+    }
+}

@@ -1,0 +1,400 @@
+//! The document: what a measurement says, as it goes out and comes back in.
+//!
+//! It owns the wire form (its schema is `schema/weigh.json`, with the version
+//! below) and the identities that every figure must satisfy. Bytes and counts
+//! only, never text made of them. It refuses to measure and to lay out.
+
+use scruple_bytecode::Encoding;
+use scruple_bytecode::image::{Image, Position, Sizes, header};
+use scruple_vm::{Book, Category, Counter, Layout, Narrow};
+use serde::{Deserialize, Serialize};
+
+use crate::build::Built;
+use crate::machine::Run;
+
+/// The version of the wire form. It changes when a field changes its meaning or
+/// goes; a field that comes does not change it.
+pub const SCHEMA: u32 = 1;
+
+/// Everything one measurement says.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Document {
+    /// The version of this form.
+    pub schema: u32,
+    /// What ran the scripts.
+    pub lab: Lab,
+    /// A row a script and encoding.
+    pub rows: Vec<Row>,
+    /// Sums of what can be summed, an entry an encoding.
+    pub totals: Vec<Total>,
+}
+
+/// What ran the scripts.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Lab {
+    /// Version of this program.
+    pub version: String,
+    /// Version of the image format.
+    pub image_format: u8,
+    /// The heap's layout.
+    pub layout: String,
+}
+
+/// One script under one encoding: figures, or an error.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Row {
+    /// The script.
+    pub script: String,
+    /// The encoding's name.
+    pub encoding: String,
+    /// Whether what it printed was compared with what it must print.
+    pub answer_checked: bool,
+    /// What went wrong, if something did.
+    pub error: Option<RowError>,
+    /// The figures, if nothing did.
+    pub figures: Option<Figures>,
+}
+
+/// Why a row has no figures.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RowError {
+    /// How far the measurement came.
+    pub stage: Stage,
+    /// What went wrong.
+    pub message: String,
+    /// The source line, if it went wrong somewhere.
+    pub line: Option<u32>,
+    /// The column in code points, from 1.
+    pub column: Option<u32>,
+}
+
+/// A step of a measurement.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Stage {
+    /// Reading the script and what belongs to it.
+    Read,
+    /// Compiling it.
+    Compile,
+    /// Running it.
+    Run,
+    /// Comparing what it printed.
+    Answer,
+    /// Comparing its runs with one another.
+    Agreement,
+}
+
+/// What one script under one encoding takes.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Figures {
+    /// Bytes of the image by section.
+    pub image: ImageBytes,
+    /// Most bytes of heap and stack at once, garbage included.
+    pub heap_high_water: HeapBytes,
+    /// Most bytes of heap and stack reachable at once.
+    pub live_peak: HeapBytes,
+    /// How exact the live peak is: bytes allocated between two collections, 0
+    /// where every allocation collected.
+    pub live_peak_resolution: u64,
+    /// Most bytes of stack at once.
+    pub stack_peak: u64,
+    /// Most bytes the compiler held at once.
+    pub compile_peak: CompilePeak,
+    /// Instructions fetched and carried out.
+    pub instructions: u64,
+    /// Operations carried out: as many as instructions while every instruction
+    /// is one operation.
+    pub operations: u64,
+    /// Instruction bytes read.
+    pub fetched_bytes: u64,
+    /// Blocks allocated.
+    pub allocations: u64,
+    /// Bytes of those blocks.
+    pub allocated_bytes: u64,
+}
+
+/// Bytes of an image by section.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ImageBytes {
+    /// The whole image.
+    pub total: u64,
+    /// The header.
+    pub header: u64,
+    /// Constants.
+    pub constants: u64,
+    /// Globals, function records and lists.
+    pub functions: u64,
+    /// Instructions.
+    pub instructions: u64,
+    /// Padding behind the instructions.
+    pub padding: u64,
+    /// The line table.
+    pub lines: u64,
+}
+
+/// Bytes of heap and stack by category.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[allow(missing_docs, reason = "each is the category of that name")]
+pub struct HeapBytes {
+    /// All categories.
+    pub total: u64,
+    pub objects: u64,
+    pub properties: u64,
+    pub arrays: u64,
+    pub strings: u64,
+    pub boxed_numbers: u64,
+    pub functions: u64,
+    pub scopes: u64,
+    pub stack: u64,
+    pub collector: u64,
+    pub caches: u64,
+    pub image: u64,
+}
+
+/// Most bytes the compiler held at once, the image included.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CompilePeak {
+    /// Bytes it asked for.
+    pub asked: u64,
+    /// Bytes it had from the allocator, if those were counted.
+    pub reserved: Option<u64>,
+}
+
+/// Sums over the rows of one encoding that have figures. Peaks have no sum.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Total {
+    /// The encoding's name.
+    pub encoding: String,
+    /// Rows summed.
+    pub scripts: u64,
+    /// Rows left out because of their errors.
+    pub failed: u64,
+    /// Bytes of the images.
+    pub image: ImageBytes,
+    /// Instructions carried out.
+    pub instructions: u64,
+    /// Operations carried out.
+    pub operations: u64,
+    /// Instruction bytes read.
+    pub fetched_bytes: u64,
+}
+
+impl Document {
+    /// A document of these rows, with its sums.
+    pub fn new(rows: Vec<Row>) -> Document {
+        let lab = Lab {
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            image_format: header::VERSION,
+            layout: Narrow::NAME.to_owned(),
+        };
+        let mut totals: Vec<Total> = Vec::new();
+        for row in &rows {
+            let index = totals.iter().position(|total| total.encoding == row.encoding);
+            let index = index.unwrap_or_else(|| {
+                totals.push(Total::new(&row.encoding));
+                totals.len() - 1
+            });
+            totals[index].add(row);
+        }
+        Document { schema: SCHEMA, lab, rows, totals }
+    }
+
+    /// Whether every row has figures.
+    pub fn is_complete(&self) -> bool {
+        self.rows.iter().all(|row| row.error.is_none())
+    }
+
+    /// Whether every split adds up to its total, and every peak lies within what
+    /// bounds it.
+    pub fn adds_up(&self) -> bool {
+        let rows = self.rows.iter().filter_map(|row| row.figures.as_ref());
+        let mut images = self.totals.iter().map(|total| &total.image);
+        rows.into_iter().all(Figures::adds_up) && images.all(ImageBytes::adds_up)
+    }
+}
+
+impl Row {
+    /// A row with figures.
+    pub fn weighed(script: &str, encoding: Encoding, checked: bool, figures: Figures) -> Row {
+        Row {
+            script: script.to_owned(),
+            encoding: encoding.name().to_owned(),
+            answer_checked: checked,
+            error: None,
+            figures: Some(figures),
+        }
+    }
+
+    /// A row with an error.
+    pub fn failed(script: &str, encoding: Encoding, error: RowError) -> Row {
+        Row {
+            script: script.to_owned(),
+            encoding: encoding.name().to_owned(),
+            answer_checked: false,
+            error: Some(error),
+            figures: None,
+        }
+    }
+}
+
+impl RowError {
+    /// An error without a place.
+    pub fn new(stage: Stage, message: String) -> RowError {
+        RowError { stage, message, line: None, column: None }
+    }
+
+    /// The same at a place.
+    pub fn at(self, position: Option<Position>) -> RowError {
+        RowError {
+            line: position.map(|position| position.line),
+            column: position.map(|position| position.column),
+            ..self
+        }
+    }
+}
+
+impl Figures {
+    /// The figures of a script that was built, run, and run again with more
+    /// collections for the live peak.
+    pub fn new(
+        image: &Image<'_>,
+        built: &Built,
+        run: &Run<Counter>,
+        collected: &Run<Counter>,
+        resolution: u64,
+    ) -> Figures {
+        Figures {
+            image: image.sizes().into(),
+            heap_high_water: run.ledger.high_water().into(),
+            live_peak: collected.ledger.live_peak().into(),
+            live_peak_resolution: resolution,
+            stack_peak: u64::from(run.ledger.stack_peak()),
+            compile_peak: CompilePeak {
+                asked: built.asked as u64,
+                reserved: built.reserved.map(|bytes| bytes as u64),
+            },
+            instructions: run.instructions,
+            operations: run.instructions,
+            fetched_bytes: run.observer.fetched_bytes(),
+            allocations: run.ledger.allocations(),
+            allocated_bytes: run.ledger.allocated(),
+        }
+    }
+
+    /// Whether every split adds up, and every peak lies within what bounds it.
+    pub fn adds_up(&self) -> bool {
+        self.image.adds_up()
+            && self.heap_high_water.adds_up()
+            && self.live_peak.adds_up()
+            && self.live_peak.total <= self.heap_high_water.total
+            && self.heap_high_water.stack <= self.stack_peak
+            && self.compile_peak.asked >= self.image.total
+            && self.operations >= self.instructions
+    }
+}
+
+impl ImageBytes {
+    /// Whether the sections add up to the image.
+    pub fn adds_up(&self) -> bool {
+        let ImageBytes { total, header, constants, functions, instructions, padding, lines } =
+            *self;
+        total == header + constants + functions + instructions + padding + lines
+    }
+
+    fn add(&mut self, other: &ImageBytes) {
+        self.total += other.total;
+        self.header += other.header;
+        self.constants += other.constants;
+        self.functions += other.functions;
+        self.instructions += other.instructions;
+        self.padding += other.padding;
+        self.lines += other.lines;
+    }
+}
+
+impl From<Sizes> for ImageBytes {
+    fn from(sizes: Sizes) -> Self {
+        ImageBytes {
+            total: sizes.total() as u64,
+            header: sizes.header as u64,
+            constants: sizes.constants as u64,
+            functions: sizes.functions as u64,
+            instructions: sizes.instructions as u64,
+            padding: sizes.padding as u64,
+            lines: sizes.lines as u64,
+        }
+    }
+}
+
+impl HeapBytes {
+    /// The categories by the names a report uses, in its order.
+    pub fn by_category(&self) -> [(&'static str, u64); Category::ALL.len()] {
+        Category::ALL.map(|category| {
+            let bytes = match category {
+                Category::Objects => self.objects,
+                Category::Properties => self.properties,
+                Category::Arrays => self.arrays,
+                Category::Strings => self.strings,
+                Category::Numbers => self.boxed_numbers,
+                Category::Functions => self.functions,
+                Category::Scopes => self.scopes,
+                Category::Stack => self.stack,
+                Category::Collector => self.collector,
+                Category::Caches => self.caches,
+                Category::Image => self.image,
+            };
+            (category.name(), bytes)
+        })
+    }
+
+    /// Whether the categories add up to the total.
+    pub fn adds_up(&self) -> bool {
+        self.by_category().iter().map(|(_, bytes)| bytes).sum::<u64>() == self.total
+    }
+}
+
+impl From<&Book> for HeapBytes {
+    fn from(book: &Book) -> Self {
+        let bytes = |category| u64::from(book.bytes(category));
+        HeapBytes {
+            total: u64::from(book.total()),
+            objects: bytes(Category::Objects),
+            properties: bytes(Category::Properties),
+            arrays: bytes(Category::Arrays),
+            strings: bytes(Category::Strings),
+            boxed_numbers: bytes(Category::Numbers),
+            functions: bytes(Category::Functions),
+            scopes: bytes(Category::Scopes),
+            stack: bytes(Category::Stack),
+            collector: bytes(Category::Collector),
+            caches: bytes(Category::Caches),
+            image: bytes(Category::Image),
+        }
+    }
+}
+
+impl Total {
+    fn new(encoding: &str) -> Total {
+        Total {
+            encoding: encoding.to_owned(),
+            scripts: 0,
+            failed: 0,
+            image: ImageBytes::default(),
+            instructions: 0,
+            operations: 0,
+            fetched_bytes: 0,
+        }
+    }
+
+    fn add(&mut self, row: &Row) {
+        let Some(figures) = &row.figures else {
+            self.failed += 1;
+            return;
+        };
+        self.scripts += 1;
+        self.image.add(&figures.image);
+        self.instructions += figures.instructions;
+        self.operations += figures.operations;
+        self.fetched_bytes += figures.fetched_bytes;
+    }
+}

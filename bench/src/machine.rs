@@ -1,0 +1,105 @@
+//! Running an image in a station: the one place here that makes a machine.
+//!
+//! It owns the region's size and the order load, run, timers. It refuses to judge
+//! the output.
+
+use std::sync::Arc;
+
+use scruple_bytecode::image::Position;
+use scruple_vm::{HeapOptions, Layout, Ledger, Narrow, Observer, RunError, StopKind, Vm};
+
+use crate::feed::Feed;
+use crate::options::{Limits, REGION};
+use crate::station::{Output, Station};
+use crate::timers;
+
+/// How deep built-ins and scripts may call one another: see [`NESTING_LIMIT`]'s
+/// test, which runs that deep.
+pub const NESTING_LIMIT: u16 = 1000;
+
+/// What a run is made of.
+pub struct Setup<'a, O> {
+    /// The image.
+    pub image: &'a [u8],
+    /// What the sensors read.
+    pub feed: Arc<Feed>,
+    /// The limits.
+    pub limits: Limits,
+    /// Collect after that many bytes of allocation: 0 before every one.
+    pub collect_every: usize,
+    /// Where output goes.
+    pub output: Output,
+    /// What looks on.
+    pub observer: O,
+}
+
+/// A run that is over.
+pub struct Run<O> {
+    /// How it ended.
+    pub end: Result<(), Failure>,
+    /// What became of the output.
+    pub output: Output,
+    /// What looked on.
+    pub observer: O,
+    /// Instructions carried out.
+    pub instructions: u64,
+    /// The heap's books.
+    pub ledger: Ledger,
+}
+
+/// Why a run ended before its end.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Failure {
+    /// What happened, without the place.
+    pub message: String,
+    /// Where in the source.
+    pub position: Option<Position>,
+    /// The stop, if it was one.
+    pub stop: Option<StopKind>,
+}
+
+/// Runs an image: the script, then its timers.
+pub fn run<O: Observer + 'static>(setup: Setup<'_, O>) -> Run<O> {
+    let Setup { image, feed, limits, collect_every, output, observer } = setup;
+    let mut region = vec![<Narrow as Layout>::Slot::default(); REGION / Narrow::SLOT_BYTES];
+    let functions = Station::<O>::functions::<Narrow>();
+    let options = scruple_vm::Options {
+        heap: HeapOptions { limit: limits.heap, collect_every, ..HeapOptions::default() },
+        stack_limit: limits.stack,
+        nesting_limit: NESTING_LIMIT,
+        budget: limits.budget,
+        ..scruple_vm::Options::default()
+    };
+    let station = Station::new(output, observer, feed);
+    let mut vm: Vm<'_, Narrow, Station<O>> = Vm::new(&mut region, station, options);
+    vm.set_host_functions(&functions);
+    let end = match vm.load(image) {
+        Ok(()) => match vm.run().and_then(|()| timers::run(&mut vm, limits.until)) {
+            Ok(()) => Ok(()),
+            Err(error) => Err(failure(&mut vm, error, &limits)),
+        },
+        Err(error) => Err(Failure { message: error.to_string(), position: None, stop: None }),
+    };
+    let (instructions, ledger) = (vm.instructions(), vm.ledger().clone());
+    let Station { output, observer, .. } = vm.into_host();
+    Run { end, output, observer, instructions, ledger }
+}
+
+fn failure<O: Observer + 'static>(
+    vm: &mut Vm<'_, Narrow, Station<O>>,
+    error: RunError,
+    limits: &Limits,
+) -> Failure {
+    let mut message = error.reason().to_string();
+    match error.stop() {
+        None => {
+            message.push_str(": ");
+            let thrown = vm.thrown();
+            // A String takes whatever is written.
+            let _ = vm.describe(thrown, &mut message);
+        }
+        Some(StopKind::Budget) => message.push_str(&format!(" ({} instructions)", limits.budget)),
+        Some(_) => {}
+    }
+    Failure { message, position: error.position(), stop: error.stop() }
+}

@@ -1,0 +1,177 @@
+//! Weighing scripts: every figure of a script under an encoding, once its answer
+//! is right.
+//!
+//! It owns the order of a measurement: compile, run and check the output, then
+//! run again for the live peak and check that nothing but the collections
+//! differed. It refuses to print, and gives no figure beside an error.
+
+use rayon::prelude::*;
+use scruple_bytecode::Encoding;
+use scruple_bytecode::image::Image;
+use scruple_vm::{Counter, Ledger};
+
+use crate::build::{self, Built, STACK_BYTES};
+use crate::document::{Document, Figures, Row, RowError, Stage};
+use crate::machine::{self, Run, Setup};
+use crate::options::Limits;
+use crate::script::{Candidate, Script};
+use crate::station::{MOST_OUTPUT, Output};
+
+/// The budget of a script that asks for none: a wrong script ends.
+pub const BUDGET: u64 = 1_000_000_000;
+
+/// How much collecting a live peak may cost: collections times the bytes each
+/// has to walk. Two gigabytes are some seconds.
+pub const LIVE_WORK: u64 = 2_000_000_000;
+
+/// What is to be measured.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    /// The encodings, in the order of the rows.
+    pub encodings: Vec<Encoding>,
+}
+
+impl Default for Plan {
+    fn default() -> Self {
+        Plan { encodings: Encoding::ALL.to_vec() }
+    }
+}
+
+/// Weighs every script under every encoding of the plan, on all cores; the rows
+/// come in the scripts' order. `done` is called after each row.
+pub fn weigh(candidates: &[Candidate], plan: &Plan, done: &(dyn Fn() + Sync)) -> Document {
+    let pairs: Vec<(&Candidate, Encoding)> = candidates
+        .iter()
+        .flat_map(|candidate| plan.encodings.iter().map(move |&encoding| (candidate, encoding)))
+        .collect();
+    let weigh_all = || {
+        pairs
+            .par_iter()
+            .map(|&(candidate, encoding)| {
+                let row = weigh_one(candidate, encoding);
+                done();
+                row
+            })
+            .collect()
+    };
+    // Scripts need more stack than a pool's threads have by default.
+    let pool = rayon::ThreadPoolBuilder::new().stack_size(STACK_BYTES).build();
+    let rows = match pool {
+        Ok(pool) => pool.install(weigh_all),
+        Err(error) => pairs
+            .iter()
+            .map(|(candidate, encoding)| {
+                let error = RowError::new(Stage::Run, format!("no threads to run on: {error}"));
+                Row::failed(&candidate.name, *encoding, error)
+            })
+            .collect(),
+    };
+    Document::new(rows)
+}
+
+fn weigh_one(candidate: &Candidate, encoding: Encoding) -> Row {
+    let result = match &candidate.script {
+        Ok(script) => measure(script, encoding).map(|figures| (script.expected.is_some(), figures)),
+        Err(error) => Err(RowError::new(Stage::Read, error.to_string())),
+    };
+    match result {
+        Ok((checked, figures)) => Row::weighed(&candidate.name, encoding, checked, figures),
+        Err(error) => Row::failed(&candidate.name, encoding, error),
+    }
+}
+
+/// Measures one script under one encoding, on a thread with stack enough: see
+/// [`build::on_large_stack`].
+pub fn measure(script: &Script, encoding: Encoding) -> Result<Figures, RowError> {
+    let built = build::build(&script.text, encoding).map_err(|diagnostics| {
+        let first = diagnostics.first();
+        RowError::new(Stage::Compile, first.message().to_owned()).at(Some(first.position()))
+    })?;
+    let image = Image::open(&built.image)
+        .map_err(|error| RowError::new(Stage::Compile, error.to_string()))?;
+    let limits = script.options.limits(BUDGET);
+    let first = run(script, &built, limits, usize::MAX);
+    let printed = output_of(&first)?;
+    if let Some(expected) = &script.expected {
+        check_answer(expected, printed)?;
+    }
+    let resolution = resolution(&first.ledger);
+    let second = run(script, &built, limits, resolution as usize);
+    if output_of(&second)? != printed || second.instructions != first.instructions {
+        let message = "the run that collects more often did not do the same".to_owned();
+        return Err(RowError::new(Stage::Agreement, message));
+    }
+    if !first.ledger.audit() || !second.ledger.audit() {
+        let message = "the heap's books do not add up".to_owned();
+        return Err(RowError::new(Stage::Agreement, message));
+    }
+    Ok(Figures::new(&image, &built, &first, &second, resolution))
+}
+
+fn run(script: &Script, built: &Built, limits: Limits, collect_every: usize) -> Run<Counter> {
+    machine::run(Setup {
+        image: &built.image,
+        feed: script.feed.clone(),
+        limits,
+        collect_every,
+        output: Output::kept(),
+        observer: Counter::default(),
+    })
+}
+
+fn output_of(run: &Run<Counter>) -> Result<&str, RowError> {
+    if let Err(failure) = &run.end {
+        let error = RowError::new(Stage::Run, failure.message.clone());
+        return Err(error.at(failure.position));
+    }
+    match &run.output {
+        Output::Kept(printed) => Ok(printed),
+        _ => Err(RowError::new(Stage::Answer, format!("printed more than {MOST_OUTPUT} bytes"))),
+    }
+}
+
+/// How many bytes may be allocated between two collections of the run for the
+/// live peak: 0, every allocation collects, if the work bound allows that.
+///
+/// The first run tells both factors: how often it allocated, and how much there
+/// can be to walk, garbage included, since nothing lives that is not booked.
+fn resolution(ledger: &Ledger) -> u64 {
+    let walk = u64::from(ledger.high_water().total()).max(1);
+    let affordable = LIVE_WORK / walk;
+    if ledger.allocations() <= affordable {
+        return 0;
+    }
+    // A power of two, so that a small change elsewhere does not move it.
+    (ledger.allocated() / affordable.max(1)).next_power_of_two().max(8)
+}
+
+fn check_answer(expected: &str, printed: &str) -> Result<(), RowError> {
+    if expected == printed {
+        return Ok(());
+    }
+    let (mut wanted, mut got) = (expected.lines(), printed.lines());
+    let mut line = 1;
+    let message = loop {
+        match (wanted.next(), got.next()) {
+            (Some(wanted), Some(got)) if wanted == got => line += 1,
+            (None, None) => break "the answer differs in how its last line ends".to_owned(),
+            (wanted, got) => {
+                break format!(
+                    "wrong answer: output line {line} is {}, not {}",
+                    quoted(got),
+                    quoted(wanted)
+                );
+            }
+        }
+    };
+    Err(RowError::new(Stage::Answer, message))
+}
+
+fn quoted(line: Option<&str>) -> String {
+    const SHOWN: usize = 60;
+    match line {
+        None => "missing".to_owned(),
+        Some(line) if line.chars().count() <= SHOWN => format!("{line:?}"),
+        Some(line) => format!("{:?}…", line.chars().take(SHOWN).collect::<String>()),
+    }
+}

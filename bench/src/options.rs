@@ -1,0 +1,167 @@
+//! How a script is to be run: what a command line or the script's own header asks
+//! for, and the limits that come of it.
+//!
+//! A header is a comment line above the first statement, such as
+//! `// scruple: --until 7200000 --feed tide.csv`: a script that needs sensors or
+//! a time to end at says so itself, and measures the same wherever it is run.
+
+use std::fmt;
+use std::path::PathBuf;
+
+use crate::timers::DEFAULT_UNTIL;
+
+/// Bytes of the region that heap and stack share: a board of 512 KiB that keeps
+/// a corner for itself.
+pub const REGION: usize = 508 * 1024;
+
+/// What may be asked for. What is not is left to the defaults.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct RunOptions {
+    /// Virtual time to end at, in ms: timers due then still run.
+    pub until: Option<u64>,
+    /// A CSV file of sensor readings.
+    pub feed: Option<PathBuf>,
+    /// The most bytes of heap.
+    pub heap: Option<usize>,
+    /// The most bytes of stack.
+    pub stack: Option<usize>,
+    /// The most instructions.
+    pub budget: Option<u64>,
+}
+
+/// The limits of a run.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Limits {
+    /// Virtual time to end at, in ms.
+    pub until: u64,
+    /// The most bytes of heap cells.
+    pub heap: usize,
+    /// The most bytes of stack.
+    pub stack: usize,
+    /// The most instructions.
+    pub budget: u64,
+}
+
+/// A header that cannot be read.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HeaderError {
+    line: usize,
+    message: String,
+}
+
+impl HeaderError {
+    /// The header's line, from 1.
+    pub fn line(&self) -> usize {
+        self.line
+    }
+
+    /// What is wrong with it.
+    pub fn message(&self) -> &str {
+        &self.message
+    }
+}
+
+impl fmt::Display for HeaderError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "line {}: {}", self.line, self.message)
+    }
+}
+
+impl std::error::Error for HeaderError {}
+
+/// What marks a header line.
+const MARK: &str = "// scruple:";
+
+impl RunOptions {
+    /// Reads the header lines among the comments that a script begins with.
+    pub fn from_header(source: &str) -> Result<RunOptions, HeaderError> {
+        let mut options = RunOptions::default();
+        let comments = source.lines().take_while(|line| line.starts_with("//"));
+        for (index, line) in comments.enumerate() {
+            let Some(asked) = line.strip_prefix(MARK) else { continue };
+            options.read(asked).map_err(|message| HeaderError { line: index + 1, message })?;
+        }
+        Ok(options)
+    }
+
+    fn read(&mut self, asked: &str) -> Result<(), String> {
+        let mut words = asked.split_whitespace();
+        while let Some(word) = words.next() {
+            let Some(value) = words.next() else { return Err(format!("{word} needs a value")) };
+            match word {
+                "--until" => self.until = Some(number(word, value)?),
+                "--feed" => self.feed = Some(PathBuf::from(value)),
+                "--heap" => self.heap = Some(number(word, value)?),
+                "--stack" => self.stack = Some(number(word, value)?),
+                "--budget" => self.budget = Some(number(word, value)?),
+                _ => {
+                    return Err(format!(
+                        "no option {word}: a header knows --until, --feed, --heap, --stack, --budget"
+                    ));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// These options, and the others where these ask for nothing.
+    pub fn or(self, others: RunOptions) -> RunOptions {
+        RunOptions {
+            until: self.until.or(others.until),
+            feed: self.feed.or(others.feed),
+            heap: self.heap.or(others.heap),
+            stack: self.stack.or(others.stack),
+            budget: self.budget.or(others.budget),
+        }
+    }
+
+    /// The limits, with a budget for what asks for none.
+    pub fn limits(&self, budget: u64) -> Limits {
+        Limits {
+            until: self.until.unwrap_or(DEFAULT_UNTIL),
+            heap: self.heap.unwrap_or(REGION),
+            stack: self.stack.unwrap_or(REGION),
+            budget: self.budget.unwrap_or(budget),
+        }
+    }
+}
+
+fn number<T: std::str::FromStr>(option: &str, value: &str) -> Result<T, String> {
+    value.parse().map_err(|_| format!("{option} needs a whole number, not {value:?}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_header_counts_only_among_the_first_comments() {
+        let options = RunOptions::from_header(
+            "// a demo\n// scruple: --until 500 --feed tide.csv\n// more\nlet a;\n// scruple: --until 9\n",
+        );
+        let wanted = RunOptions {
+            until: Some(500),
+            feed: Some(PathBuf::from("tide.csv")),
+            ..RunOptions::default()
+        };
+        assert_eq!(options, Ok(wanted));
+        assert_eq!(RunOptions::from_header("let a;"), Ok(RunOptions::default()));
+    }
+
+    #[test]
+    fn a_header_that_asks_for_the_unknown_is_refused_with_its_line() {
+        let line = |text: &str| RunOptions::from_header(text).map_err(|error| error.line()).err();
+        assert_eq!(line("// x\n// scruple: --speed 9"), Some(2));
+        assert_eq!(line("// scruple: --until soon"), Some(1));
+        assert_eq!(line("// scruple: --until"), Some(1));
+        assert_eq!(line("// scruple: --until -5"), Some(1));
+    }
+
+    #[test]
+    fn a_command_line_goes_before_a_header() {
+        let asked = RunOptions { until: Some(1), ..RunOptions::default() };
+        let header = RunOptions { until: Some(2), budget: Some(3), ..RunOptions::default() };
+        let both = asked.or(header);
+        assert_eq!((both.until, both.budget), (Some(1), Some(3)));
+    }
+}

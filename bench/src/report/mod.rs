@@ -1,0 +1,58 @@
+//! Rendering a document: one file a form, and the columns they share.
+//!
+//! It owns no figure: every renderer reads the document and returns text.
+
+mod columns;
+mod csv;
+mod json;
+mod markdown;
+mod text;
+
+use crate::document::Document;
+
+/// A form a document can take.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Format {
+    /// A table for people.
+    Text,
+    /// One JSON object; its schema is `schema/weigh.json`.
+    Json,
+    /// One JSON object a row.
+    Jsonl,
+    /// A table for spreadsheets.
+    Csv,
+    /// A table for a document.
+    Markdown,
+}
+
+impl Format {
+    /// Every form.
+    pub const ALL: &'static [Format] =
+        &[Format::Text, Format::Json, Format::Jsonl, Format::Csv, Format::Markdown];
+
+    /// The name a command line uses.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Format::Text => "text",
+            Format::Json => "json",
+            Format::Jsonl => "jsonl",
+            Format::Csv => "csv",
+            Format::Markdown => "markdown",
+        }
+    }
+}
+
+/// Renders a document. `verbose` adds what only the text form leaves out.
+pub fn render(
+    document: &Document,
+    format: Format,
+    verbose: bool,
+) -> Result<String, serde_json::Error> {
+    match format {
+        Format::Text => Ok(text::render(document, verbose)),
+        Format::Json => json::render(document),
+        Format::Jsonl => json::render_lines(document),
+        Format::Csv => Ok(csv::render(document)),
+        Format::Markdown => Ok(markdown::render(document)),
+    }
+}

@@ -1,0 +1,146 @@
+//! A table for people: a line a script and encoding, the sums below, and with
+//! `verbose` the categories of both peaks under each line.
+
+use super::columns::{COLUMNS, LEGEND, peaks};
+use crate::document::{Document, Figures, HeapBytes, Row, RowError, Total};
+
+/// The mark of a row whose answer was not compared with anything.
+const UNCHECKED: &str = "?";
+
+pub(super) fn render(document: &Document, verbose: bool) -> String {
+    let mut figures = document.rows.iter().filter_map(|row| row.figures.as_ref());
+    let has_composites = figures.any(|f| f.operations != f.instructions);
+    // Two equal columns side by side say less than one.
+    let columns: Vec<_> = COLUMNS
+        .iter()
+        .filter(|column| has_composites || column.key != "operations")
+        .filter_map(|column| column.heading.map(|heading| (heading, column.read)))
+        .collect();
+    let table = Table::new(document, &columns);
+    let mut text = table.head(&columns);
+    for row in &document.rows {
+        text.push_str(&table.line(row, &columns));
+        if let Some(figures) = row.figures.as_ref().filter(|_| verbose) {
+            for (name, peak) in peaks(figures) {
+                text.push_str(&format!("    {}: {}\n", name.replace('_', " "), split(peak)));
+            }
+        }
+    }
+    for total in &document.totals {
+        text.push_str(&sum(total));
+    }
+    if document.rows.iter().any(|row| row.error.is_none() && !row.answer_checked) {
+        text.push_str(&format!("{UNCHECKED} no file of that name with .out: answer not checked\n"));
+    }
+    if verbose {
+        text.push_str(&format!("{LEGEND}\n"));
+    }
+    text
+}
+
+type Columns = [(&'static str, fn(&Figures) -> Option<u64>)];
+
+/// Widths that fit every cell.
+struct Table {
+    script: usize,
+    encoding: usize,
+    numbers: Vec<usize>,
+}
+
+impl Table {
+    fn new(document: &Document, columns: &Columns) -> Table {
+        let widest = |name: fn(&Row) -> &str, least: usize| {
+            document.rows.iter().map(|row| name(row).chars().count()).max().unwrap_or(0).max(least)
+        };
+        let figures = || document.rows.iter().filter_map(|row| row.figures.as_ref());
+        let numbers = columns
+            .iter()
+            .map(|(heading, read)| {
+                figures().map(|f| number(read(f)).len()).max().unwrap_or(0).max(heading.len())
+            })
+            .collect();
+        Table {
+            script: widest(|row| &row.script, 6),
+            encoding: widest(|row| &row.encoding, 8),
+            numbers,
+        }
+    }
+
+    fn head(&self, columns: &Columns) -> String {
+        let mut text =
+            format!("{:w$}  {:e$}  ", "script", "encoding", w = self.script, e = self.encoding);
+        for ((heading, _), width) in columns.iter().zip(&self.numbers) {
+            text.push_str(&format!(" {heading:>width$}"));
+        }
+        text.push('\n');
+        text
+    }
+
+    fn line(&self, row: &Row, columns: &Columns) -> String {
+        let mark = if row.error.is_none() && !row.answer_checked { UNCHECKED } else { " " };
+        let mut text = format!(
+            "{:w$}  {:e$} {mark}",
+            row.script,
+            row.encoding,
+            w = self.script,
+            e = self.encoding
+        );
+        match (&row.figures, &row.error) {
+            (Some(figures), _) => {
+                for ((_, read), width) in columns.iter().zip(&self.numbers) {
+                    text.push_str(&format!(" {:>width$}", number(read(figures))));
+                }
+            }
+            (None, Some(error)) => text.push_str(&format!(" error: {}", place_and_message(error))),
+            (None, None) => {}
+        }
+        text.push('\n');
+        text
+    }
+}
+
+fn number(number: Option<u64>) -> String {
+    number.map_or_else(|| "-".to_owned(), |number| number.to_string())
+}
+
+fn place_and_message(error: &RowError) -> String {
+    match (error.line, error.column) {
+        (Some(line), Some(column)) => format!("{line}:{column}: {}", error.message),
+        _ => error.message.clone(),
+    }
+}
+
+fn split(peak: &HeapBytes) -> String {
+    let parts: Vec<String> = peak
+        .by_category()
+        .iter()
+        .filter(|(_, bytes)| *bytes > 0)
+        .map(|(name, bytes)| format!("{name} {bytes}"))
+        .collect();
+    format!("{} = {}", peak.total, parts.join(" + "))
+}
+
+fn sum(total: &Total) -> String {
+    let image = &total.image;
+    let failed = match total.failed {
+        0 => String::new(),
+        n => format!(", {n} failed and left out"),
+    };
+    format!(
+        "sum of {}: {} scripts{failed}: image {} ({:.1} KiB) = header {} + constants {} + functions {} \
+         + instructions {} + padding {} + lines {}; {} instructions, {} operations, {} bytes fetched\n",
+        total.encoding,
+        total.scripts,
+        image.total,
+        image.total as f64 / 1024.0,
+        image.header,
+        image.constants,
+        image.functions,
+        image.instructions,
+        image.padding,
+        image.lines,
+        total.instructions,
+        total.operations,
+        total.fetched_bytes,
+    )
+}

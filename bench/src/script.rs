@@ -1,0 +1,244 @@
+//! Scripts on disk: finding them, reading them with their options, their feed and
+//! the output they must print.
+//!
+//! It refuses what is no script text: a binary file, text that is not UTF-8, a
+//! folder without scripts. It writes nothing.
+
+use std::collections::HashSet;
+use std::fmt;
+use std::fs::{self, File};
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use crate::feed::Feed;
+use crate::options::RunOptions;
+
+/// The most bytes of a script that are read.
+const MOST_BYTES: u64 = 1 << 28;
+
+/// A script, and what belongs to it.
+#[derive(Clone, Debug)]
+pub struct Script {
+    /// The name a report shows.
+    pub name: String,
+    /// The source text.
+    pub text: String,
+    /// What its header asks for.
+    pub options: RunOptions,
+    /// What its sensors read.
+    pub feed: Arc<Feed>,
+    /// What it must print, if that is known.
+    pub expected: Option<String>,
+}
+
+/// A file that was asked for: a script, or why it is none.
+#[derive(Debug)]
+pub struct Candidate {
+    /// The name a report shows.
+    pub name: String,
+    /// The script.
+    pub script: Result<Script, ScriptError>,
+}
+
+/// Why there is no script.
+#[derive(Debug)]
+pub struct ScriptError {
+    name: String,
+    kind: Kind,
+}
+
+#[derive(Debug)]
+enum Kind {
+    Io(io::Error),
+    Folder,
+    EmptyFolder,
+    Binary { offset: usize },
+    NotUtf8 { offset: usize, byte: u8 },
+    TooLong,
+    Header(crate::options::HeaderError),
+    Feed { file: String, error: crate::feed::FeedError },
+    FeedFile { file: String, error: Box<ScriptError> },
+}
+
+impl fmt::Display for ScriptError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let name = &self.name;
+        match &self.kind {
+            Kind::Io(error) if error.kind() == io::ErrorKind::NotFound => {
+                write!(f, "{name}: no such file or folder")
+            }
+            Kind::Io(error) => write!(f, "{name}: {error}"),
+            Kind::Folder => write!(f, "{name}: a folder, where a file is wanted"),
+            Kind::EmptyFolder => write!(f, "{name}: no script (*.js) in this folder"),
+            Kind::Binary { offset } => {
+                write!(f, "{name}: a binary file, no text: a zero byte at offset {offset}")
+            }
+            Kind::NotUtf8 { offset, byte } => {
+                write!(f, "{name}: not UTF-8: byte 0x{byte:02x} at offset {offset}")
+            }
+            Kind::TooLong => write!(f, "{name}: longer than {MOST_BYTES} bytes"),
+            Kind::Header(error) => write!(f, "{name}:{}: {}", error.line(), error.message()),
+            Kind::Feed { file, error } => write!(f, "{file}:{}: {}", error.line(), error.message()),
+            Kind::FeedFile { file, error } => {
+                write!(f, "{name}: its feed {file} cannot be read: {error}")
+            }
+        }
+    }
+}
+
+impl std::error::Error for ScriptError {}
+
+impl Script {
+    /// A script whose text is at hand. A header that cannot be read counts as a
+    /// comment; a feed is not looked for.
+    pub fn from_text(name: &str, text: &str, expected: Option<&str>) -> Script {
+        Script {
+            name: name.to_owned(),
+            text: text.to_owned(),
+            options: RunOptions::from_header(text).unwrap_or_default(),
+            feed: Arc::default(),
+            expected: expected.map(str::to_owned),
+        }
+    }
+
+    /// Reads a script, the feed it is to have and the output it must print. What
+    /// is asked for goes before what its header asks for.
+    pub fn read(path: &Path, asked: &RunOptions) -> Result<Script, ScriptError> {
+        let name = display_name(path);
+        let text = read_text(path)?;
+        let expected = match path.with_extension("out") {
+            out if out.is_file() => Some(read_text(&out)?),
+            _ => None,
+        };
+        let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+        Script::assemble(name, text, expected, asked, &folder)
+    }
+
+    /// Reads a script from a stream, such as standard input.
+    pub fn read_from(
+        name: &str,
+        stream: &mut dyn Read,
+        asked: &RunOptions,
+    ) -> Result<Script, ScriptError> {
+        let text = text_of(name, stream)?;
+        Script::assemble(name.to_owned(), text, None, asked, Path::new(""))
+    }
+
+    fn assemble(
+        name: String,
+        text: String,
+        expected: Option<String>,
+        asked: &RunOptions,
+        folder: &Path,
+    ) -> Result<Script, ScriptError> {
+        let header = RunOptions::from_header(&text)
+            .map_err(|error| ScriptError { name: name.clone(), kind: Kind::Header(error) })?;
+        // A path in the header is meant from the script's own folder.
+        let feed = match (&asked.feed, &header.feed) {
+            (Some(path), _) => read_feed(&name, path)?,
+            (None, Some(path)) => read_feed(&name, &folder.join(path))?,
+            (None, None) => Feed::default(),
+        };
+        let options = asked.clone().or(header);
+        Ok(Script { name, text, options, feed: Arc::new(feed), expected })
+    }
+}
+
+impl From<Script> for Candidate {
+    fn from(script: Script) -> Self {
+        Candidate { name: script.name.clone(), script: Ok(script) }
+    }
+}
+
+/// Reads the scripts at these paths: files as they are, folders walked for `.js`
+/// files. Each file comes once, in the order of the paths and then of the names.
+/// A file that is no script is a candidate all the same; a path that leads to
+/// nothing is an error.
+pub fn gather(paths: &[PathBuf], asked: &RunOptions) -> Result<Vec<Candidate>, ScriptError> {
+    let mut seen = HashSet::new();
+    let mut candidates = Vec::new();
+    for path in paths {
+        for file in find(path)? {
+            if seen.insert(file.clone()) {
+                let script = Script::read(&file, asked);
+                candidates.push(Candidate { name: display_name(&file), script });
+            }
+        }
+    }
+    Ok(candidates)
+}
+
+fn find(path: &Path) -> Result<Vec<PathBuf>, ScriptError> {
+    let fail = |kind| ScriptError { name: display_name(path), kind };
+    let about = fs::metadata(path).map_err(|error| fail(Kind::Io(error)))?;
+    if !about.is_dir() {
+        return Ok(vec![path.to_owned()]);
+    }
+    let mut files = Vec::new();
+    walk(path, &mut files)?;
+    if files.is_empty() {
+        return Err(fail(Kind::EmptyFolder));
+    }
+    files.sort();
+    Ok(files)
+}
+
+fn walk(folder: &Path, files: &mut Vec<PathBuf>) -> Result<(), ScriptError> {
+    let fail = |error| ScriptError { name: display_name(folder), kind: Kind::Io(error) };
+    for entry in fs::read_dir(folder).map_err(fail)? {
+        let entry = entry.map_err(fail)?;
+        let path = entry.path();
+        // A link to a folder is not followed: it could lead back here.
+        if entry.file_type().map_err(fail)?.is_dir() {
+            walk(&path, files)?;
+        } else if path.extension().is_some_and(|extension| extension == "js") && path.is_file() {
+            files.push(path);
+        }
+    }
+    Ok(())
+}
+
+fn read_feed(script: &str, path: &Path) -> Result<Feed, ScriptError> {
+    let file = display_name(path);
+    let text = read_text(path).map_err(|error| ScriptError {
+        name: script.to_owned(),
+        kind: Kind::FeedFile { file: file.clone(), error: Box::new(error) },
+    })?;
+    Feed::parse(&text)
+        .map_err(|error| ScriptError { name: script.to_owned(), kind: Kind::Feed { file, error } })
+}
+
+fn read_text(path: &Path) -> Result<String, ScriptError> {
+    let name = display_name(path);
+    if path.is_dir() {
+        return Err(ScriptError { name, kind: Kind::Folder });
+    }
+    match File::open(path) {
+        Ok(mut file) => text_of(&name, &mut file),
+        Err(error) => Err(ScriptError { name, kind: Kind::Io(error) }),
+    }
+}
+
+fn text_of(name: &str, stream: &mut dyn Read) -> Result<String, ScriptError> {
+    let fail = |kind| Err(ScriptError { name: name.to_owned(), kind });
+    let mut bytes = Vec::new();
+    if let Err(error) = stream.take(MOST_BYTES + 1).read_to_end(&mut bytes) {
+        return fail(Kind::Io(error));
+    }
+    if bytes.len() as u64 > MOST_BYTES {
+        return fail(Kind::TooLong);
+    }
+    if let Some(offset) = bytes.iter().position(|&byte| byte == 0) {
+        return fail(Kind::Binary { offset });
+    }
+    String::from_utf8(bytes).or_else(|error| {
+        let offset = error.utf8_error().valid_up_to();
+        fail(Kind::NotUtf8 { offset, byte: error.as_bytes().get(offset).copied().unwrap_or(0) })
+    })
+}
+
+/// A path as a report shows it: the same on every system.
+fn display_name(path: &Path) -> String {
+    path.display().to_string().replace('\\', "/")
+}

@@ -1,0 +1,274 @@
+//! `Array` and `Array.prototype` (ECMA-262, "Array Objects").
+//!
+//! Here is what the files beside share: elements of any object by number. Every
+//! method works on array-likes; a *plain* array, in whose elements nothing else
+//! has a say, takes shorter ways where nothing shows the difference.
+//!
+//! The methods make their results with the intrinsic constructor alone: without
+//! symbols a script cannot give an array another species.
+
+pub(super) mod change;
+pub(super) mod ends;
+pub(super) mod make;
+pub(super) mod part;
+pub(super) mod search;
+pub(super) mod sort;
+pub(super) mod visit;
+
+use super::Intrinsic;
+use crate::Host;
+use crate::error::Raise;
+use crate::heap::kinds::Kind;
+use crate::host::Call;
+use crate::keys::{INDEX_LIMIT, Key, attributes};
+use crate::layout::Layout;
+use crate::object::{Class, Own, flags};
+use crate::value::{Ref, Value};
+use crate::vm::Vm;
+use scruple_bytecode::names;
+
+/// ECMA-262: no array-like grows beyond this length.
+const LONGEST: f64 = super::number::MAX_SAFE_INTEGER;
+
+/// ToObject of the this value. The object is rooted.
+fn this_object<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, call: &Call<L>) -> Result<Ref, Raise> {
+    if let Some(object) = call.this.as_object() {
+        return Ok(object);
+    }
+    let object = vm.to_object(call.this)?;
+    vm.push(Value::object(object))?;
+    Ok(object)
+}
+
+/// Whether the block of an object holds elements.
+#[inline]
+fn has_elements<L: Layout, H: Host>(vm: &Vm<'_, L, H>, object: Ref) -> bool {
+    object.is_cell() && vm.heap.is_kind(object, Kind::Array)
+}
+
+/// Whether the object is an array in whose elements nothing else has a say: no
+/// property, accessor or attribute of its own, nor a changed prototype.
+fn is_plain<L: Layout, H: Host>(vm: &Vm<'_, L, H>, object: Ref) -> bool {
+    has_elements(vm, object)
+        && vm.class(object) == Class::Array
+        && vm.holder(object).is_none()
+        && vm.holder(Intrinsic::ArrayPrototype.reference()).is_none()
+        && vm.holder(Intrinsic::ObjectPrototype.reference()).is_none()
+}
+
+/// Whether the object is plain, every index below its length lies in its block,
+/// and its length may change.
+fn is_free<L: Layout, H: Host>(vm: &Vm<'_, L, H>, object: Ref) -> bool {
+    is_plain(vm, object)
+        && vm.array_room(object) == vm.array_len(object)
+        && !vm.has_flag(object, flags::NOT_EXTENSIBLE | flags::LENGTH_FIXED)
+}
+
+/// ECMA-262, HasProperty and Get of an index in one: nothing if the object has
+/// no such property.
+fn present<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    object: Ref,
+    index: f64,
+) -> Result<Option<Value<L>>, Raise> {
+    vm.spend(1)?;
+    if has_elements(vm, object)
+        && index < f64::from(INDEX_LIMIT)
+        && let Some(value) = vm.element(object, index as u32)
+    {
+        return Ok(Some(value));
+    }
+    let Some(key) = known_key(vm, index)? else { return Ok(None) };
+    let mut holder = object;
+    while !holder.is_none() {
+        match vm.get_own(holder, key)? {
+            Some(Own::Data { value, .. }) => return Ok(Some(value)),
+            Some(Own::Accessor { getter, .. }) if getter.is_none() => {
+                return Ok(Some(Value::undefined()));
+            }
+            Some(Own::Accessor { getter, .. }) => {
+                return vm.invoke(Value::object(getter), Value::object(object), &[]).map(Some);
+            }
+            None => holder = vm.prototype(holder),
+        }
+    }
+    Ok(None)
+}
+
+/// ECMA-262, Get of an index.
+fn read<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    object: Ref,
+    index: f64,
+) -> Result<Value<L>, Raise> {
+    Ok(present(vm, object, index)?.unwrap_or(Value::undefined()))
+}
+
+/// The key of an index, if any object may have it: asking makes no key.
+fn known_key<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    index: f64,
+) -> Result<Option<Key>, Raise> {
+    if index < f64::from(INDEX_LIMIT) {
+        return Ok(Key::index(index as u32));
+    }
+    let text = vm.number_text(index)?;
+    let key = vm.find_key(text);
+    if let Some(key) = key {
+        vm.keep_key(key);
+    }
+    Ok(key)
+}
+
+/// ECMA-262, Set of an index: a refusal is a TypeError.
+fn write<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    object: Ref,
+    index: f64,
+    value: Value<L>,
+) -> Result<(), Raise> {
+    vm.spend(1)?;
+    // An element that lies in the block is a writable property of its own.
+    if has_elements(vm, object)
+        && index < f64::from(INDEX_LIMIT)
+        && vm.element(object, index as u32).is_some()
+    {
+        vm.set_element(object, index as u32, value);
+        return Ok(());
+    }
+    vm.push(value)?;
+    let key = vm.index_key(index)?;
+    vm.set(object, key, value)?;
+    vm.pop();
+    Ok(())
+}
+
+/// ECMA-262, DeletePropertyOrThrow of an index.
+fn remove<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    object: Ref,
+    index: f64,
+) -> Result<(), Raise> {
+    vm.spend(1)?;
+    match known_key(vm, index)? {
+        Some(key) if !vm.delete(object, key)? => Err(vm.throw_not_deletable(key)),
+        _ => Ok(()),
+    }
+}
+
+/// Writes what is present at one index to another, or deletes there: a step of
+/// many algorithms.
+fn carry<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    object: Ref,
+    from: f64,
+    to: f64,
+) -> Result<(), Raise> {
+    match present(vm, object, from)? {
+        Some(value) => write(vm, object, to, value),
+        None => remove(vm, object, to),
+    }
+}
+
+/// ECMA-262, CreateDataPropertyOrThrow on an array that is being made and has no
+/// such element yet. The array is rooted by the caller.
+fn create<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    array: Ref,
+    index: f64,
+    value: Value<L>,
+) -> Result<(), Raise> {
+    vm.push(value)?;
+    if index < f64::from(INDEX_LIMIT) {
+        vm.put_element(array, index as u32, value)?;
+    } else {
+        let key = vm.index_key(index)?;
+        vm.create(array, key, value, attributes::ALL)?;
+    }
+    vm.pop();
+    Ok(())
+}
+
+/// ECMA-262, Set of the length: a refusal is a TypeError.
+fn set_length<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    object: Ref,
+    length: f64,
+) -> Result<(), Raise> {
+    let before = vm.heap.sp;
+    let value = vm.number(length)?;
+    vm.push(value)?;
+    vm.set(object, Key::name(names::LENGTH), value)?;
+    vm.heap.sp = before;
+    Ok(())
+}
+
+/// ECMA-262, ArrayCreate. The array is rooted.
+fn array_of_length<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    length: f64,
+    room: usize,
+) -> Result<Ref, Raise> {
+    if length > f64::from(u32::MAX) {
+        return Err(vm.throw_range("invalid array length"));
+    }
+    let array = vm.new_array(room)?;
+    vm.push(Value::object(array))?;
+    if length > 0.0 {
+        vm.set_array_len(array, length as u32)?;
+    }
+    Ok(array)
+}
+
+/// ECMA-262, ArraySpeciesCreate: an object as `constructor` has no species here,
+/// so the intrinsic constructor serves; another value that is not undefined is
+/// no constructor. The array is rooted.
+fn array_like<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    original: Ref,
+    length: f64,
+) -> Result<Ref, Raise> {
+    if vm.class(original) == Class::Array && !is_plain(vm, original) {
+        let constructor = vm.get(original, Key::name(names::CONSTRUCTOR))?;
+        if !constructor.is_object() && !constructor.is_undefined() {
+            return Err(vm.throw_type("an array's constructor is not a constructor"));
+        }
+    }
+    let there = if has_elements(vm, original) { vm.array_room(original) } else { 0 };
+    array_of_length(vm, length, there.min(length as u32) as usize)
+}
+
+/// A position counted from the start, or from the end if it is negative, within
+/// the length; the default where the argument is undefined.
+fn relative<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    value: Value<L>,
+    length: f64,
+    default: f64,
+) -> Result<f64, Raise> {
+    if value.is_undefined() {
+        return Ok(default);
+    }
+    let position = vm.to_integer(value)?;
+    let position = if position < 0.0 { position + length } else { position };
+    Ok(position.clamp(0.0, length))
+}
+
+/// The argument that must be a function.
+fn callback<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+    index: usize,
+) -> Result<Value<L>, Raise> {
+    let function = vm.arg(call, index);
+    if vm.is_callable(function) {
+        Ok(function)
+    } else {
+        Err(vm.throw_type("the argument is not a function"))
+    }
+}
+
+/// ECMA-262, IsArray.
+fn is_array_value<L: Layout, H: Host>(vm: &Vm<'_, L, H>, value: Value<L>) -> bool {
+    vm.is_array(value) || value.as_object() == Some(Intrinsic::ArrayPrototype.reference())
+}

@@ -1,0 +1,139 @@
+//! `Object.prototype` (ECMA-262, "Properties of the Object Prototype Object").
+
+use super::Intrinsic;
+use super::object::{change_prototype, prototype_of, push_object};
+use crate::Host;
+use crate::error::Raise;
+use crate::host::Call;
+use crate::keys::{Key, attributes};
+use crate::layout::Layout;
+use crate::object::{Class, Own};
+use crate::value::{Ref, Value};
+use crate::vm::Vm;
+use scruple_bytecode::names;
+
+/// ECMA-262, Object.prototype.hasOwnProperty ( V ).
+pub(super) fn has_own_property<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let own = own_of_this(vm, call)?;
+    Ok(Value::boolean(own.is_some()))
+}
+
+/// ECMA-262, Object.prototype.propertyIsEnumerable ( V ).
+pub(super) fn property_is_enumerable<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let own = own_of_this(vm, call)?;
+    Ok(Value::boolean(own.is_some_and(|own| own.is(attributes::ENUMERABLE))))
+}
+
+/// The key is converted before the this value, as the standard has it.
+fn own_of_this<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Option<Own<L>>, Raise> {
+    let key = vm.to_key(vm.arg(&call, 0))?;
+    let object = push_object(vm, call.this)?;
+    vm.get_own(object, key)
+}
+
+/// ECMA-262, Object.prototype.isPrototypeOf ( V ).
+pub(super) fn is_prototype_of<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let Some(mut below) = vm.arg(&call, 0).as_object() else { return Ok(Value::boolean(false)) };
+    let object = vm.to_object(call.this)?;
+    loop {
+        below = vm.prototype(below);
+        if below.is_none() || below == object {
+            return Ok(Value::boolean(below == object));
+        }
+    }
+}
+
+/// ECMA-262, Object.prototype.toLocaleString ( ).
+pub(super) fn to_locale_string<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let method = vm.get_value(call.this, Key::name(names::TO_STRING))?;
+    vm.invoke(method, call.this, &[])
+}
+
+/// ECMA-262, Object.prototype.toString ( ).
+pub(super) fn to_string<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let this = call.this;
+    let tag = if this.is_undefined() {
+        "[object Undefined]"
+    } else if this.is_null() {
+        "[object Null]"
+    } else if this.as_boolean().is_some() {
+        "[object Boolean]"
+    } else if this.is_string() {
+        "[object String]"
+    } else {
+        this.as_object().map_or("[object Number]", |object| tag_of(vm, object))
+    };
+    vm.text_from_latin1(tag.as_bytes())
+}
+
+fn tag_of<L: Layout, H: Host>(vm: &Vm<'_, L, H>, object: Ref) -> &'static str {
+    const ARRAY_PROTOTYPE: Ref = Intrinsic::ArrayPrototype.reference();
+    const MATH: Ref = Intrinsic::Math.reference();
+    const JSON: Ref = Intrinsic::Json.reference();
+    match vm.class(object) {
+        Class::Array => "[object Array]",
+        Class::Arguments => "[object Arguments]",
+        Class::Function => "[object Function]",
+        Class::Error => "[object Error]",
+        Class::Boolean => "[object Boolean]",
+        Class::Number => "[object Number]",
+        Class::Text => "[object String]",
+        Class::Plain => match object {
+            ARRAY_PROTOTYPE => "[object Array]",
+            MATH => "[object Math]",
+            JSON => "[object JSON]",
+            _ => "[object Object]",
+        },
+    }
+}
+
+/// ECMA-262, Object.prototype.valueOf ( ).
+pub(super) fn value_of<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    vm.to_object(call.this).map(Value::object)
+}
+
+/// ECMA-262, get Object.prototype.__proto__.
+pub(super) fn get_proto<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    prototype_of(vm, call.this)
+}
+
+/// ECMA-262, set Object.prototype.__proto__.
+pub(super) fn set_proto<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let value = vm.arg(&call, 0);
+    if call.this.is_nullish() {
+        return Err(vm.throw_type("cannot convert undefined or null to an object"));
+    }
+    match value.as_object() {
+        Some(prototype) => change_prototype(vm, call.this, prototype)?,
+        None if value.is_null() => change_prototype(vm, call.this, Ref::NONE)?,
+        None => {}
+    }
+    Ok(Value::undefined())
+}
