@@ -37,9 +37,11 @@ impl Output {
         if lists.len() > U24_MAX || self.code.len() > U24_MAX {
             return Err(Exceeded("the script makes more code than an image holds, 16 MiB"));
         }
-        self.code.resize(self.code.len() + CODE_PADDING, 0);
-        let lines = core::mem::take(&mut self.lines).finish();
-        Ok(self.lay_down(atoms, &records, &lists, &lines))
+        // Only bytes are needed from here on.
+        self.functions = Vec::new();
+        self.frees = Vec::new();
+        self.guard_bytes = Vec::new();
+        Ok(self.lay_down(atoms, &records, &lists))
     }
 
     /// The script becomes the last function: declared functions, then its
@@ -146,16 +148,18 @@ impl Output {
 
     /// Header and sections, each written where it stays: the image is the one
     /// copy of them.
-    fn lay_down(self, atoms: &mut Atoms, records: &[u8], lists: &[u8], lines: &[u8]) -> Vec<u8> {
+    fn lay_down(self, atoms: &mut Atoms, records: &[u8], lists: &[u8]) -> Vec<u8> {
         for row in &self.globals {
             atoms.constant(row.atom);
         }
         atoms.forget_lookup();
         let sizes = ConstantSizes::of(atoms);
-        let is_narrow = sizes.is_narrow() && self.globals.len() < 1 << 13;
+        let names_fit = self.globals.iter().all(|row| atoms.constant(row.atom) < 1 << 13);
+        let is_narrow = sizes.is_narrow() && names_fit;
         let entry_len = if is_narrow { 2 } else { 4 };
         let n_entries = sizes.n_constants + sizes.order.len() + self.globals.len();
-        let rest = records.len() + lists.len() + self.code.len() + lines.len();
+        let n_code = self.code.len() + CODE_PADDING;
+        let rest = records.len() + lists.len() + n_code + self.lines.len();
         let length = HEADER_LEN + n_entries * entry_len + sizes.n_text + rest;
         let mut image = Vec::with_capacity(length);
         image.resize(HEADER_LEN, 0);
@@ -189,9 +193,10 @@ impl Output {
         for row in &self.globals {
             push(&mut image, atoms.constant(row.atom) << 3 | row.kind as u32);
         }
-        for section in [records, lists, &self.code, lines] {
+        for section in [records, lists, &self.code, &[0; CODE_PADDING]] {
             image.extend_from_slice(section);
         }
+        self.lines.write(&mut image);
         debug_assert_eq!(image.len(), length);
         image[..header::MAGIC.len()].copy_from_slice(&header::MAGIC);
         image[header::AT_VERSION] = header::VERSION;
@@ -206,10 +211,10 @@ impl Output {
             (header::AT_STRINGS, sizes.order.len()),
             (header::AT_TEXT, sizes.n_text),
             (header::AT_GLOBALS, self.globals.len()),
-            (header::AT_FUNCTIONS, self.functions.len()),
+            (header::AT_FUNCTIONS, records.len() / FUNCTION_RECORD_LEN),
             (header::AT_LISTS, lists.len()),
-            (header::AT_CODE, self.code.len()),
-            (header::AT_LINES, lines.len()),
+            (header::AT_CODE, n_code),
+            (header::AT_LINES, self.lines.len()),
         ] {
             set(at, narrow::to_u32(count));
         }
@@ -258,7 +263,7 @@ impl ConstantSizes {
     /// every constant's number.
     fn is_narrow(&self) -> bool {
         const REACH: usize = 1 << 14;
-        self.n_text <= REACH && self.max_name < 1 << 14 && self.n_constants <= 1 << 13
+        self.n_text <= REACH && self.max_name < 1 << 14 && self.n_constants <= 1 << 16
     }
 }
 

@@ -67,7 +67,7 @@ const START_BITS: u32 = 30;
 pub(crate) struct Atoms {
     entries: Vec<Entry>,
     bytes: Vec<u8>,
-    /// Open addressing, atom plus one, 0 where free; at most half full.
+    /// Open addressing, atom plus one, 0 where free; at most three quarters full.
     table: Vec<u32>,
     /// Atoms by constant number.
     constants: Vec<Atom>,
@@ -228,7 +228,7 @@ impl Atoms {
             current: 0,
             global: 0,
         });
-        if 2 * self.entries.len() > self.table.len() {
+        if 4 * self.entries.len() > 3 * self.table.len() {
             self.grow();
         }
         Atom(index)

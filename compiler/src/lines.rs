@@ -48,14 +48,23 @@ impl LineTable {
         self.last = Some((code + last, last_position));
     }
 
-    /// The bytes of the image's section.
-    pub(crate) fn finish(self) -> Vec<u8> {
-        let mut bytes = Vec::new();
+    /// How many bytes the image's section takes.
+    pub(crate) fn len(&self) -> usize {
+        let mut first = Vec::new();
+        self.write_first(&mut first);
+        first.len() + self.bytes.len()
+    }
+
+    /// Appends the image's section.
+    pub(crate) fn write(&self, image: &mut Vec<u8>) {
+        self.write_first(image);
+        image.extend_from_slice(&self.bytes);
+    }
+
+    fn write_first(&self, bytes: &mut Vec<u8>) {
         if let Some((code, position)) = self.first {
-            write_entry(&mut bytes, code, 1, position);
+            write_entry(bytes, code, 1, position);
         }
-        bytes.extend_from_slice(&self.bytes);
-        bytes
     }
 }
 
@@ -94,6 +103,12 @@ mod tests {
         }
         let [mut first, second] = parts;
         first.join(9, &second);
-        assert_eq!(first.finish(), whole.finish());
+        let written = |table: &LineTable| {
+            let mut bytes = Vec::new();
+            table.write(&mut bytes);
+            assert_eq!(table.len(), bytes.len());
+            bytes
+        };
+        assert_eq!(written(&first), written(&whole));
     }
 }

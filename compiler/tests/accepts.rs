@@ -7,6 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use cases::ACCEPTED;
+use scruple_bytecode::image::header;
 use scruple_bytecode::{Encoding, Image, verify};
 use scruple_compiler::{Compiled, Options, compile};
 
@@ -105,10 +106,25 @@ fn no_truncation_of_a_source_panics() {
 }
 
 #[test]
+fn an_image_is_wide_only_where_narrow_entries_do_not_reach() {
+    let is_wide = |source: &str| {
+        let image = compile_and_verify(source, Encoding::Implied).image;
+        image[header::AT_FLAGS] & header::FLAG_WIDE != 0
+    };
+    let strings = |n: usize| -> String { (0..n).map(|n| format!("x='text{n:04}';")).collect() };
+    assert!(!is_wide(&strings(1500)));
+    assert!(is_wide(&strings(2000)));
+    // One string that fills what 14 bits reach, with two bytes for its length
+    // and two for the name `x`.
+    let long = |n: usize| format!("x='{}'", "y".repeat(n));
+    assert!(!is_wide(&long((1 << 14) - 4)));
+    assert!(is_wide(&long((1 << 14) - 3)));
+    let globals: String = (0..9000).map(|n| format!("g{n};")).collect();
+    assert!(is_wide(&globals));
+}
+
+#[test]
 fn the_line_table_can_be_left_out() {
-    let source = ACCEPTED.join("\n;\n").replace("let ", "var ").replace("const ", "var ");
-    let source = source.replace("#!", "//");
-    let _ = compile(&source, &Options::default());
     let bare = Options { lines: false, ..Options::default() };
     let image = compile("f(1);\ng(2)", &bare).unwrap().image;
     assert_eq!(Image::open(&image).unwrap().sizes().lines, 0);

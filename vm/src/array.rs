@@ -81,21 +81,15 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    /// An element that lies in the elements block.
-    #[inline]
+    /// An element that lies in the elements block. What lies there behind the
+    /// length is a hole, so the room alone bounds the index.
+    #[inline(always)]
     pub(crate) fn element(&self, array: Ref, index: u32) -> Option<Value<L>> {
         let elements = self.heap.child(array, 2);
-        if elements.is_none() {
+        if elements.is_none() || index as usize >= self.elements_room(elements) {
             return None;
         }
-        let at = self.heap.slot_of(elements);
-        if index >= L::bits(self.heap.mem[at + 1]) as u32 {
-            return None;
-        }
-        if index as usize >= self.elements_room(elements) {
-            return None;
-        }
-        let value = Value(self.heap.mem[at + HEAD + index as usize]);
+        let value = self.heap.value(elements, HEAD + index as usize);
         if value == Value::hole() { None } else { Some(value) }
     }
 

@@ -26,7 +26,9 @@ use crate::layout::Layout;
 use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
-use scruple_bytecode::image::{CAPTURE_FREE, FREE_GLOBAL, Function, record};
+use scruple_bytecode::image::{
+    CAPTURE_FREE, FREE_GLOBAL, FUNCTION_RECORD_LEN, FrameShape, Function, record,
+};
 use scruple_bytecode::names;
 use scruple_bytecode::operand::{FreeId, FunctionId};
 
@@ -66,13 +68,16 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         argc: usize,
         flags: i32,
     ) -> Result<At, Raise> {
-        let (image, id) = self.locate(self.heap.half(closure, 1) as usize);
-        let function = match self.image(image).and_then(|image| image.function(id)) {
-            Some(function) => function,
-            None => return Err(self.fail(at, Raise::internal("no such function"))),
+        let number = self.heap.half(closure, 1) as usize;
+        let (image, function) = match self.own_frame(number) {
+            Some(function) => (self.current, function),
+            None => match self.other_frame(number) {
+                Some(found) => found,
+                None => return Err(self.fail(at, Raise::internal("no such function"))),
+            },
         };
         let n_slots = function.n_slots as usize;
-        let keeps = function.has(record::FLAG_ARGUMENTS);
+        let keeps = function.flags & record::FLAG_ARGUMENTS != 0;
         // At least one: slot 0 lies above `sp` even where there is no argument.
         let fp = at.sp + argc - 1;
         let size = n_slots + 1 + usize::from(keeps);
@@ -93,10 +98,25 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.heap.settle(low - function.depth as usize);
         let entered = At { pc: function.code as usize, sp: low, fp, fuel: at.fuel };
         if image != self.current {
-            self.current = image;
+            self.set_current(image);
             return Err(self.fail(entered, Raise::SWITCH));
         }
         Ok(entered)
+    }
+
+    /// What a call needs of a function of the current image.
+    #[inline(always)]
+    fn own_frame(&self, number: usize) -> Option<FrameShape> {
+        let at = number.checked_sub(self.first)?.checked_mul(FUNCTION_RECORD_LEN)?;
+        self.records.get(at..)?.first_chunk().map(FrameShape::read)
+    }
+
+    #[cold]
+    fn other_frame(&self, number: usize) -> Option<(usize, FrameShape)> {
+        let (image, id) = self.locate(number);
+        let records = self.image(image)?.records();
+        let record = records.get(id.index() * FUNCTION_RECORD_LEN..)?.first_chunk()?;
+        Some((image, FrameShape::read(record)))
     }
 
     /// The slot below which no frame may begin.
@@ -161,11 +181,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let left = At { pc, sp, fp, fuel: at.fuel };
         let image = (place >> IMAGE_SHIFT) as usize;
         if place & ENTRY != 0 {
-            self.current = image;
+            self.set_current(image);
             return Err(self.fail(left, Raise::FINISHED));
         }
         if image != self.current {
-            self.current = image;
+            self.set_current(image);
             return Err(self.fail(left, Raise::SWITCH));
         }
         Ok(left)
@@ -201,7 +221,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             self.heap.sp = self.fp + 2;
             self.fp = caller;
             self.pc = (place & ((1 << PLACE_BITS) - 1)) as usize;
-            self.current = (place >> IMAGE_SHIFT) as usize;
+            self.set_current((place >> IMAGE_SHIFT) as usize);
             if place & ENTRY != 0 {
                 return Err(Raise::THROWN);
             }
@@ -238,7 +258,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.nesting += 1;
         let result = self.nested_run(argc, constructs);
         self.nesting -= 1;
-        (self.fp, self.pc, self.current) = (fp, pc, current);
+        (self.fp, self.pc) = (fp, pc);
+        self.set_current(current);
         self.heap.sp = bottom;
         result
     }

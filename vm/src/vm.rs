@@ -112,6 +112,10 @@ pub struct Vm<'m, L: Layout, H: Host> {
     n_images: u8,
     /// The image whose code runs.
     pub(crate) current: usize,
+    /// Its function records, and the number of its first function: calls within
+    /// an image, which are nearly all, need not look for the image.
+    pub(crate) records: &'m [u8],
+    pub(crate) first: usize,
     /// Slot of the running function's first parameter.
     pub(crate) fp: usize,
     /// Place behind the running instruction.
@@ -142,6 +146,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             bases: [0; MAX_IMAGES],
             n_images: 0,
             current: 0,
+            records: &[],
+            first: 0,
             fp: end,
             pc: 0,
             fuel: options.budget,
@@ -258,9 +264,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// there, or for a look-up by name.
     fn instantiate_globals(&mut self, index: usize, image: &Image<'m>) -> Result<(), LoadError> {
         let n_globals = image.n_globals();
-        let before = core::mem::replace(&mut self.current, index);
+        let before = self.current;
+        self.set_current(index);
         let result = self.make_globals(index, image, n_globals);
-        self.current = before;
+        self.set_current(before);
         result
     }
 
@@ -530,6 +537,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.heap.sp = self.heap.stack_end();
         self.fp = self.heap.sp;
         self.pc = 0;
+    }
+
+    /// Makes an image the one whose code runs.
+    pub(crate) fn set_current(&mut self, image: usize) {
+        self.current = image;
+        self.records = self.images[image].as_ref().map_or(&[], |image| image.records());
+        self.first = self.base(image);
     }
 
     #[inline(always)]

@@ -218,6 +218,38 @@ pub struct Function<'a> {
     lists: &'a [u8],
 }
 
+/// What a call needs of a function record, and no more.
+#[derive(Clone, Copy, Debug)]
+pub struct FrameShape {
+    /// First byte of its code, in the code section.
+    pub code: u32,
+    /// Parameters that have slots.
+    pub n_params: u8,
+    /// Slots, parameters included.
+    pub n_slots: u16,
+    /// Deepest operand stack.
+    pub depth: u16,
+    /// Flags of the [`record`] module.
+    pub flags: u8,
+}
+
+impl FrameShape {
+    /// Reads a function record.
+    #[inline(always)]
+    pub fn read(record: &[u8; FUNCTION_RECORD_LEN]) -> FrameShape {
+        let [c0, c1, c2, n_params, s0, s1, d0, d1, _, _, _, flags, ..] = *record;
+        const { assert!(record::AT_PARAMS == 3 && record::AT_SLOTS == 4) };
+        const { assert!(record::AT_DEPTH == 6 && record::AT_FLAGS == 11) };
+        FrameShape {
+            code: u32::from_le_bytes([c0, c1, c2, 0]),
+            n_params,
+            n_slots: u16::from_le_bytes([s0, s1]),
+            depth: u16::from_le_bytes([d0, d1]),
+            flags,
+        }
+    }
+}
+
 /// A guarded range of code and where an exception in it goes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Guard {
@@ -564,15 +596,22 @@ impl<'a> Image<'a> {
         let bytes = self.records.get(at..)?.first_chunk::<FUNCTION_RECORD_LEN>()?;
         let u24 = |at: usize| u32::from_le_bytes([bytes[at], bytes[at + 1], bytes[at + 2], 0]);
         let u16 = |at: usize| u16::from_le_bytes([bytes[at], bytes[at + 1]]);
+        let frame = FrameShape::read(bytes);
         Some(Function {
-            code: u24(record::AT_CODE),
-            n_params: bytes[record::AT_PARAMS],
-            n_slots: u16(record::AT_SLOTS),
-            depth: u16(record::AT_DEPTH),
-            flags: bytes[record::AT_FLAGS],
+            code: frame.code,
+            n_params: frame.n_params,
+            n_slots: frame.n_slots,
+            depth: frame.depth,
+            flags: frame.flags,
             n_free: u16(record::AT_FREE),
             lists: self.lists.get(u24(record::AT_LISTS) as usize..)?,
         })
+    }
+
+    /// The function records, for [`FrameShape::read`].
+    #[inline]
+    pub fn records(&self) -> &'a [u8] {
+        self.records
     }
 
     /// The first byte behind a function's code: functions follow one another.

@@ -25,6 +25,12 @@ impl Book {
         self.total
     }
 
+    fn with_stack(mut self, bytes: u32) -> Book {
+        self.bytes[Category::Stack as usize] = bytes;
+        self.total += bytes;
+        self
+    }
+
     /// Whether the categories add up to the total.
     pub fn adds_up(&self) -> bool {
         self.bytes.iter().map(|&bytes| u64::from(bytes)).sum::<u64>() == u64::from(self.total)
@@ -44,7 +50,7 @@ pub struct Ledger {
 }
 
 impl Ledger {
-    /// What is allocated now, garbage included.
+    /// What is allocated now, garbage included and the stack left out.
     pub fn now(&self) -> &Book {
         &self.now
     }
@@ -109,35 +115,34 @@ impl Ledger {
         self.now.total -= bytes as u32;
     }
 
-    /// Books the stack's present size and keeps the high-water mark.
+    /// Keeps the high-water marks, the stack being of this size.
+    ///
+    /// The stack changes at every call, so its bytes are not booked each time:
+    /// they enter a book when it is kept.
     #[inline(always)]
     pub(crate) fn settle(&mut self, stack_bytes: usize) {
         let stack = stack_bytes as u32;
-        let before = &mut self.now.bytes[Category::Stack as usize];
-        self.now.total = self.now.total - *before + stack;
-        *before = stack;
         if stack > self.stack_peak {
             self.stack_peak = stack;
         }
-        if self.now.total > self.high_water.total {
-            self.high_water = self.now;
+        if self.now.total + stack > self.high_water.total {
+            self.high_water = self.now.with_stack(stack);
         }
     }
 
     /// After a collection, with `coming` bytes about to be allocated.
-    pub(crate) fn collected(&mut self, coming: (Category, usize)) {
+    pub(crate) fn collected(&mut self, coming: (Category, usize), stack_bytes: usize) {
         self.collections += 1;
-        let mut book = self.now;
+        let mut book = self.now.with_stack(stack_bytes as u32);
         book.bytes[coming.0 as usize] += coming.1 as u32;
         book.total += coming.1 as u32;
         if book.total > self.live_peak.total {
             self.live_peak = book;
-            // The allocation may still fail, or the stack shrink before the
-            // next settling: the bytes were needed at once all the same.
+            // The allocation may still fail: the bytes were needed at once all
+            // the same.
             if book.total > self.high_water.total {
                 self.high_water = book;
             }
-            self.stack_peak = self.stack_peak.max(book.bytes(Category::Stack));
         }
     }
 }
@@ -155,10 +160,11 @@ mod tests {
         ledger.settle(8);
         assert_eq!(ledger.high_water().total(), 64);
         assert_eq!(ledger.high_water().bytes(Category::Stack), 40);
-        assert_eq!(ledger.now().total(), 48);
+        assert_eq!(ledger.now().total(), 40);
         ledger.free(Category::Objects, 24);
-        ledger.collected((Category::Numbers, 8));
+        ledger.collected((Category::Numbers, 8), 8);
         assert_eq!(ledger.live_peak().total(), 32);
+        assert_eq!(ledger.live_peak().bytes(Category::Stack), 8);
         assert!(ledger.audit());
         assert_eq!(ledger.stack_peak(), 40);
     }

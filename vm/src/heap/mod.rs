@@ -387,7 +387,8 @@ impl<'m, L: Layout> Heap<'m, L> {
     fn collect_for(&mut self, category: Category, cells: usize) {
         self.settle(self.sp);
         self.collect();
-        self.ledger.collected((category, cells * cell_bytes::<L>()));
+        let stack = (self.mem.len() - self.sp) * L::SLOT_BYTES;
+        self.ledger.collected((category, cells * cell_bytes::<L>()), stack);
         self.grant_allowance();
         // One allocation is always allowed after a collection.
         self.allowance = self.allowance.max(cells);
