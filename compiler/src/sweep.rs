@@ -367,6 +367,11 @@ impl Sweep<'_, '_, '_> {
                     self.put(store, operand, position);
                 }
             }
+            // Both convert to a number and take one from it.
+            (Op::Subtract, Held::Op(Op::PushInt, 1, _)) => {
+                self.held = Held::Nothing;
+                self.put(Op::Decrement, 0, here);
+            }
             (Op::Return, Held::Op(Op::PushUndefined, ..)) => {
                 self.held = Held::Nothing;
                 self.op(Op::ReturnUndefined, 0);

@@ -108,7 +108,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Puts a value at an index, growing the block or listing a sparse element;
     /// the length follows. Array and value are rooted by the caller.
-    pub(crate) fn put_element(&mut self, array: Ref, index: u32, value: Value<L>) -> Result<bool, Raise> {
+    pub(crate) fn put_element(
+        &mut self,
+        array: Ref,
+        index: u32,
+        value: Value<L>,
+    ) -> Result<bool, Raise> {
         let room = self.room(array);
         let at = index as usize;
         if at >= room {

@@ -60,7 +60,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// Enters a closure: function, this value and arguments lie on the stack.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn enter(
         &mut self,
         at: At,
@@ -89,9 +89,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if keeps {
             at = self.keep_arguments(at, fp, argc, n_slots)?;
         }
-        let undefined = Value::<L>::undefined().0;
+        // A few slots at most: a loop is done before a library call has begun.
         let given = argc.min(function.n_params as usize);
-        self.heap.mem[fp + 1 - n_slots..fp + 1 - given].fill(undefined);
+        for slot in given..n_slots {
+            self.heap.set_mem_value(fp - slot, Value::undefined());
+        }
         let place = at.pc as i32 | flags | (self.current as i32) << IMAGE_SHIFT;
         self.heap.set_mem_value(low + 1, Value::small(place));
         self.heap.set_mem_value(low, Value::small(at.fp as i32));

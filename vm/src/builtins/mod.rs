@@ -295,6 +295,12 @@ fn find_native(owner: Intrinsic, name: NameId) -> Option<usize> {
     rows.binary_search_by_key(&name, |row| row.name).ok().map(|found| start as usize + found)
 }
 
+/// The function that an intrinsic has under a name.
+pub(crate) fn find_method(owner: Intrinsic, name: NameId) -> Option<Ref> {
+    let row = find_native(owner, name)?;
+    (NATIVES[row].kind == NativeKind::Method).then(|| Flash::native(row))
+}
+
 fn find_data(owner: Intrinsic, name: NameId) -> Option<&'static DataRow> {
     let (start, end) = DATA_RANGES[owner as usize];
     let rows = &DATA[start as usize..end as usize];

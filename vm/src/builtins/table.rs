@@ -7,7 +7,10 @@ use core::f64::consts;
 use core::marker::PhantomData;
 
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};
-use super::{array, boolean, console, descriptor, error, function, global, integrity, json, math, number, object, object_prototype, string, uri};
+use super::{
+    array, boolean, console, descriptor, error, function, global, integrity, json, math, number,
+    object, object_prototype, string, uri,
+};
 use crate::Host;
 use crate::keys::attributes::{HIDDEN, WRITABLE};
 use crate::layout::Layout;

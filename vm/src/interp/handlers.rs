@@ -380,7 +380,7 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         Ok(self.drop_after(at, 1))
     }
 
-    #[inline]
+    #[inline(always)]
     fn read_at(&mut self, at: At) -> Next {
         let value = self.element_of(at)?;
         Ok(self.replace_after(at, 2, value))
@@ -393,7 +393,7 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         Ok(self.put(at, object))
     }
 
-    #[inline]
+    #[inline(always)]
     fn write_at(&mut self, at: At) -> Next {
         self.set_element_of(at)?;
         Ok(self.drop_after(at, 3))

@@ -21,7 +21,8 @@ use crate::host::{Observer, Outcome, Step};
 use crate::layout::Layout;
 use crate::value::Value;
 use crate::vm::Vm;
-use scruple_bytecode::encoding::{Byte, Form, Implied, Leb, Word};
+use scruple_bytecode::encoding::{Arm, Byte, Form, Implied, Leb, Word};
+use scruple_bytecode::operand::Displacement;
 use scruple_bytecode::ops::dispatch_any;
 use scruple_bytecode::{Decoder, Encoding, Op, Opcode, dispatch};
 
@@ -90,10 +91,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Runs code of one image, until something other than the next instruction
     /// is to happen. The registers are then synced.
-    fn run_image<D: Decoder>(
-        &mut self,
-        tally: &mut <H::Observer as Observer>::Tally,
-    ) -> Raise {
+    fn run_image<D: Decoder>(&mut self, tally: &mut <H::Observer as Observer>::Tally) -> Raise {
         let code = self.current_image().code();
         let mut at = self.registers();
         let mut count = *tally;
@@ -137,6 +135,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         <H::Observer as Observer>::count(count, next - begin);
         if !H::Observer::STEPS && !cfg!(debug_assertions) {
             let at = At { pc: next, ..at };
+            if const { Comparison::of(D::ARMS[BYTE as usize].opcode).is_some() }
+                && let Some(at) = self.compare_and_branch::<D>(arm, at, code, count)
+            {
+                return Ok(at);
+            }
             return match arm.form {
                 Form::Wide => dispatch_any(self, at, code[begin + 1], bits, D::ZIGZAG),
                 _ => dispatch::<Self, ArmOf<D, BYTE>>(self, at, bits, D::ZIGZAG),
@@ -146,6 +149,34 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let op = Op::from_opcode(opcode).unwrap_or(Op::Trap);
         let operand = op.info().operand.from_bits(bits, D::ZIGZAG);
         self.observed::<D>(at, Step { image: self.current, at: begin, next, op, operand }, bits)
+    }
+
+    /// A comparison of two integers with the conditional branch behind it, at one
+    /// go: the same instructions, counted as such, less a dispatch and a Boolean
+    /// on the stack. Nothing if it is not that.
+    #[inline(always)]
+    fn compare_and_branch<D: Decoder>(
+        &mut self,
+        arm: Arm,
+        at: At,
+        code: &[u8],
+        count: &mut <H::Observer as Observer>::Tally,
+    ) -> Option<At> {
+        let (b, a) = (self.peek(at, 0), self.peek(at, 1));
+        let (x, y) = L::both_ints(a.0, b.0)?;
+        let truth = Comparison::of(arm.opcode)?.holds(x, y);
+        let behind = code[at.pc];
+        let wanted = match behind {
+            BRANCH_TRUE => true,
+            BRANCH_FALSE => false,
+            _ => return None,
+        };
+        let fuel = at.fuel.checked_sub(1)?;
+        let (bits, next) = D::operand(D::ARMS[BRANCH_TRUE as usize], code, at.pc);
+        <H::Observer as Observer>::count(count, next - at.pc);
+        let to = Displacement::from_bits(bits, D::ZIGZAG).get() as isize;
+        let pc = if truth == wanted { next.wrapping_add_signed(to) } else { next };
+        Some(At { pc, sp: at.sp + 2, fuel, ..at })
     }
 
     /// Carries out an instruction with the observer before and behind it, and in
@@ -175,6 +206,46 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             <H::Observer as Observer>::after(self, step, outcome);
         }
         result
+    }
+}
+
+const BRANCH_TRUE: u8 = Op::BranchTrue as u8;
+const BRANCH_FALSE: u8 = Op::BranchFalse as u8;
+
+/// A comparison that two integers decide at once.
+#[derive(Clone, Copy)]
+enum Comparison {
+    Less,
+    LessEqual,
+    Greater,
+    GreaterEqual,
+    Equal,
+    NotEqual,
+}
+
+impl Comparison {
+    const fn of(opcode: u8) -> Option<Comparison> {
+        match Op::from_opcode(opcode) {
+            Some(Op::Less) => Some(Comparison::Less),
+            Some(Op::LessEqual) => Some(Comparison::LessEqual),
+            Some(Op::Greater) => Some(Comparison::Greater),
+            Some(Op::GreaterEqual) => Some(Comparison::GreaterEqual),
+            Some(Op::StrictEqual | Op::Equal) => Some(Comparison::Equal),
+            Some(Op::StrictNotEqual | Op::NotEqual) => Some(Comparison::NotEqual),
+            _ => None,
+        }
+    }
+
+    #[inline(always)]
+    fn holds(self, x: i32, y: i32) -> bool {
+        match self {
+            Comparison::Less => x < y,
+            Comparison::LessEqual => x <= y,
+            Comparison::Greater => x > y,
+            Comparison::GreaterEqual => x >= y,
+            Comparison::Equal => x == y,
+            Comparison::NotEqual => x != y,
+        }
     }
 }
 

@@ -5,7 +5,7 @@ use crate::Host;
 use crate::builtins::Intrinsic;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
-use crate::keys::{Key, attributes};
+use crate::keys::{Key, KeyKind, attributes};
 use crate::layout::Layout;
 use crate::object::{Descriptor, Own};
 use crate::value::{Ref, Value};
@@ -53,7 +53,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(never)]
     pub(crate) fn get_value(&mut self, base: Value<L>, key: Key) -> Result<Value<L>, Raise> {
         if let Some(object) = base.as_object() {
-            return self.get_from(object, key, base);
+            return match self.array_method(object, key) {
+                Some(method) => Ok(method),
+                None => self.get_from(object, key, base),
+            };
         }
         if base.is_nullish() {
             return Err(self.throw_nullish(base, key));
@@ -70,6 +73,24 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let prototype = self.prototype_of_primitive(base);
         self.get_from(prototype, key, base)
+    }
+
+    /// A method of arrays, where no script has changed any built-in and the array
+    /// has nothing of its own but elements: it lies in flash, and the way there is
+    /// known.
+    #[inline]
+    fn array_method(&self, object: Ref, key: Key) -> Option<Value<L>> {
+        if !object.is_cell()
+            || !self.heap.is_kind(object, Kind::Array)
+            || !self.heap.child(object, 1).is_none()
+            || !self.heap.roots.changes.is_none()
+            || self.class(object) != crate::object::Class::Array
+        {
+            return None;
+        }
+        let KeyKind::Name(name) = key.kind() else { return None };
+        let method = crate::builtins::find_method(Intrinsic::ArrayPrototype, name)?;
+        Some(Value::object(method))
     }
 
     #[cold]

@@ -96,11 +96,7 @@ pub(crate) fn from<L: Layout, H: Host>(
     vm.push(Value::object(source))?;
     let iterates = matches!(vm.class(source), Class::Array | Class::Arguments);
     let mut length = vm.length_of(source)?;
-    let target = if iterates {
-        target(vm, &call, None)?
-    } else {
-        target(vm, &call, Some(length))?
-    };
+    let target = if iterates { target(vm, &call, None)? } else { target(vm, &call, Some(length))? };
     let mut index = 0.0;
     loop {
         // An iterator asks for the length anew at every step.

@@ -105,10 +105,7 @@ fn read<L: Layout, H: Host>(
 }
 
 /// The key of an index, if any object may have it: asking makes no key.
-fn known_key<L: Layout, H: Host>(
-    vm: &mut Vm<'_, L, H>,
-    index: f64,
-) -> Result<Option<Key>, Raise> {
+fn known_key<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, index: f64) -> Result<Option<Key>, Raise> {
     if index < f64::from(INDEX_LIMIT) {
         return Ok(Key::index(index as u32));
     }
@@ -144,11 +141,7 @@ fn write<L: Layout, H: Host>(
 }
 
 /// ECMA-262, DeletePropertyOrThrow of an index.
-fn remove<L: Layout, H: Host>(
-    vm: &mut Vm<'_, L, H>,
-    object: Ref,
-    index: f64,
-) -> Result<(), Raise> {
+fn remove<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, object: Ref, index: f64) -> Result<(), Raise> {
     vm.spend(1)?;
     match known_key(vm, index)? {
         Some(key) if !vm.delete(object, key)? => Err(vm.throw_not_deletable(key)),

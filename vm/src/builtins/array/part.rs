@@ -1,8 +1,8 @@
 //! New arrays of the elements of others: slices, concatenations, flattenings.
 
 use super::{
-    LONGEST, array_like, callback, create, has_elements, is_array_value, present,
-    relative, set_length, this_object,
+    LONGEST, array_like, callback, create, has_elements, is_array_value, present, relative,
+    set_length, this_object,
 };
 use crate::Host;
 use crate::error::Raise;
