@@ -314,11 +314,6 @@ pub(crate) struct TextBuilder {
 }
 
 impl TextBuilder {
-    /// Units so far.
-    pub(crate) fn len(&self) -> usize {
-        self.len
-    }
-
     pub(crate) fn push_unit<L: Layout, H: Host>(
         &mut self,
         vm: &mut Vm<'_, L, H>,

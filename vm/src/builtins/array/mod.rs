@@ -30,6 +30,12 @@ use scruple_bytecode::names;
 /// ECMA-262: no array-like grows beyond this length.
 const LONGEST: f64 = super::number::MAX_SAFE_INTEGER;
 
+/// What a step costs, in steps over elements that lie in a block, if it looks
+/// along the prototypes for an element, and if it spells a large index: roughly
+/// what they take, so that a budget bounds the time.
+const LOOK_UP: usize = 8;
+const TEXT_KEY: usize = 64;
+
 /// ToObject of the this value. The object is rooted.
 fn this_object<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, call: &Call<L>) -> Result<Ref, Raise> {
     if let Some(object) = call.this.as_object() {
@@ -78,6 +84,7 @@ fn present<L: Layout, H: Host>(
     {
         return Ok(Some(value));
     }
+    vm.spend(LOOK_UP)?;
     let Some(key) = known_key(vm, index)? else { return Ok(None) };
     let mut holder = object;
     while !holder.is_none() {
@@ -109,6 +116,7 @@ fn known_key<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, index: f64) -> Result<Op
     if index < f64::from(INDEX_LIMIT) {
         return Ok(Key::index(index as u32));
     }
+    vm.spend(TEXT_KEY)?;
     let text = vm.number_text(index)?;
     let key = vm.find_key(text);
     if let Some(key) = key {

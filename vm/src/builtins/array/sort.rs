@@ -84,7 +84,7 @@ fn merge_sort<L: Layout, H: Host>(
     vm.push(Value::object(scratch))?;
     let levels = u64::BITS - (count - 1).leading_zeros();
     for level in (1..=levels).rev() {
-        let cut = |run: u64| (run * count >> level) as u32;
+        let cut = |run: u64| ((run * count) >> level) as u32;
         for pair in 0..1u64 << (level - 1) {
             let (start, middle, end) = (cut(2 * pair), cut(2 * pair + 1), cut(2 * pair + 2));
             if start < middle && middle < end {
