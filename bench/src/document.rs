@@ -93,8 +93,9 @@ pub struct Figures {
     pub heap_high_water: HeapBytes,
     /// Most bytes of heap and stack reachable at once.
     pub live_peak: HeapBytes,
-    /// How exact the live peak is: bytes allocated between two collections, 0
-    /// where every allocation collected.
+    /// How closely the live peak was watched: bytes allocated between two
+    /// collections, 0 where every allocation collected first. Between two
+    /// collections more can have been reachable, by as many bytes at most.
     pub live_peak_resolution: u64,
     /// Most bytes of stack at once.
     pub stack_peak: u64,
@@ -249,6 +250,15 @@ impl RowError {
             line: position.map(|position| position.line),
             column: position.map(|position| position.column),
             ..self
+        }
+    }
+
+    /// The place, as far as it is known, and what went wrong there.
+    pub fn describe(&self) -> String {
+        match (self.line, self.column) {
+            (Some(line), Some(column)) => format!("{line}:{column}: {}", self.message),
+            (Some(line), None) => format!("{line}: {}", self.message),
+            _ => self.message.clone(),
         }
     }
 }

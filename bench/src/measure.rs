@@ -21,7 +21,7 @@ use crate::station::{MOST_OUTPUT, Output};
 pub const BUDGET: u64 = 1_000_000_000;
 
 /// How much collecting a live peak may cost: collections times the bytes each
-/// has to walk. Two gigabytes are some seconds.
+/// has to walk. Two gigabytes are a second or two.
 pub const LIVE_WORK: u64 = 2_000_000_000;
 
 /// What is to be measured.
@@ -72,7 +72,10 @@ pub fn weigh(candidates: &[Candidate], plan: &Plan, done: &(dyn Fn() + Sync)) ->
 fn weigh_one(candidate: &Candidate, encoding: Encoding) -> Row {
     let result = match &candidate.script {
         Ok(script) => measure(script, encoding).map(|figures| (script.expected.is_some(), figures)),
-        Err(error) => Err(RowError::new(Stage::Read, error.to_string())),
+        Err(error) => {
+            let line = error.line();
+            Err(RowError { line, ..RowError::new(Stage::Read, error.reason()) })
+        }
     };
     match result {
         Ok((checked, figures)) => Row::weighed(&candidate.name, encoding, checked, figures),

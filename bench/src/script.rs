@@ -61,29 +61,49 @@ enum Kind {
     FeedFile { file: String, error: Box<ScriptError> },
 }
 
-impl fmt::Display for ScriptError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let name = &self.name;
+impl ScriptError {
+    /// The line at fault, if the fault is in the script's header.
+    pub fn line(&self) -> Option<u32> {
+        match &self.kind {
+            Kind::Header(error) => u32::try_from(error.line()).ok(),
+            _ => None,
+        }
+    }
+
+    /// What is wrong, without the name and the line.
+    pub fn reason(&self) -> String {
         match &self.kind {
             Kind::Io(error) if error.kind() == io::ErrorKind::NotFound => {
-                write!(f, "{name}: no such file or folder")
+                "no such file or folder".to_owned()
             }
-            Kind::Io(error) => write!(f, "{name}: {error}"),
-            Kind::Folder => write!(f, "{name}: a folder, where a file is wanted"),
-            Kind::EmptyFolder => write!(f, "{name}: no script (*.js) in this folder"),
+            Kind::Io(error) => error.to_string(),
+            Kind::Folder => "a folder, where a file is wanted".to_owned(),
+            Kind::EmptyFolder => "no script (*.js) in this folder".to_owned(),
             Kind::Binary { offset } => {
-                write!(f, "{name}: a binary file, no text: a zero byte at offset {offset}")
+                format!("a binary file, no text: a zero byte at offset {offset}")
             }
             Kind::NotUtf8 { offset, byte } => {
-                write!(f, "{name}: not UTF-8: byte 0x{byte:02x} at offset {offset}")
+                format!("not UTF-8: byte 0x{byte:02x} at offset {offset}")
             }
-            Kind::TooLong => write!(f, "{name}: longer than {MOST_BYTES} bytes"),
-            Kind::Header(error) => write!(f, "{name}:{}: {}", error.line(), error.message()),
-            Kind::Feed { file, error } => write!(f, "{file}:{}: {}", error.line(), error.message()),
+            Kind::TooLong => format!("longer than {MOST_BYTES} bytes"),
+            Kind::Header(error) => error.message().to_owned(),
+            Kind::Feed { file, error } => {
+                format!("its feed {file} is wrong in line {}: {}", error.line(), error.message())
+            }
             Kind::FeedFile { file, error } => {
-                write!(f, "{name}: its feed {file} cannot be read: {error}")
+                format!("its feed {file} cannot be read: {}", error.reason())
             }
         }
+    }
+}
+
+impl fmt::Display for ScriptError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.name)?;
+        if let Some(line) = self.line() {
+            write!(f, ":{line}")?;
+        }
+        write!(f, ": {}", self.reason())
     }
 }
 

@@ -48,6 +48,10 @@ impl Parser<'_, '_> {
         let mut guards = core::mem::take(&mut self.guards);
         guards.clear();
         let has_lines = self.output.has_lines;
+        if has_lines {
+            // A budget may end anywhere: no function borrows the one before's.
+            self.output.lines.add(code, mark.position());
+        }
         let target = Target {
             encoding: self.output.encoding,
             code: &mut self.output.code,
@@ -105,6 +109,10 @@ impl Parser<'_, '_> {
         let start = narrow::to_u32(self.output.script_code.len());
         let n_guards = self.output.script_guards.len();
         let has_lines = self.output.has_lines;
+        // A loop of nothing that throws is where a budget ends.
+        if has_lines && (start == 0 || f.orders.len() > 0) {
+            self.output.script_lines.add(start, mark.position());
+        }
         let target = Target {
             encoding: self.output.encoding,
             code: &mut self.output.script_code,

@@ -7,6 +7,7 @@
 //! generated automaton.
 
 use logos::Logos;
+use scruple_bytecode::image::Position;
 
 /// A kind of token.
 #[derive(Logos, Clone, Copy, Debug, PartialEq, Eq)]
@@ -320,6 +321,11 @@ pub(crate) struct Mark {
 }
 
 impl Mark {
+    /// Where it begins.
+    pub(crate) fn position(self) -> Position {
+        Position { line: self.line, column: self.column }
+    }
+
     /// From the start of this to the end of another.
     pub(crate) fn to(self, end: Mark) -> Mark {
         Mark { end: end.end.max(self.end), ..self }

@@ -35,11 +35,8 @@ pub(crate) fn weigh(arguments: &WeighArguments, terminal: &Terminal) -> Result<V
 
 fn error_line(row: &Row) -> Option<String> {
     let error = row.error.as_ref()?;
-    let place = match (error.line, error.column) {
-        (Some(line), Some(column)) => format!("{}:{line}:{column}", row.script),
-        _ => row.script.clone(),
-    };
-    Some(format!("{place}: {}: {}\n", row.encoding, error.message))
+    let place = if error.line.is_some() { ":" } else { ": " };
+    Some(format!("{}{place}{} ({})\n", row.script, error.describe(), row.encoding))
 }
 
 /// How far it is, for whoever looks on.

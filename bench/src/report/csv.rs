@@ -2,7 +2,7 @@
 //! included. A figure that is not there is an empty cell.
 
 use super::columns::{COLUMNS, peaks};
-use crate::document::{Document, Figures, HeapBytes, Row};
+use crate::document::{Document, Figures, HeapBytes, Row, RowError};
 
 pub(super) fn render(document: &Document) -> String {
     let mut text = String::new();
@@ -22,7 +22,7 @@ pub(super) fn render(document: &Document) -> String {
 }
 
 fn cells(row: &Row) -> Vec<String> {
-    let error = row.error.as_ref().map(|error| error.message.clone()).unwrap_or_default();
+    let error = row.error.as_ref().map(RowError::describe).unwrap_or_default();
     let mut cells =
         vec![row.script.clone(), row.encoding.clone(), row.answer_checked.to_string(), error];
     match &row.figures {

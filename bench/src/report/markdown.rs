@@ -54,7 +54,7 @@ pub(super) fn render(document: &Document) -> String {
 
 fn answer(row: &Row) -> String {
     match &row.error {
-        Some(error) => error.message.replace('|', "\\|").replace(['\n', '\r'], " "),
+        Some(error) => error.describe().replace('|', "\\|").replace(['\n', '\r'], " "),
         None if row.answer_checked => "checked".to_owned(),
         None => "not checked".to_owned(),
     }

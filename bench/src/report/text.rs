@@ -2,7 +2,7 @@
 //! `verbose` the categories of both peaks under each line.
 
 use super::columns::{COLUMNS, LEGEND, peaks};
-use crate::document::{Document, Figures, HeapBytes, Row, RowError, Total};
+use crate::document::{Document, Figures, HeapBytes, Row, Total};
 
 /// The mark of a row whose answer was not compared with anything.
 const UNCHECKED: &str = "?";
@@ -91,7 +91,7 @@ impl Table {
                     text.push_str(&format!(" {:>width$}", number(read(figures))));
                 }
             }
-            (None, Some(error)) => text.push_str(&format!(" error: {}", place_and_message(error))),
+            (None, Some(error)) => text.push_str(&format!(" error: {}", error.describe())),
             (None, None) => {}
         }
         text.push('\n');
@@ -101,13 +101,6 @@ impl Table {
 
 fn number(number: Option<u64>) -> String {
     number.map_or_else(|| "-".to_owned(), |number| number.to_string())
-}
-
-fn place_and_message(error: &RowError) -> String {
-    match (error.line, error.column) {
-        (Some(line), Some(column)) => format!("{line}:{column}: {}", error.message),
-        _ => error.message.clone(),
-    }
 }
 
 fn split(peak: &HeapBytes) -> String {

@@ -1,0 +1,302 @@
+//! What `weigh` reports: figures that add up, are the same each time, and do not
+//! depend on the encoding where they must not.
+
+mod common;
+
+use std::collections::BTreeMap;
+use std::fs;
+
+use common::{folder, root, scruple, scruple_in};
+use scruple_bench::document::{Document, Row};
+use serde_json::Value;
+
+/// Samples that are quick even without optimisation, one or more of each sort:
+/// boxed numbers, strings, closures, timers with sensors.
+const SAMPLES: &[&str] = &[
+    "samples/kernels/fib.js",
+    "samples/kernels/md5.js",
+    "samples/kernels/closures.js",
+    "samples/kernels/json_records.js",
+    "samples/marrow-brook",
+];
+
+fn document(args: &[&str]) -> Document {
+    let outcome = scruple(&[&["weigh", "--format", "json"], args].concat());
+    assert_eq!((outcome.code, outcome.err.as_str()), (0, ""), "{}", outcome.out);
+    serde_json::from_str(&outcome.out).expect("a document")
+}
+
+#[test]
+fn every_figure_adds_up_and_the_totals_are_the_sums() {
+    let document = document(SAMPLES);
+    assert!(document.rows.len() >= 4 * 14 && document.is_complete());
+    assert!(document.adds_up());
+    for row in &document.rows {
+        assert!(row.answer_checked, "{}", row.script);
+        let figures = row.figures.as_ref().expect("figures");
+        let image = &figures.image;
+        let sections = [
+            image.header,
+            image.constants,
+            image.functions,
+            image.instructions,
+            image.padding,
+            image.lines,
+        ];
+        assert_eq!(sections.iter().sum::<u64>(), image.total, "{}", row.script);
+        for peak in [&figures.heap_high_water, &figures.live_peak] {
+            let sum: u64 = peak.by_category().iter().map(|(_, bytes)| bytes).sum();
+            assert_eq!(sum, peak.total, "{}", row.script);
+        }
+        assert!(figures.fetched_bytes >= figures.instructions);
+        let reserved = figures.compile_peak.reserved.expect("the command line counts");
+        assert!(reserved >= figures.compile_peak.asked, "{}", row.script);
+    }
+    for total in &document.totals {
+        let rows = || document.rows.iter().filter(|row| row.encoding == total.encoding);
+        let sum = |read: fn(&Row) -> u64| rows().map(read).sum::<u64>();
+        assert_eq!(total.scripts as usize, rows().count());
+        assert_eq!(total.image.total, sum(|row| row.figures.as_ref().unwrap().image.total));
+        assert_eq!(total.instructions, sum(|row| row.figures.as_ref().unwrap().instructions));
+    }
+}
+
+#[test]
+fn encodings_differ_in_their_bytes_alone() {
+    let document = document(SAMPLES);
+    let mut seen: BTreeMap<&str, Vec<&Row>> = BTreeMap::new();
+    for row in &document.rows {
+        seen.entry(&row.script).or_default().push(row);
+    }
+    for (script, rows) in seen {
+        assert_eq!(rows.len(), 4, "{script}");
+        let first = rows[0].figures.as_ref().unwrap();
+        for row in &rows[1..] {
+            let figures = row.figures.as_ref().unwrap();
+            let encoding = &row.encoding;
+            assert_eq!(figures.operations, first.operations, "{script} {encoding}");
+            assert_eq!(figures.heap_high_water, first.heap_high_water, "{script} {encoding}");
+            assert_eq!(figures.live_peak, first.live_peak, "{script} {encoding}");
+            assert_eq!(figures.stack_peak, first.stack_peak, "{script} {encoding}");
+            assert_eq!(figures.allocations, first.allocations, "{script} {encoding}");
+            assert_eq!(figures.image.constants, first.image.constants, "{script} {encoding}");
+        }
+        let bytes = |i: usize| rows[i].figures.as_ref().unwrap().image.instructions;
+        assert!(bytes(0) > bytes(1) && bytes(1) > bytes(2) && bytes(2) > bytes(3), "{script}");
+    }
+}
+
+#[test]
+fn the_same_run_gives_the_same_bytes() {
+    let args = ["weigh", "samples/marrow-brook", "samples/kernels/fib.js", "--format", "json"];
+    let (first, second) = (scruple(&args), scruple(&args));
+    assert_eq!(first.code, 0, "{}", first.err);
+    assert_eq!(first.out, second.out);
+}
+
+#[test]
+fn rows_come_in_the_order_of_paths_names_and_encodings() {
+    let files: &[(&str, &[u8])] = &[("b.js", b""), ("a.js", b""), ("c.js", b""), ("d.txt", b"")];
+    let folder = folder("order-of-rows", files);
+    let args = ["weigh", "c.js", ".", "c.js", "--encoding", "leb,word", "--format", "csv"];
+    let outcome = scruple_in(&folder, &args);
+    assert_eq!(outcome.code, 0, "{}", outcome.err);
+    let rows: Vec<String> = outcome
+        .out
+        .lines()
+        .skip(1)
+        .map(|line| line.split(',').take(2).collect::<Vec<_>>().join(" "))
+        .collect();
+    let wanted = [
+        "c.js leb",
+        "c.js word",
+        "./a.js leb",
+        "./a.js word",
+        "./b.js leb",
+        "./b.js word",
+        "./c.js leb",
+        "./c.js word",
+    ];
+    assert_eq!(rows, wanted);
+}
+
+#[test]
+fn a_wrong_answer_or_a_failed_run_has_an_error_and_no_figures() {
+    let files: &[(&str, &[u8])] = &[
+        ("right.js", b"console.log(1);\nconsole.log(2);\n"),
+        ("right.out", b"1\n2\n"),
+        ("wrong.js", b"console.log(1);\nconsole.log(3);\n"),
+        ("wrong.out", b"1\n2\n"),
+        ("short.js", b"console.log(1);\n"),
+        ("short.out", b"1\n2\n"),
+        ("throws.js", b"let a = 1;\nnull.x;\n"),
+        ("refused.js", b"let a = ;\n"),
+        ("binary.js", b"\x00\x01"),
+        ("unchecked.js", b"console.log(1);\n"),
+    ];
+    let folder = folder("wrong-answers", files);
+    let args = ["weigh", ".", "--encoding", "implied", "--format", "json"];
+    let outcome = scruple_in(&folder, &args);
+    assert_eq!(outcome.code, 1);
+    let document: Document = serde_json::from_str(&outcome.out).expect("a document");
+    check_schema(&outcome.out);
+    let said: Vec<(String, bool, String)> = document
+        .rows
+        .iter()
+        .map(|row| {
+            assert_eq!(row.figures.is_none(), row.error.is_some());
+            let error = row.error.as_ref().map(|error| error.describe()).unwrap_or_default();
+            (row.script.clone(), row.answer_checked, error)
+        })
+        .collect();
+    let said: Vec<(&str, bool, &str)> =
+        said.iter().map(|(script, checked, error)| (&script[2..], *checked, &error[..])).collect();
+    assert_eq!(said.len(), 7);
+    assert_eq!(said[0], ("binary.js", false, "a binary file, no text: a zero byte at offset 0"));
+    assert_eq!(said[1].0, "refused.js");
+    assert!(said[1].2.starts_with("1:9: "), "{}", said[1].2);
+    assert_eq!(said[2], ("right.js", true, ""));
+    assert_eq!(said[3], ("short.js", false, "wrong answer: output line 2 is missing, not \"2\""));
+    assert_eq!(said[4].0, "throws.js");
+    assert!(said[4].2.starts_with("2:6: uncaught exception: TypeError"), "{}", said[4].2);
+    assert_eq!(said[5], ("unchecked.js", false, ""));
+    assert_eq!(said[6], ("wrong.js", false, "wrong answer: output line 2 is \"3\", not \"2\""));
+    assert_eq!(document.totals[0].scripts, 2);
+    assert_eq!(document.totals[0].failed, 5);
+    let text = scruple_in(&folder, &["weigh", ".", "--encoding", "implied"]);
+    assert_eq!((text.code, text.err.as_str()), (1, ""));
+    let unchecked = text.out.lines().find(|line| line.contains("unchecked.js")).unwrap();
+    assert!(unchecked.contains("implied  ?"), "{unchecked}");
+}
+
+#[test]
+fn verbose_shows_categories_that_add_up() {
+    let outcome = scruple(&["weigh", "samples/kernels/fib.js", "--encoding", "byte", "--verbose"]);
+    assert_eq!(outcome.code, 0, "{}", outcome.err);
+    let mut n_splits = 0;
+    for line in outcome.out.lines().filter(|line| line.starts_with("    ")) {
+        let (total, parts) =
+            line.split_once(": ").and_then(|(_, sum)| sum.split_once(" = ")).unwrap();
+        let sum: u64 = parts
+            .split(" + ")
+            .map(|part| part.rsplit(' ').next().and_then(|n| n.parse::<u64>().ok()).unwrap())
+            .sum();
+        assert_eq!(total.parse(), Ok(sum), "{line}");
+        n_splits += 1;
+    }
+    assert_eq!(n_splits, 2);
+}
+
+#[test]
+fn json_and_jsonl_follow_the_schema_in_the_repository() {
+    let outcome = scruple(&["weigh", "samples/kernels/fib.js", "--format", "json"]);
+    check_schema(&outcome.out);
+    let document: Value = serde_json::from_str(&outcome.out).unwrap();
+    let lines = scruple(&["weigh", "samples/kernels/fib.js", "--format", "jsonl"]);
+    let rows: Vec<Value> =
+        lines.out.lines().map(|line| serde_json::from_str(line).expect("a line")).collect();
+    assert_eq!(rows.len(), 4);
+    for (line, row) in rows.iter().zip(document["rows"].as_array().unwrap()) {
+        let mut line = line.as_object().unwrap().clone();
+        assert_eq!(line.remove("schema"), Some(document["schema"].clone()));
+        assert_eq!(line.remove("lab"), Some(document["lab"].clone()));
+        assert_eq!(&Value::Object(line), row);
+    }
+}
+
+#[test]
+fn csv_has_as_many_cells_in_every_line_and_the_figures_of_the_json() {
+    let csv = scruple(&["weigh", "samples/kernels/fib.js", "--format", "csv"]).out;
+    let rows: Vec<Vec<&str>> = csv.lines().map(|line| line.split(',').collect()).collect();
+    assert_eq!(rows.len(), 5);
+    assert!(rows.iter().all(|row| row.len() == rows[0].len()));
+    let document = document(&["samples/kernels/fib.js"]);
+    for (cells, row) in rows[1..].iter().zip(&document.rows) {
+        let cell = |name: &str| {
+            let column = rows[0].iter().position(|key| *key == name).expect(name);
+            cells[column].parse::<u64>().expect(name)
+        };
+        let figures = row.figures.as_ref().unwrap();
+        assert_eq!(cell("image_bytes"), figures.image.total);
+        assert_eq!(cell("fetched_bytes"), figures.fetched_bytes);
+        assert_eq!(cell("live_peak_stack_bytes"), figures.live_peak.stack);
+        assert_eq!(
+            cell("heap_high_water_boxed_numbers_bytes"),
+            figures.heap_high_water.boxed_numbers
+        );
+    }
+}
+
+/// Checks a document against the schema file, as far as that file uses the
+/// language of schemas.
+fn check_schema(text: &str) {
+    let path = root().join("bench/schema/weigh.json");
+    let schema: Value = serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap();
+    let document: Value = serde_json::from_str(text).unwrap();
+    check(&schema, &schema, &document, "document").unwrap();
+}
+
+fn check(root: &Value, schema: &Value, value: &Value, at: &str) -> Result<(), String> {
+    for (key, rule) in schema.as_object().expect("a schema") {
+        let holds = match key.as_str() {
+            "$ref" => {
+                let name =
+                    rule.as_str().and_then(|path| path.strip_prefix("#/$defs/")).expect("a path");
+                check(root, &root["$defs"][name], value, at)?;
+                true
+            }
+            "anyOf" => {
+                rule.as_array().unwrap().iter().any(|rule| check(root, rule, value, at).is_ok())
+            }
+            "const" => rule == value,
+            "enum" => rule.as_array().unwrap().contains(value),
+            "type" => match rule {
+                Value::Array(types) => types.iter().any(|name| has_type(value, name)),
+                name => has_type(value, name),
+            },
+            "minimum" => value.as_i64().is_none_or(|number| number >= rule.as_i64().unwrap()),
+            "required" => rule
+                .as_array()
+                .unwrap()
+                .iter()
+                .all(|name| value.get(name.as_str().unwrap()).is_some()),
+            "additionalProperties" => value
+                .as_object()
+                .unwrap()
+                .keys()
+                .all(|name| schema["properties"].get(name).is_some()),
+            "properties" => {
+                for (name, rule) in rule.as_object().unwrap() {
+                    if let Some(value) = value.get(name) {
+                        check(root, rule, value, &format!("{at}.{name}"))?;
+                    }
+                }
+                true
+            }
+            "items" => {
+                for (index, item) in value.as_array().unwrap().iter().enumerate() {
+                    check(root, rule, item, &format!("{at}[{index}]"))?;
+                }
+                true
+            }
+            "$schema" | "$defs" | "title" | "description" => true,
+            other => panic!("the schema uses {other}, which this test does not know"),
+        };
+        if !holds {
+            return Err(format!("{at}: {value} does not satisfy {key} {rule}"));
+        }
+    }
+    Ok(())
+}
+
+fn has_type(value: &Value, name: &Value) -> bool {
+    match name.as_str().expect("a type") {
+        "null" => value.is_null(),
+        "boolean" => value.is_boolean(),
+        "integer" => value.is_u64() || value.is_i64(),
+        "string" => value.is_string(),
+        "array" => value.is_array(),
+        "object" => value.is_object(),
+        other => panic!("no type {other}"),
+    }
+}
