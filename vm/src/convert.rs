@@ -294,10 +294,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             if a.is_nullish() || b.is_nullish() {
                 return Ok(a.is_nullish() && b.is_nullish());
             }
-            if a.is_symbol() || b.is_symbol() {
-                if !a.is_object() && !b.is_object() {
-                    return Ok(a == b);
-                }
+            let either_symbol = a.is_symbol() || b.is_symbol();
+            if either_symbol && !a.is_object() && !b.is_object() {
+                return Ok(a == b);
             }
             if let Some(boolean) = a.as_boolean() {
                 a = Value::small(i32::from(boolean));

@@ -120,6 +120,9 @@ impl Observer for Counter {
     }
 }
 
+/// What a function of the host or a built-in does with a call.
+pub type NativeFn<L, H> = for<'v, 'm> fn(&'v mut Vm<'m, L, H>, Call<L>) -> Result<Value<L>, Raise>;
+
 /// A function of the host that scripts can call by name.
 pub struct HostFunction<L: Layout, H: Host> {
     /// The global that holds it.
@@ -127,7 +130,7 @@ pub struct HostFunction<L: Layout, H: Host> {
     /// Its `length`.
     pub length: u8,
     /// What it does.
-    pub call: fn(&mut Vm<'_, L, H>, Call<L>) -> Result<Value<L>, Raise>,
+    pub call: NativeFn<L, H>,
 }
 
 /// A call of a native or host function: where its arguments lie.

@@ -135,7 +135,7 @@ pub use error::{Raise, RunError, StopKind};
 pub use heap::HeapOptions;
 pub use heap::kinds::{Category, Kind};
 pub use heap::ledger::{Book, Ledger};
-pub use host::{Call, Counter, Host, HostFunction, Observer, Outcome, Step};
+pub use host::{Call, Counter, Host, HostFunction, NativeFn, Observer, Outcome, Step};
 pub use layout::{Layout, Narrow, Wide, cell_bytes};
 pub use value::{Ref, Value};
 pub use vm::{LoadError, MAX_IMAGES, Options, Retained, Vm};

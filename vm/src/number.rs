@@ -190,7 +190,7 @@ pub(crate) fn integer(len: usize, unit: impl Fn(usize) -> u16, radix: u32) -> (f
         |at: usize| u8::try_from(unit(at)).ok().and_then(|byte| (byte as char).to_digit(radix));
     let used = (0..len).take_while(|&at| digit(at).is_some()).count();
     if radix == 10 {
-        let number = decimal_prefix(used, |at| unit(at)).map_or(0.0, |(number, _)| number);
+        let number = decimal_prefix(used, unit).map_or(0.0, |(number, _)| number);
         return (number, used);
     }
     if radix.is_power_of_two() {

@@ -27,6 +27,7 @@ pub(crate) use table::Intrinsic;
 use crate::Host;
 use crate::error::Raise;
 use crate::host::Call;
+pub(crate) use crate::host::NativeFn;
 use crate::keys::{Key, KeyKind, attributes};
 use crate::layout::Layout;
 use crate::object::{Class, Own};
@@ -37,10 +38,6 @@ use table::{DATA, DATA_RANGES, FUNCTION_ROWS, Handlers, NATIVE_RANGES, NATIVES};
 
 /// The global object.
 pub(crate) const GLOBAL_OBJECT: Ref = Intrinsic::GlobalObject.reference();
-
-/// A function in flash: what it is called with, and the machine.
-pub(crate) type NativeFn<L, H> =
-    for<'v, 'm> fn(&'v mut Vm<'m, L, H>, Call<L>) -> Result<Value<L>, Raise>;
 
 /// A property that is a function.
 pub(crate) struct NativeRow {

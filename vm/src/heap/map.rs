@@ -97,10 +97,7 @@ impl<L: Layout> Heap<'_, L> {
     }
 
     pub(super) fn free_between(&self, start: usize, end: usize) -> bool {
-        match self.next_used(start, end) {
-            Some(_) => false,
-            None => true,
-        }
+        self.next_used(start, end).is_none()
     }
 
     /// The next free cells below the top: first and one behind the last.

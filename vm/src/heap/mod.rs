@@ -212,7 +212,7 @@ impl<'m, L: Layout> Heap<'m, L> {
     #[inline(always)]
     pub(crate) fn half(&self, block: Ref, index: usize) -> u32 {
         let slot = self.slot(block, index / 2);
-        if index % 2 == 0 { L::high(slot) } else { L::low(slot) }
+        if index.is_multiple_of(2) { L::high(slot) } else { L::low(slot) }
     }
 
     #[inline(always)]
@@ -222,7 +222,7 @@ impl<'m, L: Layout> Heap<'m, L> {
         let slot = self.mem[at];
         self.mem[at] = match index {
             1 => L::header(L::header_kind(slot).unwrap_or(0), half),
-            _ if index % 2 == 0 => L::from_halves(half, L::low(slot)),
+            _ if index.is_multiple_of(2) => L::from_halves(half, L::low(slot)),
             _ => L::from_halves(L::high(slot), half),
         };
     }

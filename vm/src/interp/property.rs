@@ -7,7 +7,7 @@ use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::keys::{Key, KeyKind, attributes};
 use crate::layout::Layout;
-use crate::object::{Descriptor, Own};
+use crate::object::Descriptor;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::names;
@@ -379,14 +379,5 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let key = self.to_key(value)?;
         let text = self.key_text(key)?;
         Ok(self.replace_after(at, 1, text))
-    }
-
-    /// The attributes and parts of an own property, for those who show them.
-    pub(crate) fn own_value(&mut self, object: Ref, key: Key) -> Result<Option<Value<L>>, Raise> {
-        match self.get_own(object, key)? {
-            Some(Own::Data { value, .. }) => Ok(Some(value)),
-            Some(Own::Accessor { .. }) => self.get(object, key).map(Some),
-            None => Ok(None),
-        }
     }
 }
