@@ -227,11 +227,11 @@ impl Row {
     }
 
     /// A row with an error.
-    pub fn failed(script: &str, encoding: Encoding, error: RowError) -> Row {
+    pub fn failed(script: &str, encoding: Encoding, checked: bool, error: RowError) -> Row {
         Row {
             script: script.to_owned(),
             encoding: encoding.name().to_owned(),
-            answer_checked: false,
+            answer_checked: checked,
             error: Some(error),
             figures: None,
         }

@@ -5,6 +5,8 @@
 //! run again for the live peak and check that nothing but the collections
 //! differed. It refuses to print, and gives no figure beside an error.
 
+use std::hash::{DefaultHasher, Hash, Hasher};
+
 use rayon::prelude::*;
 use scruple_bytecode::Encoding;
 use scruple_bytecode::image::Image;
@@ -48,44 +50,90 @@ pub fn weigh(candidates: &[Candidate], plan: &Plan, done: &(dyn Fn() + Sync)) ->
         pairs
             .par_iter()
             .map(|&(candidate, encoding)| {
-                let row = weigh_one(candidate, encoding);
+                let result = weigh_one(candidate, encoding);
                 done();
-                row
+                result
             })
             .collect()
     };
     // Scripts need more stack than a pool's threads have by default.
     let pool = rayon::ThreadPoolBuilder::new().stack_size(STACK_BYTES).build();
-    let rows = match pool {
+    let mut results: Vec<Result<Weighed, RowError>> = match pool {
         Ok(pool) => pool.install(weigh_all),
-        Err(error) => pairs
-            .iter()
-            .map(|(candidate, encoding)| {
-                let error = RowError::new(Stage::Run, format!("no threads to run on: {error}"));
-                Row::failed(&candidate.name, *encoding, error)
-            })
-            .collect(),
+        Err(error) => {
+            let message = format!("no threads to run on: {error}");
+            pairs.iter().map(|_| Err(RowError::new(Stage::Run, message.clone()))).collect()
+        }
     };
-    Document::new(rows)
+    if !plan.encodings.is_empty() {
+        results.chunks_mut(plan.encodings.len()).for_each(compare_encodings);
+    }
+    let rows = pairs.iter().zip(results).map(|(&(candidate, encoding), result)| {
+        let is_known = candidate.script.as_ref().is_ok_and(|script| script.expected.is_some());
+        match result {
+            Ok(weighed) => Row::weighed(&candidate.name, encoding, is_known, weighed.figures),
+            Err(error) => {
+                let checked = is_known && matches!(error.stage, Stage::Answer | Stage::Agreement);
+                Row::failed(&candidate.name, encoding, checked, error)
+            }
+        }
+    });
+    Document::new(rows.collect())
 }
 
-fn weigh_one(candidate: &Candidate, encoding: Encoding) -> Row {
-    let result = match &candidate.script {
-        Ok(script) => measure(script, encoding).map(|figures| (script.expected.is_some(), figures)),
+/// A measurement, with what the script printed as a hash.
+struct Weighed {
+    figures: Figures,
+    printed: u64,
+}
+
+fn weigh_one(candidate: &Candidate, encoding: Encoding) -> Result<Weighed, RowError> {
+    match &candidate.script {
+        Ok(script) => weigh_script(script, encoding),
         Err(error) => {
             let line = error.line();
             Err(RowError { line, ..RowError::new(Stage::Read, error.reason()) })
         }
-    };
-    match result {
-        Ok((checked, figures)) => Row::weighed(&candidate.name, encoding, checked, figures),
-        Err(error) => Row::failed(&candidate.name, encoding, error),
     }
+}
+
+/// Encodings are bytes and nothing else: whatever else differs is a fault of the
+/// machine, and no figure of that script can be trusted.
+fn compare_encodings(results: &mut [Result<Weighed, RowError>]) {
+    let mut weighed = results.iter().flatten();
+    let Some(first) = weighed.next() else { return };
+    let differs = weighed.find_map(|other| difference(first, other));
+    if let Some(what) = differs {
+        for result in results {
+            *result = Err(RowError::new(
+                Stage::Agreement,
+                format!("the encodings do not agree on the {what}"),
+            ));
+        }
+    }
+}
+
+fn difference(a: &Weighed, b: &Weighed) -> Option<&'static str> {
+    let (one, other) = (&a.figures, &b.figures);
+    let checks = [
+        (a.printed == b.printed, "output"),
+        (one.operations == other.operations, "operations"),
+        (one.heap_high_water == other.heap_high_water, "heap high-water"),
+        (one.live_peak == other.live_peak, "live peak"),
+        (one.stack_peak == other.stack_peak, "stack peak"),
+        (one.allocations == other.allocations, "allocations"),
+        (one.allocated_bytes == other.allocated_bytes, "allocated bytes"),
+    ];
+    checks.iter().find(|(same, _)| !same).map(|(_, what)| *what)
 }
 
 /// Measures one script under one encoding, on a thread with stack enough: see
 /// [`build::on_large_stack`].
 pub fn measure(script: &Script, encoding: Encoding) -> Result<Figures, RowError> {
+    weigh_script(script, encoding).map(|weighed| weighed.figures)
+}
+
+fn weigh_script(script: &Script, encoding: Encoding) -> Result<Weighed, RowError> {
     let built = build::build(&script.text, encoding).map_err(|diagnostics| {
         let first = diagnostics.first();
         RowError::new(Stage::Compile, first.message().to_owned()).at(Some(first.position()))
@@ -108,7 +156,10 @@ pub fn measure(script: &Script, encoding: Encoding) -> Result<Figures, RowError>
         let message = "the heap's books do not add up".to_owned();
         return Err(RowError::new(Stage::Agreement, message));
     }
-    Ok(Figures::new(&image, &built, &first, &second, resolution))
+    let mut hasher = DefaultHasher::new();
+    printed.hash(&mut hasher);
+    let figures = Figures::new(&image, &built, &first, &second, resolution);
+    Ok(Weighed { figures, printed: hasher.finish() })
 }
 
 fn run(script: &Script, built: &Built, limits: Limits, collect_every: usize) -> Run<Counter> {
@@ -129,7 +180,7 @@ fn output_of(run: &Run<Counter>) -> Result<&str, RowError> {
     }
     match &run.output {
         Output::Kept(printed) => Ok(printed),
-        _ => Err(RowError::new(Stage::Answer, format!("printed more than {MOST_OUTPUT} bytes"))),
+        _ => Err(RowError::new(Stage::Run, format!("printed more than {MOST_OUTPUT} bytes"))),
     }
 }
 
@@ -176,5 +227,39 @@ fn quoted(line: Option<&str>) -> String {
         None => "missing".to_owned(),
         Some(line) if line.chars().count() <= SHOWN => format!("{line:?}"),
         Some(line) => format!("{:?}…", line.chars().take(SHOWN).collect::<String>()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_wrong_answer_is_told_by_its_first_line_that_differs() {
+        let message = |expected, printed| {
+            check_answer(expected, printed).map_err(|error| error.message).err().unwrap_or_default()
+        };
+        assert_eq!(message("a\nb\n", "a\nb\n"), "");
+        assert_eq!(message("a\nb\n", "a\nc\n"), "wrong answer: output line 2 is \"c\", not \"b\"");
+        assert_eq!(message("a\n", "a\nb\n"), "wrong answer: output line 2 is \"b\", not missing");
+        assert_eq!(message("a\n", "a"), "the answer differs in how its last line ends");
+    }
+
+    #[test]
+    fn encodings_that_disagree_leave_no_figure() {
+        let script = Script::from_text("a.js", "console.log(1);", None);
+        let weigh = |encoding| weigh_script(&script, encoding);
+        let mut results = [weigh(Encoding::Word), weigh(Encoding::Leb)];
+        compare_encodings(&mut results);
+        assert!(results.iter().all(Result::is_ok));
+        if let Ok(weighed) = &mut results[1] {
+            weighed.figures.live_peak.total += 1;
+        }
+        compare_encodings(&mut results);
+        let messages: Vec<String> = results
+            .iter()
+            .filter_map(|result| Some(result.as_ref().err()?.message.clone()))
+            .collect();
+        assert_eq!(messages, vec!["the encodings do not agree on the live peak"; 2]);
     }
 }

@@ -156,11 +156,11 @@ fn a_wrong_answer_or_a_failed_run_has_an_error_and_no_figures() {
     assert_eq!(said[1].0, "refused.js");
     assert!(said[1].2.starts_with("1:9: "), "{}", said[1].2);
     assert_eq!(said[2], ("right.js", true, ""));
-    assert_eq!(said[3], ("short.js", false, "wrong answer: output line 2 is missing, not \"2\""));
+    assert_eq!(said[3], ("short.js", true, "wrong answer: output line 2 is missing, not \"2\""));
     assert_eq!(said[4].0, "throws.js");
     assert!(said[4].2.starts_with("2:6: uncaught exception: TypeError"), "{}", said[4].2);
     assert_eq!(said[5], ("unchecked.js", false, ""));
-    assert_eq!(said[6], ("wrong.js", false, "wrong answer: output line 2 is \"3\", not \"2\""));
+    assert_eq!(said[6], ("wrong.js", true, "wrong answer: output line 2 is \"3\", not \"2\""));
     assert_eq!(document.totals[0].scripts, 2);
     assert_eq!(document.totals[0].failed, 5);
     let text = scruple_in(&folder, &["weigh", ".", "--encoding", "implied"]);

@@ -10,7 +10,7 @@ use scruple_bytecode::operand::ConstId;
 ///
 /// Number 0 refers to nothing. Then come the objects in flash, then the host's
 /// functions, then the cells of the heap. So a half can name any object, at the
-/// cost of [`Ref::FIRST_CELL`] cells of reach.
+/// cost of as many cells of reach.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Ref(pub(crate) u32);
 

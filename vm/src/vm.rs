@@ -3,8 +3,6 @@
 //! It owns the heap's region, the loaded images and the registers between runs.
 //! It never sees source text, and allocates nothing outside the region.
 
-use core::fmt;
-
 use crate::Host;
 use crate::error::{Raise, RaiseKind, RunError, StopKind};
 use crate::heap::kinds::Kind;
@@ -13,11 +11,9 @@ use crate::heap::{Heap, HeapOptions};
 use crate::host::{Call, HostFunction};
 use crate::keys::Key;
 use crate::layout::{Layout, Tag};
-use crate::value::{MAX_CONSTANTS, Ref, Value};
-use scruple_bytecode::image::{GlobalKind, Image};
-use scruple_bytecode::names;
-use scruple_bytecode::operand::{FunctionId, GlobalId};
-use scruple_bytecode::verify::{Scratch, VerifyError, verify};
+use crate::value::{Ref, Value};
+use scruple_bytecode::image::Image;
+use scruple_bytecode::operand::FunctionId;
 
 /// The most images a machine holds at once.
 pub const MAX_IMAGES: usize = 4;
@@ -51,49 +47,6 @@ impl Default for Options {
     }
 }
 
-/// Why an image could not be loaded.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LoadError {
-    /// The image is not safe to run.
-    Verify(VerifyError),
-    /// [`MAX_IMAGES`] images are loaded already.
-    TooManyImages,
-    /// The image's encoding is not that of the first one loaded.
-    MixedEncodings,
-    /// The image has more constants or functions than the layout can refer to.
-    TooLarge,
-    /// There is no room for the image's globals.
-    NoRoom,
-    /// A `let`, `const` or function of the image clashes with a binding that is
-    /// there already (ECMA-262, GlobalDeclarationInstantiation).
-    Redeclared(GlobalId),
-}
-
-impl fmt::Display for LoadError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            LoadError::Verify(error) => error.fmt(f),
-            LoadError::TooManyImages => write!(f, "more than {MAX_IMAGES} images"),
-            LoadError::MixedEncodings => write!(f, "images of different encodings"),
-            LoadError::TooLarge => write!(f, "more constants or functions than can be referred to"),
-            LoadError::NoRoom => write!(f, "no room for the script's globals"),
-            LoadError::Redeclared(id) => write!(f, "global {} is declared already", id.index()),
-        }
-    }
-}
-
-impl core::error::Error for LoadError {}
-
-impl From<VerifyError> for LoadError {
-    fn from(error: VerifyError) -> Self {
-        LoadError::Verify(error)
-    }
-}
-
-/// A value the host keeps from the collector.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub struct Retained(u32);
-
 /// Where an exception or a stop came from.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Fault {
@@ -106,10 +59,10 @@ pub(crate) struct Fault {
 /// A context that scripts run in.
 pub struct Vm<'m, L: Layout, H: Host> {
     pub(crate) heap: Heap<'m, L>,
-    images: [Option<Image<'m>>; MAX_IMAGES],
+    pub(crate) images: [Option<Image<'m>>; MAX_IMAGES],
     /// Number of the first function of each image.
-    bases: [u16; MAX_IMAGES],
-    n_images: u8,
+    pub(crate) bases: [u16; MAX_IMAGES],
+    pub(crate) n_images: u8,
     /// The image whose code runs.
     pub(crate) current: usize,
     /// Its function records, and the number of its first function: calls within
@@ -218,219 +171,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.fp
     }
 
-    /// Verifies an image and makes its globals. The image is used where it lies.
-    pub fn load(&mut self, bytes: &'m [u8]) -> Result<(), LoadError> {
-        let index = self.n_images as usize;
-        if index == MAX_IMAGES {
-            return Err(LoadError::TooManyImages);
-        }
-        let image = {
-            // Between the cells in use and the stack lies memory that nothing
-            // uses now: enough to verify with.
-            let (floor, top) = (self.heap.stack_floor(), self.heap.sp);
-            let free = self.heap.mem.get_mut(floor..top).unwrap_or_default();
-            verify(bytes, &mut FreeSlots::<L>(free))?
-        };
-        if self.image(0).is_some_and(|first| first.encoding() != image.encoding()) {
-            return Err(LoadError::MixedEncodings);
-        }
-        let base = match index.checked_sub(1).and_then(|last| Some((last, self.image(last)?))) {
-            Some((last, before)) => self.bases[last] as usize + before.n_functions(),
-            None => 0,
-        };
-        let functions_fit = base + image.n_functions() <= 1 << L::HALF_BITS.min(16);
-        if !functions_fit || image.n_constants() > MAX_CONSTANTS {
-            return Err(LoadError::TooLarge);
-        }
-        let deepest = (0..image.n_functions())
-            .filter_map(|i| image.function(FunctionId::new(i)?))
-            .map(|function| function.depth as usize)
-            .max();
-        self.heap.reserve = self.heap.reserve.max(deepest.unwrap_or(0) + RESERVE);
-        self.images[index] = Some(image);
-        self.bases[index] = base as u16;
-        self.n_images += 1;
-        let loaded = self.instantiate_globals(index, &image);
-        if loaded.is_err() {
-            self.heap.roots.globals[index] = Ref::NONE;
-            self.images[index] = None;
-            self.n_images -= 1;
-        }
-        loaded
-    }
-
-    /// ECMA-262, GlobalDeclarationInstantiation: `let`, `const` and functions are
-    /// uninitialised until the script runs; names it only uses stand for what is
-    /// there, or for a look-up by name.
-    fn instantiate_globals(&mut self, index: usize, image: &Image<'m>) -> Result<(), LoadError> {
-        let n_globals = image.n_globals();
-        let before = self.current;
-        self.set_current(index);
-        let result = self.make_globals(index, image, n_globals);
-        self.set_current(before);
-        result
-    }
-
-    fn make_globals(
-        &mut self,
-        index: usize,
-        image: &Image<'m>,
-        n_globals: usize,
-    ) -> Result<(), LoadError> {
-        let no_room = |_| LoadError::NoRoom;
-        let cells = 1 + n_globals.div_ceil(2);
-        let globals = self.heap.allocate(Kind::Globals, cells).map_err(no_room)?;
-        self.heap.set_slot(globals, 1, L::from_bits(n_globals as u64));
-        for at in 0..n_globals {
-            self.heap.set_value(globals, 2 + at, Value::elsewhere());
-        }
-        // What follows may allocate: the block is a root from here on.
-        self.heap.roots.globals[index] = globals;
-        for at in 0..n_globals {
-            let Some(id) = GlobalId::new(at) else { return Err(LoadError::TooLarge) };
-            let Some((kind, name)) = image.global(id) else { continue };
-            let key = self.field_key(name).map_err(|_| LoadError::TooLarge)?;
-            let there = self.find_global(key);
-            let value = match kind {
-                GlobalKind::Undeclared if there.is_some() => Value::elsewhere(),
-                GlobalKind::Undeclared => self.flash_global(key).unwrap_or(Value::elsewhere()),
-                GlobalKind::Var if there.is_some() || self.has_own_global(key) => {
-                    Value::elsewhere()
-                }
-                GlobalKind::Var => Value::undefined(),
-                GlobalKind::Function if there.is_some() => Value::elsewhere(),
-                GlobalKind::Function => Value::undefined(),
-                GlobalKind::Let | GlobalKind::Const => {
-                    if there.is_some_and(|(_, kind)| kind != GlobalKind::Undeclared) {
-                        return Err(LoadError::Redeclared(id));
-                    }
-                    Value::uninitialised()
-                }
-            };
-            self.heap.set_value(globals, 2 + at, value);
-        }
-        Ok(())
-    }
-
-    /// Runs the script of the image loaded last.
-    pub fn run(&mut self) -> Result<(), RunError> {
-        let Some(index) = (self.n_images as usize).checked_sub(1) else { return Ok(()) };
-        let result = self.run_script(index).map(drop);
-        self.conclude(result)
-    }
-
-    fn run_script(&mut self, index: usize) -> Result<Value<L>, Raise> {
-        let Some(image) = self.image(index) else { return Ok(Value::undefined()) };
-        let number = self.bases[index] as usize + image.script().index();
-        let closure = self.allocate(Kind::Closure, 1)?;
-        self.heap.set_half(closure, 1, number as u32);
-        self.heap.set_child(closure, 2, Ref::NONE);
-        self.heap.set_child(closure, 3, Ref::NONE);
-        self.push(Value::object(closure))?;
-        self.push(Value::object(crate::builtins::GLOBAL_OBJECT))?;
-        self.call_pushed(0)
-    }
-
-    /// Calls a function from the host.
-    pub fn call(
-        &mut self,
-        function: Value<L>,
-        this: Value<L>,
-        args: &[Value<L>],
-    ) -> Result<Value<L>, RunError> {
-        let result = self.invoke(function, this, args);
-        self.conclude(result)
-    }
-
-    /// Lets the host make and convert values outside a host function, with what
-    /// gives a [`Raise`]: `vm.attempt(|vm| vm.number(0.5))`.
-    pub fn attempt<T>(
-        &mut self,
-        work: impl FnOnce(&mut Self) -> Result<T, Raise>,
-    ) -> Result<T, RunError> {
-        let result = work(self);
-        self.conclude(result)
-    }
-
-    /// Reads a global, whichever way it was declared.
-    pub fn global(&mut self, name: &str) -> Result<Value<L>, RunError> {
-        let result = self.key_of_str(name).and_then(|key| self.load_global_by_key(key));
-        self.conclude(result.map(|value| value.unwrap_or(Value::undefined())))
-    }
-
-    /// Sets a global: a binding of a script, or else a property of the global
-    /// object.
-    pub fn set_global(&mut self, name: &str, value: Value<L>) -> Result<(), RunError> {
-        let result = self.store_global_from_host(name, value);
-        self.conclude(result)
-    }
-
-    fn store_global_from_host(&mut self, name: &str, value: Value<L>) -> Result<(), Raise> {
-        self.push(value)?;
-        let key = self.key_of_str(name)?;
-        let stored = self.store_global_by_key(key, value)?;
-        if !stored {
-            self.set(crate::builtins::GLOBAL_OBJECT, key, value)?;
-        }
-        self.pop();
-        Ok(())
-    }
-
-    /// Keeps a value from the collector until it is released.
-    pub fn retain(&mut self, value: Value<L>) -> Result<Retained, RunError> {
-        let result = self.retain_value(value);
-        self.conclude(result)
-    }
-
-    pub(crate) fn retain_value(&mut self, value: Value<L>) -> Result<Retained, Raise> {
-        self.push(value)?;
-        let mut list = self.heap.roots.retained;
-        let cells = list.cell().map_or(0, |cell| self.heap.block_cells(cell));
-        let slots = if cells == 0 { 0 } else { 2 * cells - 2 };
-        let free = (0..slots).find(|&at| self.heap.value(list, 2 + at) == Value::hole());
-        let place = match free {
-            Some(place) => place,
-            None => {
-                if cells == 0 || !self.heap.extend(list, cells, cells + 1) {
-                    let grown = self.allocate(Kind::Elements, cells.max(1) + 1)?;
-                    for at in 0..slots {
-                        let kept = self.heap.value(list, 2 + at);
-                        self.heap.set_value(grown, 2 + at, kept);
-                    }
-                    list = grown;
-                    self.heap.roots.retained = list;
-                }
-                let end = list.cell().map_or(0, |cell| 2 * self.heap.block_cells(cell) - 2);
-                for at in slots..end {
-                    self.heap.set_value(list, 2 + at, Value::hole());
-                }
-                slots
-            }
-        };
-        self.heap.set_value(list, 2 + place, value);
-        self.pop();
-        Ok(Retained(place as u32))
-    }
-
-    /// A value that the host keeps.
-    pub fn retained(&self, handle: Retained) -> Value<L> {
-        let list = self.heap.roots.retained;
-        match list.cell() {
-            Some(cell) if (handle.0 as usize) < 2 * self.heap.block_cells(cell) - 2 => {
-                self.heap.value(list, 2 + handle.0 as usize)
-            }
-            _ => Value::undefined(),
-        }
-    }
-
-    /// Lets the collector have a kept value again.
-    pub fn release(&mut self, handle: Retained) {
-        if !self.retained(handle).is_undefined() || self.heap.roots.retained.is_cell() {
-            let list = self.heap.roots.retained;
-            self.heap.set_value(list, 2 + handle.0 as usize, Value::hole());
-        }
-    }
-
     /// Takes steps of a built-in's loop from the budget: without it, a short
     /// script could keep a built-in busy for hours with a length it made up.
     #[inline]
@@ -490,13 +230,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 self.to_key(value)
             }
         }
-    }
-
-    /// The key of a global that an image declares as a property.
-    pub(crate) fn declared_global(&self, image: usize, at: usize) -> Option<Key> {
-        let (kind, name) = self.image(image)?.global(GlobalId::new(at)?)?;
-        let declared = matches!(kind, GlobalKind::Var | GlobalKind::Function);
-        if declared { self.field_key_in(image, name) } else { None }
     }
 
     /// Ends a run: the stack is unwound, and an error gets its position.
@@ -618,34 +351,5 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let block = self.heap.allocate_number(number).map_err(|_| Raise::stop(StopKind::Heap))?;
         Ok(Value::tagged(Tag::HeapNumber, block.0))
-    }
-
-    pub(crate) fn has_own_global(&mut self, key: Key) -> bool {
-        matches!(self.get_own(crate::builtins::GLOBAL_OBJECT, key), Ok(Some(_)))
-            && !key.is_name(names::UNDEFINED)
-    }
-}
-
-/// Slots kept free between the heap and the stack besides what frames need: what
-/// natives push without asking.
-const RESERVE: usize = 4;
-
-struct FreeSlots<'a, L: Layout>(&'a mut [L::Slot]);
-
-impl<L: Layout> Scratch for FreeSlots<'_, L> {
-    fn capacity(&self) -> usize {
-        self.0.len() * (L::SLOT_BYTES / 2)
-    }
-
-    fn get(&self, index: usize) -> u16 {
-        let per = L::SLOT_BYTES / 2;
-        (L::bits(self.0[index / per]) >> (16 * (index % per))) as u16
-    }
-
-    fn set(&mut self, index: usize, value: u16) {
-        let per = L::SLOT_BYTES / 2;
-        let shift = 16 * (index % per);
-        let slot = &mut self.0[index / per];
-        *slot = L::from_bits(L::bits(*slot) & !(0xffffu64 << shift) | u64::from(value) << shift);
     }
 }

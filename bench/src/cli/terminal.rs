@@ -52,19 +52,23 @@ impl Terminal {
     }
 }
 
-/// Takes what a script prints, piece by piece, to standard output; a full buffer
-/// or the end of the run lets it go.
+/// Takes what a script prints, piece by piece, to standard output. A full buffer
+/// or the end of the run lets it go, and on a terminal the end of a line.
 pub(crate) struct Printer {
     out: io::BufWriter<io::Stdout>,
+    by_line: bool,
 }
 
 impl Printer {
     pub(crate) fn new() -> Printer {
-        Printer { out: io::BufWriter::new(io::stdout()) }
+        Printer { out: io::BufWriter::new(io::stdout()), by_line: io::stdout().is_terminal() }
     }
 
     pub(crate) fn print(&mut self, text: &str) {
-        let written = self.out.write_all(text.as_bytes());
+        let mut written = self.out.write_all(text.as_bytes());
+        if self.by_line && text.ends_with('\n') {
+            written = written.and_then(|()| self.out.flush());
+        }
         end_if_unread(&written);
     }
 }

@@ -305,8 +305,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(self.drop_after(at, 2))
     }
 
-    /// `__proto__: value` in a literal (ECMA-262, "__proto__ Property Names in
-    /// Object Initializers"). A shorthand, a method and a computed key define a
+    /// `__proto__: value` in a literal (ECMA-262, PropertyDefinitionEvaluation of a
+    /// name and a value). A shorthand, a method and a computed key define a
     /// property instead: the compiler makes all of them computed ones.
     pub(super) fn set_literal_prototype(&mut self, at: At) -> Result<(), Raise> {
         let value = self.peek(at, 0);

@@ -21,13 +21,25 @@
 //! A *narrow* image has entries of 16 bits, a *wide* one of 32 (constant
 //! entries, string order and globals); the compiler takes the first that fits.
 
+mod error;
+mod function;
+mod text;
+
+pub use error::ImageError;
+pub use function::{
+    CAPTURE_FREE, Details, FREE_GLOBAL, FUNCTION_RECORD_LEN, FrameShape, Function, Guard, record,
+};
+pub use text::Text;
+
 use core::cmp::Ordering;
 use core::fmt;
+
+use error::ImageErrorKind;
 
 use crate::encoding::{CODE_PADDING, Encoding};
 use crate::leb128;
 use crate::names::{self, NameId};
-use crate::operand::{ConstId, FieldId, FreeId, FunctionId, GlobalId};
+use crate::operand::{ConstId, FieldId, FunctionId, GlobalId};
 
 /// Where the header's fields lie.
 pub mod header {
@@ -69,34 +81,6 @@ pub mod header {
 
 /// Bytes of the header.
 pub const HEADER_LEN: usize = 52;
-/// Bytes of a function record.
-pub const FUNCTION_RECORD_LEN: usize = 14;
-
-/// Where the fields of a function record lie.
-pub mod record {
-    /// Offset of the first code byte, 24 bits.
-    pub const AT_CODE: usize = 0;
-    /// Offset of the number of parameters that have slots, 8 bits.
-    pub const AT_PARAMS: usize = 3;
-    /// Offset of the number of slots, 16 bits.
-    pub const AT_SLOTS: usize = 4;
-    /// Offset of the deepest operand stack, 16 bits.
-    pub const AT_DEPTH: usize = 6;
-    /// Offset of the function's place in the lists, 24 bits.
-    pub const AT_LISTS: usize = 8;
-    /// Offset of the flags, 8 bits.
-    pub const AT_FLAGS: usize = 11;
-    /// Offset of the number of free variables, 16 bits.
-    pub const AT_FREE: usize = 12;
-    /// Flag: an arrow function, which has no this value and no prototype.
-    pub const FLAG_ARROW: u8 = 1;
-    /// Flag: a method, getter or setter, which is no constructor.
-    pub const FLAG_METHOD: u8 = 2;
-    /// Flag: the function makes an arguments object, so the call keeps arguments
-    /// past the parameters.
-    pub const FLAG_ARGUMENTS: u8 = 4;
-}
-
 /// Kinds of constant, as the two top bits of an entry.
 pub mod constant {
     /// A string of Latin-1 bytes.
@@ -108,12 +92,6 @@ pub mod constant {
     /// A name in flash.
     pub const NAME: u32 = 3;
 }
-
-/// Bit of a free-variable entry that marks a global.
-pub const FREE_GLOBAL: u16 = 0x8000;
-/// Bit of a capture source that marks a free variable of the parent; without it
-/// the source is a slot of the parent.
-pub const CAPTURE_FREE: u16 = 0x8000;
 
 /// How a script declares a global.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -131,56 +109,6 @@ pub enum GlobalKind {
     Const = 4,
 }
 
-/// The text of a string constant.
-#[derive(Clone, Copy, Debug)]
-pub enum Text<'a> {
-    /// One byte a code unit.
-    Latin1(&'a [u8]),
-    /// Two little-endian bytes a code unit.
-    Utf16(&'a [u8]),
-}
-
-impl<'a> Text<'a> {
-    /// Length in code units.
-    #[allow(clippy::len_without_is_empty, reason = "a length in code units, not a container")]
-    pub fn len(self) -> usize {
-        match self {
-            Text::Latin1(bytes) => bytes.len(),
-            Text::Utf16(bytes) => bytes.len() / 2,
-        }
-    }
-
-    /// The code unit at an index below the length.
-    pub fn unit(self, index: usize) -> u16 {
-        match self {
-            Text::Latin1(bytes) => u16::from(bytes[index]),
-            Text::Utf16(bytes) => u16::from_le_bytes([bytes[2 * index], bytes[2 * index + 1]]),
-        }
-    }
-
-    /// The code units.
-    pub fn units(self) -> impl Iterator<Item = u16> + use<'a> {
-        (0..self.len()).map(move |index| self.unit(index))
-    }
-
-    /// The order of the string-order section: by code units.
-    pub fn order(self, other: Text<'_>) -> Ordering {
-        if let (Text::Latin1(a), Text::Latin1(b)) = (self, other) {
-            return a.cmp(b);
-        }
-        self.units().cmp(other.units())
-    }
-}
-
-impl fmt::Display for Text<'_> {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for unit in char::decode_utf16(self.units()) {
-            fmt::Write::write_char(f, unit.unwrap_or(char::REPLACEMENT_CHARACTER))?;
-        }
-        Ok(())
-    }
-}
-
 /// A constant of an image.
 #[derive(Clone, Copy, Debug)]
 pub enum Constant<'a> {
@@ -190,141 +118,6 @@ pub enum Constant<'a> {
     Text(Text<'a>),
     /// A string that is a name in flash.
     Name(NameId),
-}
-
-/// The function record, and the lists it leads to.
-///
-/// Lists of a function, in order: its free variables (16 bits each: a global's
-/// number with [`FREE_GLOBAL`] set, or the index of the capture), the sources of
-/// its captures (16 bits each: a slot of the parent, or with [`CAPTURE_FREE`]
-/// set a free variable of the parent), then in LEB128: the constant that names
-/// it plus one, or 0; its `length`; the number of its handlers; and for each
-/// handler the start and the length of the guarded code and its target, all
-/// counted from the function's first byte. Inner handlers come first.
-#[derive(Clone, Copy, Debug)]
-pub struct Function<'a> {
-    /// First byte of its code, in the code section.
-    pub code: u32,
-    /// Parameters that have slots.
-    pub n_params: u8,
-    /// Slots, parameters included.
-    pub n_slots: u16,
-    /// Deepest operand stack.
-    pub depth: u16,
-    /// Flags of the [`record`] module.
-    pub flags: u8,
-    /// Number of free variables.
-    pub n_free: u16,
-    lists: &'a [u8],
-}
-
-/// What a call needs of a function record, and no more.
-#[derive(Clone, Copy, Debug)]
-pub struct FrameShape {
-    /// First byte of its code, in the code section.
-    pub code: u32,
-    /// Parameters that have slots.
-    pub n_params: u8,
-    /// Slots, parameters included.
-    pub n_slots: u16,
-    /// Deepest operand stack.
-    pub depth: u16,
-    /// Flags of the [`record`] module.
-    pub flags: u8,
-}
-
-impl FrameShape {
-    /// Reads a function record.
-    #[inline(always)]
-    pub fn read(record: &[u8; FUNCTION_RECORD_LEN]) -> FrameShape {
-        let [c0, c1, c2, n_params, s0, s1, d0, d1, _, _, _, flags, ..] = *record;
-        const { assert!(record::AT_PARAMS == 3 && record::AT_SLOTS == 4) };
-        const { assert!(record::AT_DEPTH == 6 && record::AT_FLAGS == 11) };
-        FrameShape {
-            code: u32::from_le_bytes([c0, c1, c2, 0]),
-            n_params,
-            n_slots: u16::from_le_bytes([s0, s1]),
-            depth: u16::from_le_bytes([d0, d1]),
-            flags,
-        }
-    }
-}
-
-/// A guarded range of code and where an exception in it goes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Guard {
-    /// First guarded byte, counted from the function's first byte.
-    pub start: u32,
-    /// First byte behind the range.
-    pub end: u32,
-    /// Where control goes, the exception on the stack.
-    pub target: u32,
-}
-
-/// What is variable in a function and needed seldom.
-#[derive(Clone, Copy, Debug)]
-pub struct Details<'a> {
-    /// The constant that names it.
-    pub name: Option<FieldId>,
-    /// Its `length`.
-    pub length: u32,
-    /// Number of guards.
-    pub n_guards: u32,
-    guards: &'a [u8],
-}
-
-impl<'a> Function<'a> {
-    /// Whether a flag of the [`record`] module is set.
-    #[inline]
-    pub fn has(&self, flag: u8) -> bool {
-        self.flags & flag != 0
-    }
-
-    /// The entry of a free variable.
-    #[inline]
-    pub fn free(&self, id: FreeId) -> Option<u16> {
-        u16_at(self.lists, 2 * id.index())
-    }
-
-    /// How many of the free variables are captures.
-    pub fn n_captures(&self) -> usize {
-        (0..self.n_free as usize)
-            .filter(|i| u16_at(self.lists, 2 * i).is_some_and(|entry| entry & FREE_GLOBAL == 0))
-            .count()
-    }
-
-    /// Where the closure's maker finds a capture.
-    pub fn capture_source(&self, capture: usize) -> Option<u16> {
-        u16_at(self.lists, 2 * (self.n_free as usize + capture))
-    }
-
-    /// Reads the name, length and guards: nothing where they do not lie whole.
-    pub fn details(&self) -> Option<Details<'a>> {
-        let at = 2 * (self.n_free as usize + self.n_captures());
-        let (name, at) = leb128::read_unsigned(self.lists, at)?;
-        let (length, at) = leb128::read_unsigned(self.lists, at)?;
-        let (n_guards, at) = leb128::read_unsigned(self.lists, at)?;
-        let name = match name {
-            0 => None,
-            n => Some(FieldId::new(n as usize - 1)?),
-        };
-        Some(Details { name, length, n_guards, guards: &self.lists[at..] })
-    }
-}
-
-impl<'a> Details<'a> {
-    /// The guards, inner ones first; ends early where the list is cut short.
-    pub fn guards(&self) -> impl Iterator<Item = Guard> + use<'a> {
-        let bytes = self.guards;
-        let mut at = 0;
-        (0..self.n_guards).map_while(move |_| {
-            let (start, next) = leb128::read_unsigned(bytes, at)?;
-            let (length, next) = leb128::read_unsigned(bytes, next)?;
-            let (target, next) = leb128::read_unsigned(bytes, next)?;
-            at = next;
-            Some(Guard { start, end: start.checked_add(length)?, target })
-        })
-    }
 }
 
 /// A place in the source.
@@ -341,83 +134,6 @@ impl fmt::Display for Position {
         write!(f, "{}:{}", self.line, self.column)
     }
 }
-
-/// Why bytes are no image that this build can use.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct ImageError {
-    kind: ImageErrorKind,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum ImageErrorKind {
-    TooShort,
-    Magic,
-    Version(u8),
-    Encoding(u8),
-    InstructionSet(u32),
-    Names(u32),
-    Checksum,
-    Sections,
-}
-
-impl ImageError {
-    /// Whether a compiler and an interpreter of different builds met: the bytes
-    /// are whole, and compiling the script again mends it.
-    pub fn is_mismatch(&self) -> bool {
-        matches!(
-            self.kind,
-            ImageErrorKind::Version(_)
-                | ImageErrorKind::Encoding(_)
-                | ImageErrorKind::InstructionSet(_)
-                | ImageErrorKind::Names(_)
-        )
-    }
-
-    /// The offset of the byte that is wrong.
-    pub fn offset(&self) -> usize {
-        match self.kind {
-            ImageErrorKind::TooShort | ImageErrorKind::Magic => 0,
-            ImageErrorKind::Version(_) => header::AT_VERSION,
-            ImageErrorKind::Encoding(_) => header::AT_ENCODING,
-            ImageErrorKind::InstructionSet(_) => header::AT_SET_HASH,
-            ImageErrorKind::Names(_) => header::AT_NAMES_HASH,
-            ImageErrorKind::Checksum => header::AT_CHECKSUM,
-            ImageErrorKind::Sections => header::AT_CONSTANTS,
-        }
-    }
-}
-
-impl From<ImageErrorKind> for ImageError {
-    fn from(kind: ImageErrorKind) -> Self {
-        ImageError { kind }
-    }
-}
-
-impl fmt::Display for ImageError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "image offset {}: ", self.offset())?;
-        match self.kind {
-            ImageErrorKind::TooShort => write!(f, "shorter than a header of {HEADER_LEN} bytes"),
-            ImageErrorKind::Magic => write!(f, "not an image: the first four bytes are not SCRP"),
-            ImageErrorKind::Version(v) => {
-                write!(f, "format version {v}, this build reads {}", header::VERSION)
-            }
-            ImageErrorKind::Encoding(n) => write!(f, "encoding number {n} is unknown"),
-            ImageErrorKind::InstructionSet(h) => {
-                write!(f, "instruction set {h:08x} is not in this build")
-            }
-            ImageErrorKind::Names(h) => write!(
-                f,
-                "name list {h:08x}, this build has {:08x}: compile the script again",
-                names::HASH
-            ),
-            ImageErrorKind::Checksum => write!(f, "checksum differs: the image is damaged"),
-            ImageErrorKind::Sections => write!(f, "section lengths do not add up to the image"),
-        }
-    }
-}
-
-impl core::error::Error for ImageError {}
 
 /// A compiled script, read where it lies.
 #[derive(Clone, Copy, Debug)]
@@ -594,18 +310,7 @@ impl<'a> Image<'a> {
     pub fn function(&self, id: FunctionId) -> Option<Function<'a>> {
         let at = id.index().checked_mul(FUNCTION_RECORD_LEN)?;
         let bytes = self.records.get(at..)?.first_chunk::<FUNCTION_RECORD_LEN>()?;
-        let u24 = |at: usize| u32::from_le_bytes([bytes[at], bytes[at + 1], bytes[at + 2], 0]);
-        let u16 = |at: usize| u16::from_le_bytes([bytes[at], bytes[at + 1]]);
-        let frame = FrameShape::read(bytes);
-        Some(Function {
-            code: frame.code,
-            n_params: frame.n_params,
-            n_slots: frame.n_slots,
-            depth: frame.depth,
-            flags: frame.flags,
-            n_free: u16(record::AT_FREE),
-            lists: self.lists.get(u24(record::AT_LISTS) as usize..)?,
-        })
+        Function::read(bytes, self.lists)
     }
 
     /// The function records, for [`FrameShape::read`].

@@ -1,0 +1,83 @@
+//! Why bytes are no image, with the offset of the byte that is wrong.
+
+use core::fmt;
+
+use super::{HEADER_LEN, header};
+use crate::names;
+
+/// Why bytes are no image that this build can use.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ImageError {
+    kind: ImageErrorKind,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum ImageErrorKind {
+    TooShort,
+    Magic,
+    Version(u8),
+    Encoding(u8),
+    InstructionSet(u32),
+    Names(u32),
+    Checksum,
+    Sections,
+}
+
+impl ImageError {
+    /// Whether a compiler and an interpreter of different builds met: the bytes
+    /// are whole, and compiling the script again mends it.
+    pub fn is_mismatch(&self) -> bool {
+        matches!(
+            self.kind,
+            ImageErrorKind::Version(_)
+                | ImageErrorKind::Encoding(_)
+                | ImageErrorKind::InstructionSet(_)
+                | ImageErrorKind::Names(_)
+        )
+    }
+
+    /// The offset of the byte that is wrong.
+    pub fn offset(&self) -> usize {
+        match self.kind {
+            ImageErrorKind::TooShort | ImageErrorKind::Magic => 0,
+            ImageErrorKind::Version(_) => header::AT_VERSION,
+            ImageErrorKind::Encoding(_) => header::AT_ENCODING,
+            ImageErrorKind::InstructionSet(_) => header::AT_SET_HASH,
+            ImageErrorKind::Names(_) => header::AT_NAMES_HASH,
+            ImageErrorKind::Checksum => header::AT_CHECKSUM,
+            ImageErrorKind::Sections => header::AT_CONSTANTS,
+        }
+    }
+}
+
+impl From<ImageErrorKind> for ImageError {
+    fn from(kind: ImageErrorKind) -> Self {
+        ImageError { kind }
+    }
+}
+
+impl fmt::Display for ImageError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "image offset {}: ", self.offset())?;
+        match self.kind {
+            ImageErrorKind::TooShort => write!(f, "shorter than a header of {HEADER_LEN} bytes"),
+            ImageErrorKind::Magic => write!(f, "not an image: the first four bytes are not SCRP"),
+            ImageErrorKind::Version(v) => {
+                write!(f, "format version {v}, this build reads {}", header::VERSION)
+            }
+            ImageErrorKind::Encoding(n) => write!(f, "encoding number {n} is unknown"),
+            ImageErrorKind::InstructionSet(h) => {
+                write!(f, "instruction set {h:08x} is not in this build")
+            }
+            ImageErrorKind::Names(h) => write!(
+                f,
+                "name list {h:08x}, this build has {:08x}: compile the script again",
+                names::HASH
+            ),
+            ImageErrorKind::Checksum => write!(f, "checksum differs: the image is damaged"),
+            ImageErrorKind::Sections => write!(f, "section lengths do not add up to the image"),
+        }
+    }
+}
+
+impl core::error::Error for ImageError {}

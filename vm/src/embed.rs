@@ -1,0 +1,134 @@
+//! The embedding interface: what the program around the machine does with it
+//! once images are loaded.
+
+use crate::Host;
+use crate::error::{Raise, RunError};
+use crate::heap::kinds::Kind;
+use crate::layout::Layout;
+use crate::value::{Ref, Value};
+use crate::vm::Vm;
+
+/// A value the host keeps from the collector.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Retained(u32);
+
+impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
+    /// Runs the script of the image loaded last.
+    pub fn run(&mut self) -> Result<(), RunError> {
+        let Some(index) = (self.n_images as usize).checked_sub(1) else { return Ok(()) };
+        let result = self.run_script(index).map(drop);
+        self.conclude(result)
+    }
+
+    fn run_script(&mut self, index: usize) -> Result<Value<L>, Raise> {
+        let Some(image) = self.image(index) else { return Ok(Value::undefined()) };
+        let number = self.bases[index] as usize + image.script().index();
+        let closure = self.allocate(Kind::Closure, 1)?;
+        self.heap.set_half(closure, 1, number as u32);
+        self.heap.set_child(closure, 2, Ref::NONE);
+        self.heap.set_child(closure, 3, Ref::NONE);
+        self.push(Value::object(closure))?;
+        self.push(Value::object(crate::builtins::GLOBAL_OBJECT))?;
+        self.call_pushed(0)
+    }
+
+    /// Calls a function from the host.
+    pub fn call(
+        &mut self,
+        function: Value<L>,
+        this: Value<L>,
+        args: &[Value<L>],
+    ) -> Result<Value<L>, RunError> {
+        let result = self.invoke(function, this, args);
+        self.conclude(result)
+    }
+
+    /// Lets the host make and convert values outside a host function, with what
+    /// gives a [`Raise`]: `vm.attempt(|vm| vm.number(0.5))`.
+    pub fn attempt<T>(
+        &mut self,
+        work: impl FnOnce(&mut Self) -> Result<T, Raise>,
+    ) -> Result<T, RunError> {
+        let result = work(self);
+        self.conclude(result)
+    }
+
+    /// Reads a global, whichever way it was declared.
+    pub fn global(&mut self, name: &str) -> Result<Value<L>, RunError> {
+        let result = self.key_of_str(name).and_then(|key| self.load_global_by_key(key));
+        self.conclude(result.map(|value| value.unwrap_or(Value::undefined())))
+    }
+
+    /// Sets a global: a binding of a script, or else a property of the global
+    /// object.
+    pub fn set_global(&mut self, name: &str, value: Value<L>) -> Result<(), RunError> {
+        let result = self.store_global_from_host(name, value);
+        self.conclude(result)
+    }
+
+    fn store_global_from_host(&mut self, name: &str, value: Value<L>) -> Result<(), Raise> {
+        self.push(value)?;
+        let key = self.key_of_str(name)?;
+        let stored = self.store_global_by_key(key, value)?;
+        if !stored {
+            self.set(crate::builtins::GLOBAL_OBJECT, key, value)?;
+        }
+        self.pop();
+        Ok(())
+    }
+
+    /// Keeps a value from the collector until it is released.
+    pub fn retain(&mut self, value: Value<L>) -> Result<Retained, RunError> {
+        let result = self.retain_value(value);
+        self.conclude(result)
+    }
+
+    pub(crate) fn retain_value(&mut self, value: Value<L>) -> Result<Retained, Raise> {
+        self.push(value)?;
+        let mut list = self.heap.roots.retained;
+        let cells = list.cell().map_or(0, |cell| self.heap.block_cells(cell));
+        let slots = if cells == 0 { 0 } else { 2 * cells - 2 };
+        let free = (0..slots).find(|&at| self.heap.value(list, 2 + at) == Value::hole());
+        let place = match free {
+            Some(place) => place,
+            None => {
+                if cells == 0 || !self.heap.extend(list, cells, cells + 1) {
+                    let grown = self.allocate(Kind::Elements, cells.max(1) + 1)?;
+                    for at in 0..slots {
+                        let kept = self.heap.value(list, 2 + at);
+                        self.heap.set_value(grown, 2 + at, kept);
+                    }
+                    list = grown;
+                    self.heap.roots.retained = list;
+                }
+                let end = list.cell().map_or(0, |cell| 2 * self.heap.block_cells(cell) - 2);
+                for at in slots..end {
+                    self.heap.set_value(list, 2 + at, Value::hole());
+                }
+                slots
+            }
+        };
+        self.heap.set_value(list, 2 + place, value);
+        self.pop();
+        Ok(Retained(place as u32))
+    }
+
+    /// A value that the host keeps.
+    pub fn retained(&self, handle: Retained) -> Value<L> {
+        let list = self.heap.roots.retained;
+        match list.cell() {
+            Some(cell) if (handle.0 as usize) < 2 * self.heap.block_cells(cell) - 2 => {
+                self.heap.value(list, 2 + handle.0 as usize)
+            }
+            _ => Value::undefined(),
+        }
+    }
+
+    /// Lets the collector have a kept value again.
+    pub fn release(&mut self, handle: Retained) {
+        if !self.retained(handle).is_undefined() || self.heap.roots.retained.is_cell() {
+            let list = self.heap.roots.retained;
+            self.heap.set_value(list, 2 + handle.0 as usize, Value::hole());
+        }
+    }
+}
