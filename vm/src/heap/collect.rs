@@ -193,6 +193,11 @@ impl<L: Layout> Heap<'_, L> {
                 last_used = from;
             } else {
                 let category = self.kind(Ref::from_cell(cell)).category();
+                // In debug builds a missing root shows at its next use.
+                if cfg!(debug_assertions) {
+                    let at = self.base + 2 * cell;
+                    self.mem[at..at + 2 * cells].fill(L::from_bits(0xdead_dead));
+                }
                 self.mark_free(cell, from);
                 self.ledger.free(category, cells * cell_bytes::<L>());
             }

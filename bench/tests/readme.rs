@@ -1,0 +1,103 @@
+//! The README's tables are what the tool writes now.
+//!
+//! With `UPDATE_README=1` in the environment they are written, without it checked.
+
+use std::fmt::Write as _;
+use std::path::Path;
+use std::process::Command;
+
+use serde_json::Value;
+
+fn weigh() -> Value {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
+    let output = Command::new(env!("CARGO_BIN_EXE_scruple"))
+        .args(["weigh", "samples", "--format", "json"])
+        .current_dir(root)
+        .output()
+        .expect("the tool runs");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    serde_json::from_slice(&output.stdout).expect("JSON")
+}
+
+fn number(value: &Value, path: &[&str]) -> u64 {
+    let found = path.iter().fold(value, |value, name| &value[*name]);
+    found.as_u64().unwrap_or_else(|| panic!("no number at {path:?}"))
+}
+
+fn encodings(report: &Value) -> String {
+    let mut table = String::from(
+        "\n| encoding | instruction bytes | of `byte` | image bytes | fetched bytes | instructions |\n\
+         | --- | ---: | ---: | ---: | ---: | ---: |\n",
+    );
+    let totals = report["totals"].as_array().expect("totals");
+    let byte = totals
+        .iter()
+        .find(|total| total["encoding"] == "byte")
+        .map(|total| number(total, &["image", "instructions"]))
+        .expect("a total of byte");
+    for total in totals {
+        let instructions = number(total, &["image", "instructions"]);
+        writeln!(
+            table,
+            "| `{}` | {instructions} | {:.3} | {} | {} | {} |",
+            total["encoding"].as_str().expect("a name"),
+            instructions as f64 / byte as f64,
+            number(total, &["image", "total"]),
+            number(total, &["fetched_bytes"]),
+            number(total, &["instructions"]),
+        )
+        .expect("writing to a string");
+    }
+    table
+}
+
+fn scripts(report: &Value) -> String {
+    let mut table = String::from(
+        "\n| script | image | instruction bytes | heap high-water | live peak | stack peak | instructions |\n\
+         | --- | ---: | ---: | ---: | ---: | ---: | ---: |\n",
+    );
+    for row in report["rows"].as_array().expect("rows") {
+        if row["encoding"] != "implied" {
+            continue;
+        }
+        assert_eq!(row["answer_checked"], true, "{}", row["script"]);
+        let figures = &row["figures"];
+        writeln!(
+            table,
+            "| {} | {} | {} | {} | {} | {} | {} |",
+            row["script"].as_str().expect("a path").trim_start_matches("samples/"),
+            number(figures, &["image", "total"]),
+            number(figures, &["image", "instructions"]),
+            number(figures, &["heap_high_water", "total"]),
+            number(figures, &["live_peak", "total"]),
+            number(figures, &["stack_peak"]),
+            number(figures, &["instructions"]),
+        )
+        .expect("writing to a string");
+    }
+    table
+}
+
+fn spliced(text: &str, name: &str, table: &str) -> String {
+    let begin = format!("<!-- spliced: {name} -->\n");
+    let start = text.find(&begin).expect("the marker") + begin.len();
+    let end = start + text[start..].find("<!-- end -->").expect("the end marker");
+    format!("{}{table}\n{}", &text[..start], &text[end..])
+}
+
+#[test]
+fn the_tables_are_fresh() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
+    let text = std::fs::read_to_string(&path).expect("the README");
+    let report = weigh();
+    let fresh = spliced(&text, "encodings", &encodings(&report));
+    let fresh = spliced(&fresh, "scripts", &scripts(&report));
+    if std::env::var_os("UPDATE_README").is_some() {
+        std::fs::write(&path, fresh).expect("writing the README");
+        return;
+    }
+    assert!(
+        fresh == text,
+        "the README's tables are stale: UPDATE_README=1 cargo test -p scruple-bench --test readme"
+    );
+}
