@@ -8,24 +8,24 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 /// What a run of the command line did.
-pub struct Outcome {
-    pub code: i32,
-    pub out: String,
-    pub err: String,
+pub(crate) struct Outcome {
+    pub(crate) code: i32,
+    pub(crate) out: String,
+    pub(crate) err: String,
 }
 
 /// The workspace's folder: what the samples' paths are counted from.
-pub fn root() -> PathBuf {
+pub(crate) fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
 }
 
 /// Runs the command line in the workspace's folder.
-pub fn scruple(args: &[&str]) -> Outcome {
+pub(crate) fn scruple(args: &[&str]) -> Outcome {
     scruple_in(&root(), args)
 }
 
 /// Runs the command line in a folder.
-pub fn scruple_in(folder: &Path, args: &[&str]) -> Outcome {
+pub(crate) fn scruple_in(folder: &Path, args: &[&str]) -> Outcome {
     let mut command = Command::new(env!("CARGO_BIN_EXE_scruple"));
     command.current_dir(folder).args(args).env_remove("NO_COLOR").stdin(Stdio::null());
     let output = command.output().expect("the command line starts");
@@ -37,7 +37,7 @@ pub fn scruple_in(folder: &Path, args: &[&str]) -> Outcome {
 }
 
 /// A fresh folder of these files.
-pub fn folder(name: &str, files: &[(&str, &[u8])]) -> PathBuf {
+pub(crate) fn folder(name: &str, files: &[(&str, &[u8])]) -> PathBuf {
     let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
     let _ = fs::remove_dir_all(&path);
     fs::create_dir_all(&path).expect("a folder for the test");
@@ -48,7 +48,7 @@ pub fn folder(name: &str, files: &[(&str, &[u8])]) -> PathBuf {
 }
 
 /// Runs `scruple run` on a script of this text.
-pub fn run_text(name: &str, text: &str, args: &[&str]) -> Outcome {
+pub(crate) fn run_text(name: &str, text: &str, args: &[&str]) -> Outcome {
     let folder = folder(name, &[("script.js", text.as_bytes())]);
     scruple_in(&folder, &[&["run", "script.js"], args].concat())
 }

@@ -130,7 +130,7 @@ impl Ledger {
         }
     }
 
-    /// After a collection, with `coming` bytes about to be allocated.
+    /// After a collection: what was reachable, and what was then allocated.
     pub(crate) fn collected(&mut self, coming: (Category, usize), stack_bytes: usize) {
         self.collections += 1;
         let mut book = self.now.with_stack(stack_bytes as u32);
@@ -138,11 +138,6 @@ impl Ledger {
         book.total += coming.1 as u32;
         if book.total > self.live_peak.total {
             self.live_peak = book;
-            // The allocation may still fail: the bytes were needed at once all
-            // the same.
-            if book.total > self.high_water.total {
-                self.high_water = book;
-            }
         }
     }
 }
@@ -163,6 +158,8 @@ mod tests {
         assert_eq!(ledger.now().total(), 40);
         ledger.free(Category::Objects, 24);
         ledger.collected((Category::Numbers, 8), 8);
+        ledger.allocate(Category::Numbers, 8);
+        ledger.settle(8);
         assert_eq!(ledger.live_peak().total(), 32);
         assert_eq!(ledger.live_peak().bytes(Category::Stack), 8);
         assert!(ledger.audit());

@@ -287,10 +287,11 @@ impl<'m, L: Layout> Heap<'m, L> {
     pub(crate) fn extend(&mut self, block: Ref, from: usize, to: usize) -> bool {
         let Some(cell) = block.cell() else { return false };
         let (start, end) = (cell + from, cell + to);
-        if self.options.collect_every == 0 {
+        let exact = self.options.collect_every == 0;
+        if exact {
             // Growing in place needs memory like any allocation.
             self.drop_run();
-            self.collect_for(self.kind(block).category(), to - from);
+            self.collect_for(to - from);
         }
         if end > self.top {
             if self.free_between(start, self.top) && self.room_for_top(end) {
@@ -311,6 +312,9 @@ impl<'m, L: Layout> Heap<'m, L> {
         let slots = 2 * (end - start);
         self.mem[at..at + slots].fill(undefined);
         let category = self.kind(block).category();
+        if exact {
+            self.note_live(category, to - from);
+        }
         self.ledger.allocate(category, (to - from) * cell_bytes::<L>());
         self.allowance = self.allowance.saturating_sub(to - from);
         self.settle(self.sp);
@@ -364,14 +368,21 @@ impl<'m, L: Layout> Heap<'m, L> {
     #[inline(never)]
     fn find_run(&mut self, category: Category, cells: usize) -> Result<(), NoRoom> {
         self.drop_run();
-        if self.options.collect_every == 0 || self.allowance < cells {
-            self.collect_for(category, cells);
+        let mut collected = self.options.collect_every == 0 || self.allowance < cells;
+        if collected {
+            self.collect_for(cells);
         }
-        if self.search_run(cells) {
-            return Ok(());
+        let mut found = self.search_run(cells);
+        if !found && !collected {
+            collected = true;
+            self.collect_for(cells);
+            found = self.search_run(cells);
         }
-        self.collect_for(category, cells);
-        if self.search_run(cells) {
+        if collected {
+            // What finds no room is not part of what was live.
+            self.note_live(category, if found { cells } else { 0 });
+        }
+        if found {
             return Ok(());
         }
         self.failed_bytes = cells * cell_bytes::<L>();
@@ -381,18 +392,23 @@ impl<'m, L: Layout> Heap<'m, L> {
     /// Collects at once, for the sake of the stack.
     pub(crate) fn collect_now(&mut self) {
         self.drop_run();
-        self.collect_for(Category::Stack, 0);
+        self.collect_for(0);
+        self.note_live(Category::Stack, 0);
     }
 
-    fn collect_for(&mut self, category: Category, cells: usize) {
+    fn collect_for(&mut self, cells: usize) {
         self.settle(self.sp);
         self.collect();
-        let stack = (self.mem.len() - self.sp) * L::SLOT_BYTES;
-        self.ledger.collected((category, cells * cell_bytes::<L>()), stack);
         self.grant_allowance();
         // One allocation is always allowed after a collection.
         self.allowance = self.allowance.max(cells);
         self.search = 0;
+    }
+
+    /// Books what a collection left, with cells that are allocated at once.
+    fn note_live(&mut self, category: Category, cells: usize) {
+        let stack = (self.mem.len() - self.sp) * L::SLOT_BYTES;
+        self.ledger.collected((category, cells * cell_bytes::<L>()), stack);
     }
 
     /// Puts the cells of the present run back to the free ones.

@@ -1,0 +1,173 @@
+//! The eight kernels under every encoding, with plain Rust as the floor.
+//!
+//! Each kernel is one group: the sample script compiled for each encoding and run
+//! with counting switched on, and `rust`, the same problem of the same size as in
+//! [`floor`]. Compiling is not part of the time: `compile` measures that.
+//!
+//! It refuses to measure a wrong answer: whatever does not print what the sample's
+//! `.out` file says, the published answer in it, is told and left out, and the
+//! bench then ends with an error.
+//!
+//!     cargo bench -p scruple-bench --bench kernels
+//!     cargo bench -p scruple-bench --bench kernels -- nbody
+
+mod common;
+mod floor;
+
+use std::process::ExitCode;
+use std::time::Duration;
+
+use criterion::Criterion;
+use criterion::measurement::WallTime;
+use scruple_bytecode::Encoding;
+
+use common::clock::Best;
+use common::machine::Region;
+
+/// A kernel.
+struct Kernel {
+    name: &'static str,
+    /// The sample script.
+    script: &'static str,
+    /// What it prints.
+    expected: &'static str,
+    /// The published answer: a part of what it prints.
+    published: &'static str,
+    /// The same in Rust.
+    floor: fn() -> String,
+}
+
+/// Puts a kernel together: script and output are the sample's files, read when the
+/// bench is built.
+macro_rules! kernel {
+    ($name:ident, $published:expr) => {
+        Kernel {
+            name: stringify!($name),
+            script: include_str!(concat!("../../samples/kernels/", stringify!($name), ".js")),
+            expected: include_str!(concat!("../../samples/kernels/", stringify!($name), ".out")),
+            published: $published,
+            floor: floor::$name::run,
+        }
+    };
+}
+
+/// The kernels. Each published answer is told in full here, so that an edit of a
+/// sample's `.out` file cannot make a wrong answer right.
+const KERNELS: [Kernel; 8] = [
+    // FIPS 180-4, the message "abc".
+    kernel!(sha256, "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad\n"),
+    // The usual check value of the message "123456789".
+    kernel!(crc32, "check cbf43926 cbf43926\n"),
+    // RFC 4648, section 10.
+    kernel!(base64, "\"foobar\" \"Zm9vYmFy\" \"foobar\"\n"),
+    // The Computer Language Benchmarks Game, here and where no source is named.
+    kernel!(nbody, "-0.169075164\n-0.169087605\n"),
+    kernel!(spectral_norm, "1.183350177\n1.274219991\n"),
+    kernel!(fannkuch, "228\nPfannkuchen(7) = 16\n"),
+    // OEIS A000170.
+    kernel!(queens, "8 92\n"),
+    kernel!(mandelbrot, "cc65e64bd553ed18896de1dfe7fae3e5\n"),
+];
+
+/// The best times of a kernel.
+struct Row {
+    name: &'static str,
+    /// One for each encoding, in the order of `Encoding::ALL`.
+    encodings: Vec<Best>,
+    floor: Best,
+}
+
+impl Kernel {
+    /// Refuses output that is not the kernel's answer.
+    fn check(&self, printed: &str) -> Result<(), String> {
+        if printed != self.expected {
+            return Err(format!("printed {printed:?}, not {:?}", self.expected));
+        }
+        if !printed.contains(self.published) {
+            return Err(format!("printed {printed:?}, without {:?}", self.published));
+        }
+        Ok(())
+    }
+
+    /// The image for an encoding, once a run of it has given the right answer.
+    fn checked_image(&self, encoding: Encoding, region: &mut Region) -> Result<Vec<u8>, String> {
+        let options = scruple_compiler::Options { encoding, ..Default::default() };
+        let compiled = scruple_compiler::compile(self.script, &options)
+            .map_err(|diagnostics| diagnostics.first().message().to_owned())?;
+        let run = region.run(&compiled.image)?;
+        self.check(&run.printed)?;
+        Ok(compiled.image)
+    }
+
+    /// Measures what gives the right answer; the other faults are noted.
+    fn measure(&self, criterion: &mut Criterion<WallTime>, faults: &mut Vec<String>) -> Row {
+        let mut region = Region::new();
+        let mut group = criterion.benchmark_group(self.name);
+        let mut encodings = vec![Best::default(); Encoding::ALL.len()];
+        for (&encoding, best) in Encoding::ALL.iter().zip(&mut encodings) {
+            match self.checked_image(encoding, &mut region) {
+                Ok(image) => {
+                    group.bench_function(encoding.name(), |bencher| {
+                        best.sample(bencher, || region.run(&image));
+                    });
+                }
+                Err(fault) => faults.push(format!("{} {}: {fault}", self.name, encoding.name())),
+            }
+        }
+        let mut floor = Best::default();
+        match self.check(&(self.floor)()) {
+            Ok(()) => {
+                group.bench_function("rust", |bencher| floor.sample(bencher, self.floor));
+            }
+            Err(fault) => faults.push(format!("{} rust: {fault}", self.name)),
+        }
+        group.finish();
+        Row { name: self.name, encodings, floor }
+    }
+}
+
+/// Prints the best times side by side.
+fn print_table(rows: &[Row]) {
+    println!("Best time of a run, in ms. Times are noisy: read the spreads above with them.");
+    print!("{:<14}", "kernel");
+    for encoding in Encoding::ALL {
+        print!("{:>10}", encoding.name());
+    }
+    println!("{:>10}{:>15}", "rust", "best/rust");
+    let is_measured = |row: &&Row| {
+        row.floor.seconds().or(row.encodings.iter().find_map(|best| best.seconds())).is_some()
+    };
+    for row in rows.iter().filter(is_measured) {
+        print!("{:<14}", row.name);
+        for best in &row.encodings {
+            print!("{:>10}", best.cell());
+        }
+        let fastest = row.encodings.iter().filter_map(|best| best.seconds()).reduce(f64::min);
+        let ratio = match (fastest, row.floor.seconds()) {
+            (Some(fastest), Some(floor)) if floor > 0.0 => format!("{:.1}", fastest / floor),
+            _ => "-".to_owned(),
+        };
+        println!("{:>10}{ratio:>15}", row.floor.cell());
+    }
+}
+
+fn main() -> ExitCode {
+    // Ten samples are the fewest that criterion takes. A run of the slowest kernel
+    // is a good part of a second, and there are forty routines to get through.
+    let mut criterion = Criterion::default()
+        .sample_size(10)
+        .warm_up_time(Duration::from_millis(500))
+        .measurement_time(Duration::from_secs(2))
+        .configure_from_args();
+    let mut faults = Vec::new();
+    let rows: Vec<Row> =
+        KERNELS.iter().map(|kernel| kernel.measure(&mut criterion, &mut faults)).collect();
+    criterion.final_summary();
+    if common::is_measuring() {
+        print_table(&rows);
+    }
+    for fault in &faults {
+        eprintln!("error: not measured: {fault}");
+    }
+    if faults.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+}
