@@ -5,11 +5,12 @@
 //! property. The elements block also holds the length, so an empty array has none.
 
 use crate::Host;
+use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::keys::{Key, KeyKind, attributes};
 use crate::layout::Layout;
-use crate::object::{Class, Descriptor, flags};
+use crate::object::{Class, flags};
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::names;

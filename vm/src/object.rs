@@ -1,7 +1,8 @@
 //! Objects: the essential internal methods (ECMA-262, "Ordinary Object Internal
 //! Methods", and those of arrays, strings and functions).
 //!
-//! It owns look-up, definition and deletion of properties. Its callers keep the
+//! It owns look-up and assignment; tables are in `properties.rs`, definition and
+//! deletion in `define.rs`, globals in `globals.rs`. Its callers keep the
 //! objects and values they pass on the machine's stack: any method that returns
 //! `Result` may collect.
 
@@ -10,12 +11,11 @@ use crate::builtins::{self, Flash, Intrinsic};
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::keys::{Key, KeyKind, attributes};
-use crate::layout::{Layout, Tag, special};
+use crate::layout::Layout;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
-use scruple_bytecode::image::{GlobalKind, record};
+use scruple_bytecode::image::record;
 use scruple_bytecode::names;
-use scruple_bytecode::operand::GlobalId;
 
 /// What an object is besides its properties.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -70,60 +70,6 @@ impl<L: Layout> Own<L> {
 
     pub(crate) fn is(&self, attribute: u8) -> bool {
         self.attributes() & attribute != 0
-    }
-}
-
-/// A property descriptor (ECMA-262, "The Property Descriptor Specification Type").
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Descriptor<L: Layout> {
-    pub(crate) value: Option<Value<L>>,
-    /// A function, or `Ref::NONE` for undefined.
-    pub(crate) getter: Option<Ref>,
-    pub(crate) setter: Option<Ref>,
-    pub(crate) writable: Option<bool>,
-    pub(crate) enumerable: Option<bool>,
-    pub(crate) configurable: Option<bool>,
-}
-
-impl<L: Layout> Descriptor<L> {
-    pub(crate) fn empty() -> Self {
-        Descriptor {
-            value: None,
-            getter: None,
-            setter: None,
-            writable: None,
-            enumerable: None,
-            configurable: None,
-        }
-    }
-
-    pub(crate) fn data(value: Value<L>, attributes: u8) -> Self {
-        Descriptor {
-            value: Some(value),
-            writable: Some(attributes & attributes::WRITABLE != 0),
-            enumerable: Some(attributes & attributes::ENUMERABLE != 0),
-            configurable: Some(attributes & attributes::CONFIGURABLE != 0),
-            ..Descriptor::empty()
-        }
-    }
-
-    pub(crate) fn is_accessor(&self) -> bool {
-        self.getter.is_some() || self.setter.is_some()
-    }
-
-    pub(crate) fn is_data(&self) -> bool {
-        self.value.is_some() || self.writable.is_some()
-    }
-
-    fn attributes_over(&self, before: u8) -> u8 {
-        let choose = |wish: Option<bool>, bit: u8| match wish {
-            Some(true) => bit,
-            Some(false) => 0,
-            None => before & bit,
-        };
-        choose(self.writable, attributes::WRITABLE)
-            | choose(self.enumerable, attributes::ENUMERABLE)
-            | choose(self.configurable, attributes::CONFIGURABLE)
     }
 }
 
@@ -223,7 +169,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// The holder, made if the object has none yet.
-    fn make_holder(&mut self, object: Ref) -> Result<Ref, Raise> {
+    pub(crate) fn make_holder(&mut self, object: Ref) -> Result<Ref, Raise> {
         let holder = self.holder(object);
         if !holder.is_none() {
             return Ok(holder);
@@ -336,45 +282,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         object.host().is_none() && !self.has_flag(object, flags::NOT_EXTENSIBLE)
     }
 
-    #[inline]
-    pub(crate) fn find_in_properties(&self, table: Ref, key: Key) -> Option<usize> {
-        if table.is_none() {
-            return None;
-        }
-        let at = self.heap.slot_of(table);
-        let count = L::low(self.heap.mem[at]) as usize;
-        let entries = &self.heap.mem[at + 2..at + 2 + 2 * count];
-        entries.chunks_exact(2).position(|entry| Key::from_slot::<L>(entry[0]).0 == key)
-    }
-
-    /// An own property of a holder's table. The inner `None` marks one deleted
-    /// from what the object has in flash or by nature.
-    #[inline]
-    fn listed(&self, holder: Ref, key: Key) -> Option<Option<Own<L>>> {
-        if holder.is_none() {
-            return None;
-        }
-        let table = self.heap.child(holder, 2);
-        let index = self.find_in_properties(table, key)?;
-        Some(self.property_at(table, index).map(|(_, own)| own))
-    }
-
-    /// A property by its place in a table, unless it is marked deleted.
-    pub(crate) fn property_at(&self, table: Ref, index: usize) -> Option<(Key, Own<L>)> {
-        let (key, attributes) = Key::from_slot::<L>(self.heap.slot(table, 2 + 2 * index));
-        let value = self.heap.value(table, 3 + 2 * index);
-        if attributes & attributes::ACCESSOR != 0 {
-            let pair = Ref(value.payload());
-            let (getter, setter) = (self.heap.child(pair, 1), self.heap.child(pair, 2));
-            let attributes = attributes & !attributes::ACCESSOR;
-            return Some((key, Own::Accessor { getter, setter, attributes }));
-        }
-        if value == Value::special(special::DELETED) {
-            return None;
-        }
-        Some((key, Own::Data { value, attributes }))
-    }
-
     /// ECMA-262, [[GetOwnProperty]].
     #[inline]
     pub(crate) fn get_own(&mut self, object: Ref, key: Key) -> Result<Option<Own<L>>, Raise> {
@@ -468,112 +375,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 Ok(Some(Own::Data { value, attributes: attributes::ENUMERABLE }))
             }
             _ => Ok(None),
-        }
-    }
-
-    /// A script's `var` or function, or a host function, as a property of the
-    /// global object.
-    fn global_own(&mut self, key: Key) -> Option<Own<L>> {
-        if let Some((at, kind)) = self.find_global(key) {
-            let value = Value(self.heap.mem[at]);
-            return match kind {
-                GlobalKind::Var | GlobalKind::Function => Some(Own::Data {
-                    value,
-                    attributes: attributes::WRITABLE | attributes::ENUMERABLE,
-                }),
-                GlobalKind::Undeclared => Some(Own::Data { value, attributes: attributes::HIDDEN }),
-                GlobalKind::Let | GlobalKind::Const => None,
-            };
-        }
-        self.host_global(key).map(|value| Own::Data { value, attributes: attributes::HIDDEN })
-    }
-
-    pub(crate) fn host_global(&self, key: Key) -> Option<Value<L>> {
-        let functions = self.host_functions;
-        let found = functions.iter().position(|function| self.key_is_str(key, function.name))?;
-        Some(Value::object(Ref::from_host(found)))
-    }
-
-    fn key_is_str(&self, key: Key, text: &str) -> bool {
-        match key.kind() {
-            KeyKind::Index(_) => false,
-            KeyKind::Name(name) => name.text() == text,
-            KeyKind::Constant(constant) => {
-                self.is_text(Value::tagged(Tag::ImageText, constant.payload()), text)
-            }
-            KeyKind::Text(block) => self.is_text(Value::tagged(Tag::HeapText, block.0), text),
-        }
-    }
-
-    /// The slot and kind of a global that an image holds, whichever it is.
-    pub(crate) fn find_global(&self, key: Key) -> Option<(usize, GlobalKind)> {
-        for image in 0..self.n_images() {
-            let globals = self.heap.roots.globals[image];
-            if globals.is_none() {
-                continue;
-            }
-            let names = self.image(image)?;
-            for at in 0..names.n_globals() {
-                let value = self.heap.value(globals, 2 + at);
-                if value == Value::elsewhere() {
-                    continue;
-                }
-                let (kind, name) = names.global(GlobalId::new(at)?)?;
-                if self.field_key_in(image, name) == Some(key) {
-                    return Some((self.heap.slot_of(globals) + 2 + at, kind));
-                }
-            }
-        }
-        None
-    }
-
-    /// The value of a global by name: a binding of a script, or a property of
-    /// the global object or its prototype.
-    pub(crate) fn load_global_by_key(&mut self, key: Key) -> Result<Option<Value<L>>, Raise> {
-        if let Some((at, _)) = self.find_global(key) {
-            let value: Value<L> = Value(self.heap.mem[at]);
-            if value == Value::uninitialised() {
-                return Err(self.throw_uninitialised(key));
-            }
-            return Ok(Some(value));
-        }
-        let object = builtins::GLOBAL_OBJECT;
-        if !self.has_property(object, key)? {
-            return Ok(None);
-        }
-        self.get(object, key).map(Some)
-    }
-
-    /// Sets a global by name, or tells that there is none.
-    pub(crate) fn store_global_by_key(&mut self, key: Key, value: Value<L>) -> Result<bool, Raise> {
-        if let Some((at, kind)) = self.find_global(key) {
-            if self.heap.mem[at] == Value::<L>::uninitialised().0 {
-                return Err(self.throw_uninitialised(key));
-            }
-            if kind == GlobalKind::Const {
-                return Err(self.throw_constant(key));
-            }
-            self.heap.mem[at] = value.0;
-            return Ok(true);
-        }
-        let object = builtins::GLOBAL_OBJECT;
-        if !self.has_property(object, key)? {
-            return Ok(false);
-        }
-        self.set(object, key, value).map(|()| true)
-    }
-
-    /// What a name that a script only uses stands for from the start: a writable
-    /// built-in or a host function.
-    pub(crate) fn flash_global(&mut self, key: Key) -> Option<Value<L>> {
-        if self.holder(builtins::GLOBAL_OBJECT).is_cell() {
-            return None;
-        }
-        match self.get_own(builtins::GLOBAL_OBJECT, key) {
-            Ok(Some(Own::Data { value, attributes })) if attributes & attributes::WRITABLE != 0 => {
-                Some(value)
-            }
-            _ => None,
         }
     }
 
@@ -675,7 +476,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// Changes the value of an own data property, which is writable.
-    fn overwrite(&mut self, object: Ref, key: Key, value: Value<L>) -> Result<bool, Raise> {
+    pub(crate) fn overwrite(
+        &mut self,
+        object: Ref,
+        key: Key,
+        value: Value<L>,
+    ) -> Result<bool, Raise> {
         if object.is_cell() && self.heap.is_kind(object, Kind::Array) {
             if let KeyKind::Index(index) = key.kind()
                 && self.element(object, index).is_some()
@@ -733,256 +539,5 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         self.add_property(object, key, value, attributes)?;
         Ok(true)
-    }
-
-    /// Appends to the property table, or overwrites what is listed there. Both
-    /// object and value are rooted by the caller.
-    pub(crate) fn add_property(
-        &mut self,
-        object: Ref,
-        key: Key,
-        value: Value<L>,
-        attributes: u8,
-    ) -> Result<(), Raise> {
-        self.keep_key(key);
-        let holder = self.make_holder(object)?;
-        let table = self.heap.child(holder, 2);
-        if let Some(index) = self.find_in_properties(table, key) {
-            self.heap.set_slot(table, 2 + 2 * index, key.with_attributes::<L>(attributes));
-            self.heap.set_value(table, 3 + 2 * index, value);
-            return Ok(());
-        }
-        let (count, cells) = match table.is_none() {
-            true => (0, 0),
-            false => (self.heap.half(table, 1) as usize, self.heap.cells(table)),
-        };
-        let mut table = table;
-        if count + 1 >= cells {
-            table = self.grow_properties(holder, table, count, cells)?;
-        }
-        self.heap.set_slot(table, 2 + 2 * count, key.with_attributes::<L>(attributes));
-        self.heap.set_value(table, 3 + 2 * count, value);
-        self.heap.set_half(table, 1, count as u32 + 1);
-        Ok(())
-    }
-
-    fn grow_properties(
-        &mut self,
-        holder: Ref,
-        table: Ref,
-        count: usize,
-        cells: usize,
-    ) -> Result<Ref, Raise> {
-        if count + 1 >= 1 << L::HALF_BITS.min(16) {
-            return Err(Raise::stop(crate::error::StopKind::Heap));
-        }
-        let more = cells.max(1) + 1 + count / 4;
-        if cells > 0
-            && (self.heap.extend(table, cells, more) || self.heap.extend(table, cells, cells + 1))
-        {
-            return Ok(table);
-        }
-        let grown = self.allocate(Kind::Properties, more)?;
-        for slot in 2..2 + 2 * count {
-            let kept = self.heap.slot(table, slot);
-            self.heap.set_slot(grown, slot, kept);
-        }
-        self.heap.set_half(grown, 1, count as u32);
-        self.heap.set_child(holder, 2, grown);
-        Ok(grown)
-    }
-
-    /// ECMA-262, [[Delete]]: tells whether it was allowed.
-    pub(crate) fn delete(&mut self, object: Ref, key: Key) -> Result<bool, Raise> {
-        let Some(own) = self.get_own(object, key)? else { return Ok(true) };
-        if !own.is(attributes::CONFIGURABLE) {
-            return Ok(false);
-        }
-        if object.is_cell()
-            && self.heap.is_kind(object, Kind::Array)
-            && let KeyKind::Index(index) = key.kind()
-            && self.element(object, index).is_some()
-        {
-            self.set_element(object, index, Value::hole());
-            return Ok(true);
-        }
-        if object == builtins::GLOBAL_OBJECT
-            && let Some((at, _)) = self.find_global(key)
-        {
-            self.heap.mem[at] = Value::<L>::elsewhere().0;
-        }
-        let by_nature =
-            !object.is_cell() || matches!(self.heap.kind(object), Kind::Closure | Kind::Bound);
-        if by_nature {
-            // A mark stays, or what lies in flash would show through.
-            self.add_property(
-                object,
-                key,
-                Value::special(special::DELETED),
-                attributes::CONFIGURABLE,
-            )?;
-            return Ok(true);
-        }
-        self.remove_listed(object, key);
-        Ok(true)
-    }
-
-    /// Takes a property out of the table; the order of the others stays.
-    pub(crate) fn remove_listed(&mut self, object: Ref, key: Key) {
-        let holder = self.holder(object);
-        if holder.is_none() {
-            return;
-        }
-        let table = self.heap.child(holder, 2);
-        if let Some(index) = self.find_in_properties(table, key) {
-            let count = self.heap.half(table, 1) as usize;
-            let at = self.heap.slot_of(table) + 2;
-            self.heap.mem.copy_within(at + 2 * (index + 1)..at + 2 * count, at + 2 * index);
-            self.heap.set_value(table, 3 + 2 * (count - 1), Value::undefined());
-            self.heap.set_half(table, 1, count as u32 - 1);
-        }
-    }
-
-    /// ECMA-262, [[DefineOwnProperty]]: tells whether it was allowed.
-    pub(crate) fn define(
-        &mut self,
-        object: Ref,
-        key: Key,
-        wish: &Descriptor<L>,
-    ) -> Result<bool, Raise> {
-        if object.is_cell()
-            && self.heap.is_kind(object, Kind::Array)
-            && self.class(object) == Class::Array
-            && key.is_name(names::LENGTH)
-        {
-            return self.define_length(object, wish);
-        }
-        let Some(own) = self.get_own(object, key)? else {
-            if !self.is_extensible(object) {
-                return Ok(false);
-            }
-            let attributes = wish.attributes_over(0);
-            if wish.is_accessor() {
-                let pair = Value::object(self.new_accessor(wish.getter, wish.setter)?);
-                let attributes = attributes & !attributes::WRITABLE | attributes::ACCESSOR;
-                self.push(pair)?;
-                let created = self.create(object, key, pair, attributes);
-                self.pop();
-                return created;
-            }
-            return self.create(object, key, wish.value.unwrap_or(Value::undefined()), attributes);
-        };
-        if !self.change_allowed(&own, wish) {
-            return Ok(false);
-        }
-        self.apply(object, key, own, wish)
-    }
-
-    /// ECMA-262, ValidateAndApplyPropertyDescriptor, steps 4 to 8.
-    fn change_allowed(&self, own: &Own<L>, wish: &Descriptor<L>) -> bool {
-        if own.is(attributes::CONFIGURABLE) {
-            return true;
-        }
-        if wish.configurable == Some(true)
-            || wish.enumerable.is_some_and(|wish| wish != own.is(attributes::ENUMERABLE))
-        {
-            return false;
-        }
-        match *own {
-            Own::Accessor { getter, setter, .. } => {
-                !wish.is_data()
-                    && wish.getter.is_none_or(|wish| wish == getter)
-                    && wish.setter.is_none_or(|wish| wish == setter)
-            }
-            Own::Data { value, attributes } => {
-                if wish.is_accessor() {
-                    return false;
-                }
-                attributes & attributes::WRITABLE != 0
-                    || wish.writable != Some(true)
-                        && wish.value.is_none_or(|wish| self.same_value(wish, value))
-            }
-        }
-    }
-
-    fn apply(
-        &mut self,
-        object: Ref,
-        key: Key,
-        own: Own<L>,
-        wish: &Descriptor<L>,
-    ) -> Result<bool, Raise> {
-        let before = own.attributes();
-        let (value, attributes) = match own {
-            Own::Data { .. } if wish.is_accessor() => {
-                let pair = self.new_accessor(wish.getter, wish.setter)?;
-                let attributes = wish.attributes_over(before & !attributes::WRITABLE);
-                (Value::object(pair), attributes | attributes::ACCESSOR)
-            }
-            Own::Data { value, .. } => (wish.value.unwrap_or(value), wish.attributes_over(before)),
-            Own::Accessor { .. } if wish.is_data() => {
-                let value = wish.value.unwrap_or(Value::undefined());
-                (value, wish.attributes_over(before & !attributes::WRITABLE))
-            }
-            Own::Accessor { getter, setter, .. } => {
-                let pair =
-                    self.new_accessor(wish.getter.or(Some(getter)), wish.setter.or(Some(setter)))?;
-                (Value::object(pair), wish.attributes_over(before) | attributes::ACCESSOR)
-            }
-        };
-        if object.is_cell()
-            && self.heap.is_kind(object, Kind::Array)
-            && let KeyKind::Index(index) = key.kind()
-            && self.element(object, index).is_some()
-        {
-            if attributes == attributes::ALL {
-                self.set_element(object, index, value);
-                return Ok(true);
-            }
-            // An element has no attributes: it becomes a listed property. The
-            // value stays reachable while the table grows.
-            self.push(value)?;
-            self.add_property(object, key, value, attributes)?;
-            self.pop();
-            self.set_element(object, index, Value::hole());
-            return Ok(true);
-        }
-        if object == builtins::GLOBAL_OBJECT
-            && attributes == before
-            && attributes & attributes::WRITABLE != 0
-            && let Some((at, _)) = self.find_global(key)
-        {
-            self.heap.mem[at] = value.0;
-            return Ok(true);
-        }
-        self.push(value)?;
-        self.add_property(object, key, value, attributes)?;
-        self.pop();
-        if object == builtins::GLOBAL_OBJECT
-            && let Some((at, _)) = self.find_global(key)
-        {
-            self.heap.mem[at] = Value::<L>::elsewhere().0;
-        }
-        Ok(true)
-    }
-
-    fn new_accessor(&mut self, getter: Option<Ref>, setter: Option<Ref>) -> Result<Ref, Raise> {
-        let pair = self.allocate(Kind::Accessor, 1)?;
-        self.heap.set_child(pair, 1, getter.unwrap_or(Ref::NONE));
-        self.heap.set_child(pair, 2, setter.unwrap_or(Ref::NONE));
-        Ok(pair)
-    }
-
-    /// The key of a field of any image, if it is a string constant.
-    pub(crate) fn field_key_in(
-        &self,
-        image: usize,
-        field: scruple_bytecode::operand::FieldId,
-    ) -> Option<Key> {
-        let lies = crate::value::ImageConst { image, constant: field.into() };
-        match self.image(image)?.constant(field.into())? {
-            scruple_bytecode::image::Constant::Name(name) => Some(Key::name(name)),
-            _ => self.find_key(Value::tagged(Tag::ImageText, lies.payload())),
-        }
     }
 }

@@ -4,11 +4,12 @@
 use super::Intrinsic;
 use super::object::{key_at, push_keys, push_object};
 use crate::Host;
+use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::host::Call;
 use crate::keys::{Key, attributes};
 use crate::layout::Layout;
-use crate::object::{Descriptor, Own};
+use crate::object::Own;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::{NameId, names};

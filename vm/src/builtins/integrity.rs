@@ -3,12 +3,13 @@
 
 use super::object::{key_at, push_keys};
 use crate::Host;
+use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::host::Call;
 use crate::keys::{Key, attributes};
 use crate::layout::Layout;
-use crate::object::{Class, Descriptor, Own, flags};
+use crate::object::{Class, Own, flags};
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 

@@ -3,11 +3,12 @@
 
 use super::Intrinsic;
 use crate::Host;
+use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::host::Call;
 use crate::keys::{Key, attributes};
 use crate::layout::Layout;
-use crate::object::{Class, Descriptor, Own};
+use crate::object::{Class, Own};
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 

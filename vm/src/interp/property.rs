@@ -3,11 +3,11 @@
 use super::At;
 use crate::Host;
 use crate::builtins::Intrinsic;
+use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::keys::{Key, KeyKind, attributes};
 use crate::layout::Layout;
-use crate::object::Descriptor;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::names;

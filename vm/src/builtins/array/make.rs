@@ -3,10 +3,11 @@
 use super::{array_of_length, callback, create, is_array_value, read, set_length};
 use crate::Host;
 use crate::builtins::Intrinsic;
+use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::host::Call;
 use crate::layout::Layout;
-use crate::object::{Class, Descriptor};
+use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 

@@ -6,10 +6,10 @@
 
 use crate::Host;
 use crate::builtins::Intrinsic;
+use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::keys::{Key, attributes};
 use crate::layout::Layout;
-use crate::object::Descriptor;
 use crate::value::Value;
 use crate::vm::Vm;
 use scruple_bytecode::names;
