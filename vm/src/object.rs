@@ -130,7 +130,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         match self.heap.kind(object) {
             Kind::Closure | Kind::Bound => Class::Function,
-            _ => Class::from_bits(self.heap.half(object, 3) & 0xff),
+            Kind::Object | Kind::Array => Class::from_bits(self.heap.half(object, 3) & 0xff),
+            // A box or an iterator, which only a damaged image lets a script see.
+            _ => Class::Plain,
         }
     }
 
@@ -153,7 +155,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         match self.heap.kind(object) {
             Kind::Object => object,
             Kind::Array | Kind::Bound => self.heap.child(object, 1),
-            _ => self.heap.child(object, 2),
+            Kind::Closure => self.heap.child(object, 2),
+            _ => Ref::NONE,
         }
     }
 
@@ -174,6 +177,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if !holder.is_none() {
             return Ok(holder);
         }
+        let place = match object.is_cell().then(|| self.heap.kind(object)) {
+            None | Some(Kind::Array | Kind::Bound) => 1,
+            Some(Kind::Closure) => 2,
+            Some(_) => return Err(Raise::internal("no object")),
+        };
         let prototype = self.prototype(object);
         let extra = self.allocate(Kind::Extra, 1)?;
         self.heap.set_child(extra, 1, prototype);
@@ -185,10 +193,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             self.pop();
             noted?;
         } else {
-            let place = match self.heap.kind(object) {
-                Kind::Array | Kind::Bound => 1,
-                _ => 2,
-            };
             self.heap.set_child(object, place, extra);
         }
         Ok(extra)

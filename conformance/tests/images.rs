@@ -1,0 +1,102 @@
+//! No image, however damaged, makes the verifier or the machine panic.
+//!
+//! Our own invariant (design: "any input whatever: a result or an error"). The
+//! mutations are the same on every run.
+
+use rayon::prelude::*;
+use scruple_bytecode::Encoding;
+use scruple_bytecode::image::{Image, checksum, header};
+use scruple_vm::{Counter, Host, Narrow, Options, Vm};
+
+#[derive(Default)]
+struct Silent(Counter);
+
+impl Host for Silent {
+    type Observer = Counter;
+
+    fn observer(&mut self) -> &mut Counter {
+        &mut self.0
+    }
+
+    fn write(&mut self, _: &str) {}
+}
+
+const SOURCES: [&str; 4] = [
+    "var total = 0; for (let i = 0; i < 9; i++) { total += i * 1.5; } console.log(total, 'done');",
+    "function f(a, b) { return function () { a += b; return a; }; } var g = f(1, 2); g(); console.log(g());",
+    "function A(x) { this.x = x; } A.prototype.y = 3; var o = {p: [1, , 'two'], get q() { return this.p.length; }};
+     for (var k in o) console.log(k, o[k]); try { null.z; } catch (e) { console.log(e.name); } finally { o = new A(5); }
+     switch (o.x) { case 4: break; case 5: for (const c of 'ab') console.log(c); }",
+    "console.log([3, 1, 2].sort().map(n => n * 2).join(), JSON.stringify({a: [1, {b: null}]}), arguments_(1, 2));
+     function arguments_() { return arguments.length; }",
+];
+
+/// A linear congruential generator (Numerical Recipes' constants, from memory):
+/// any sequence would do.
+struct Dice(u64);
+
+impl Dice {
+    fn roll(&mut self, sides: usize) -> usize {
+        self.0 = self.0.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+        ((self.0 >> 33) as usize) % sides
+    }
+}
+
+fn mutate(image: &mut Vec<u8>, dice: &mut Dice) {
+    for _ in 0..1 + dice.roll(3) {
+        let at = dice.roll(image.len());
+        match dice.roll(6) {
+            0 => image[at] = dice.roll(256) as u8,
+            1 => image[at] ^= 1 << dice.roll(8),
+            2 => image[at] = [0, 0xff, 0x7f, 0x80][dice.roll(4)],
+            3 => image.truncate(at.max(1)),
+            4 => image.insert(at, dice.roll(256) as u8),
+            _ => {
+                let from = dice.roll(image.len());
+                image[at] = image[from];
+            }
+        }
+    }
+}
+
+/// Puts the right checksum in, so that the damage reaches the verifier.
+fn seal(image: &mut [u8]) {
+    if image.len() > header::AT_CHECKSUM + 4 {
+        let sum = checksum(&image[header::AT_CHECKSUM + 4..]);
+        image[header::AT_CHECKSUM..header::AT_CHECKSUM + 4].copy_from_slice(&sum.to_le_bytes());
+    }
+}
+
+#[test]
+fn damaged_images_are_refused_or_run_within_their_bounds() {
+    let mut jobs = Vec::new();
+    for source in SOURCES {
+        for &encoding in Encoding::ALL {
+            let options = scruple_compiler::Options { encoding, ..Default::default() };
+            let image = scruple_compiler::compile(source, &options).expect("a script").image;
+            assert!(Image::open(&image).is_ok());
+            for seed in 0..2_500u64 {
+                jobs.push((image.clone(), seed));
+            }
+        }
+    }
+    let accepted: usize = jobs
+        .into_par_iter()
+        .map(|(mut image, seed)| {
+            let mut dice = Dice(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) + image.len() as u64);
+            mutate(&mut image, &mut dice);
+            seal(&mut image);
+            let mut region = vec![0u32; 8192];
+            let options = Options { budget: 20_000, ..Options::default() };
+            let mut vm: Vm<'_, Narrow, Silent> = Vm::new(&mut region, Silent::default(), options);
+            if vm.load(&image).is_err() {
+                return 0;
+            }
+            // Any end will do but a panic.
+            let _ = vm.run();
+            assert!(vm.ledger().audit(), "seed {seed}: the ledger does not add up");
+            1
+        })
+        .sum();
+    assert!(accepted > 1000, "only {accepted} got past the verifier");
+}
