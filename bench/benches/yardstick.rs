@@ -98,8 +98,13 @@ fn run_script(source: &str, region: &mut Region) -> Result<Run, String> {
 }
 
 /// What the interpreter prints, with line ends as scripts here have them.
+///
+/// `-I -S` leaves out the user's settings and the search for installed packages.
+/// No program here needs them, and the start that is to be subtracted gets short:
+/// without, it can be half of the time, and its noise then half of the ratio's.
 fn run_python(args: &[&std::ffi::OsStr]) -> Result<String, String> {
     let output = Command::new(PYTHON)
+        .args(["-I", "-S"])
         .args(args)
         .stdin(Stdio::null())
         .output()
