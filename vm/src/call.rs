@@ -40,6 +40,15 @@ pub(crate) const CONSTRUCTS: i32 = 1 << PLACE_BITS;
 pub(crate) const ENTRY: i32 = 2 << PLACE_BITS;
 const IMAGE_SHIFT: u32 = PLACE_BITS + 2;
 
+/// Makes the slots of a frame that no argument fills undefined. Apart, because the
+/// compiler makes of it a loop for hundreds of slots, where there are a few.
+#[inline(never)]
+fn clear_slots<L: Layout>(at: At<L>, fp: usize, given: usize, n_slots: usize) {
+    for slot in given..n_slots {
+        at.set(fp - slot, Value::undefined());
+    }
+}
+
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// The record of a closure's function.
     #[inline]
@@ -63,11 +72,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(always)]
     pub(crate) fn enter(
         &mut self,
-        at: At,
+        at: At<L>,
         closure: Ref,
         argc: usize,
         flags: i32,
-    ) -> Result<At, Raise> {
+    ) -> Result<At<L>, Raise> {
         let number = self.heap.half(closure, 1) as usize;
         let (image, function) = match self.own_frame(number) {
             Some(function) => (self.current, function),
@@ -89,16 +98,15 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if keeps {
             at = self.keep_arguments(at, fp, argc, n_slots)?;
         }
-        // A few slots at most: a loop is done before a library call has begun.
         let given = argc.min(function.n_params as usize);
-        for slot in given..n_slots {
-            self.heap.set_mem_value(fp - slot, Value::undefined());
+        if given < n_slots {
+            clear_slots(at, fp, given, n_slots);
         }
         let place = at.pc as i32 | flags | (self.current as i32) << IMAGE_SHIFT;
-        self.heap.set_mem_value(low + 1, Value::small(place));
-        self.heap.set_mem_value(low, Value::small(at.fp as i32));
+        at.set(low + 1, Value::small(place));
+        at.set(low, Value::small(at.fp as i32));
         self.heap.settle(low - function.depth as usize);
-        let entered = At { pc: function.code as usize, sp: low, fp, fuel: at.fuel };
+        let entered = At { pc: function.code as usize, sp: low, fp, ..at };
         if image != self.current {
             self.set_current(image);
             return Err(self.fail(entered, Raise::SWITCH));
@@ -129,7 +137,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Collects in the hope that the heap gives the stack some room.
     #[cold]
-    fn make_room(&mut self, at: At, fp: usize, size: usize) -> Result<(), Raise> {
+    fn make_room(&mut self, at: At<L>, fp: usize, size: usize) -> Result<(), Raise> {
         self.sync(at);
         self.heap.collect_now();
         if fp < size + self.lowest_frame() {
@@ -142,11 +150,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[cold]
     fn keep_arguments(
         &mut self,
-        at: At,
+        at: At<L>,
         fp: usize,
         argc: usize,
         n_slots: usize,
-    ) -> Result<At, Raise> {
+    ) -> Result<At<L>, Raise> {
         self.sync(at);
         let array = self.new_array_of(Class::Arguments, argc.max(1))?;
         let object = Value::object(array);
@@ -170,17 +178,27 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Leaves a frame whose links lie at `link`, with a value for the caller.
     #[inline(always)]
-    pub(crate) fn leave(&mut self, at: At, link: usize, value: Value<L>) -> Result<At, Raise> {
-        let place = self.heap.mem_value(link + 1).as_int().unwrap_or(0);
-        let fp = self.heap.mem_value(link).as_int().unwrap_or(0) as usize;
+    pub(crate) fn leave(
+        &mut self,
+        at: At<L>,
+        link: usize,
+        value: Value<L>,
+    ) -> Result<At<L>, Raise> {
+        let place = at.get(link + 1).as_int().unwrap_or(0);
+        let fp = at.get(link).as_int().unwrap_or(0) as usize;
+        let pc = (place & ((1 << PLACE_BITS) - 1)) as usize;
+        let sp = at.fp + 2;
+        let left = At { pc, sp, fp, ..at };
+        // No flag, and the same image: one comparison tells all of it.
+        if place >> PLACE_BITS == (self.current as i32) << (IMAGE_SHIFT - PLACE_BITS) {
+            at.set(sp, value);
+            return Ok(left);
+        }
         let mut value = value;
         if place & CONSTRUCTS != 0 && !value.is_object() {
-            value = self.heap.mem_value(at.fp + 1);
+            value = at.get(at.fp + 1);
         }
-        let sp = at.fp + 2;
-        self.heap.set_mem_value(sp, value);
-        let pc = (place & ((1 << PLACE_BITS) - 1)) as usize;
-        let left = At { pc, sp, fp, fuel: at.fuel };
+        at.set(sp, value);
         let image = (place >> IMAGE_SHIFT) as usize;
         if place & ENTRY != 0 {
             self.set_current(image);
@@ -296,11 +314,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(never)]
     pub(crate) fn call_other(
         &mut self,
-        at: At,
+        at: At<L>,
         callee: Value<L>,
         argc: usize,
         flags: i32,
-    ) -> Result<At, Raise> {
+    ) -> Result<At<L>, Raise> {
         self.sync(at);
         let Some(object) = callee.as_object().filter(|_| self.is_callable(callee)) else {
             let what = if flags & CONSTRUCTS != 0 { "not a constructor" } else { "not a function" };
@@ -330,7 +348,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// Puts the bound arguments before the given ones and calls the target.
-    fn call_bound(&mut self, at: At, bound: Ref, argc: usize, flags: i32) -> Result<At, Raise> {
+    fn call_bound(
+        &mut self,
+        at: At<L>,
+        bound: Ref,
+        argc: usize,
+        flags: i32,
+    ) -> Result<At<L>, Raise> {
         let target = Value::object(self.heap.child(bound, 2));
         let list = self.heap.child(bound, 3);
         let n_bound = L::bits(self.heap.slot(list, 1)) as usize - 1;
@@ -367,11 +391,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// holds whatever; it gets the new object.
     pub(crate) fn construct_closure(
         &mut self,
-        at: At,
+        at: At<L>,
         closure: Ref,
         argc: usize,
         flags: i32,
-    ) -> Result<At, Raise> {
+    ) -> Result<At<L>, Raise> {
         self.sync(at);
         let function = self.closure_function(closure);
         let constructs = function.is_some_and(|function| {
@@ -415,7 +439,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// Makes a closure of a function of the current image.
-    pub(crate) fn make_closure_of(&mut self, at: At, id: FunctionId) -> Result<Ref, Raise> {
+    pub(crate) fn make_closure_of(&mut self, at: At<L>, id: FunctionId) -> Result<Ref, Raise> {
         self.sync(at);
         let Some(function) = self.current_image().function(id) else {
             return Err(Raise::internal("no such function"));

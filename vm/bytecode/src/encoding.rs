@@ -11,7 +11,7 @@
 
 use crate::leb128;
 use crate::operand::{MAX_SIGNED, MAX_UNSIGNED, MIN_SIGNED, OperandKind};
-use crate::ops::Op;
+use crate::ops::{Op, Opcode};
 
 /// The encodings by name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -145,6 +145,17 @@ pub trait Decoder {
     /// verifier has accepted, padding included. On other bytes the answer is
     /// unspecified, but some answer, or a panic: never undefined behaviour.
     fn operand(arm: Arm, code: &[u8], at: usize) -> (u32, usize);
+
+    /// Fetches the operand bits of the instruction at a position of verified code,
+    /// whose opcode byte is `byte`, and the position behind it: if it is that
+    /// operation in its shortest form.
+    #[inline(always)]
+    fn expect<A: Opcode>(byte: u8, code: &[u8], at: usize) -> Option<(u32, usize)> {
+        if byte != A::OPCODE {
+            return None;
+        }
+        Some(Self::operand(const { Self::ARMS[A::OPCODE as usize] }, code, at))
+    }
 
     /// Fetches from any bytes: nothing where no instruction lies whole.
     fn decode(code: &[u8], at: usize) -> Option<Fetched>;
@@ -484,6 +495,22 @@ const fn short_form_count() -> usize {
     total
 }
 
+/// The first opcode byte of an operation's short forms, the first operand folded
+/// in, and how many there are.
+const fn short_forms_of(op: u8) -> Option<(u8, i16, u8)> {
+    let mut opcode = Op::COUNT;
+    let mut form = 0;
+    while form < SHORT_FORMS.len() {
+        let (short, first, count) = SHORT_FORMS[form];
+        if short as u8 == op {
+            return Some((opcode as u8, first, count as u8));
+        }
+        opcode += count as usize;
+        form += 1;
+    }
+    None
+}
+
 const _: () = assert!(Op::COUNT + short_form_count() < WIDE as usize);
 
 impl Implied {
@@ -508,6 +535,20 @@ impl Decoder for Implied {
     #[inline(always)]
     fn operand(arm: Arm, code: &[u8], at: usize) -> (u32, usize) {
         leb_operand(arm, code, at)
+    }
+
+    #[inline(always)]
+    fn expect<A: Opcode>(byte: u8, code: &[u8], at: usize) -> Option<(u32, usize)> {
+        if let Some((opcode, first, count)) = const { short_forms_of(A::OPCODE) } {
+            let step = byte.wrapping_sub(opcode);
+            let kind = const { Op::ALL[A::OPCODE as usize].info().operand };
+            return (step < count)
+                .then(|| (to_unsigned(kind, i32::from(first) + i32::from(step)), at + 1));
+        }
+        if byte != A::OPCODE {
+            return None;
+        }
+        Some(leb_operand(const { Self::ARMS[A::OPCODE as usize] }, code, at))
     }
 
     fn decode(code: &[u8], at: usize) -> Option<Fetched> {

@@ -292,6 +292,20 @@ fn find_native(owner: Intrinsic, name: NameId) -> Option<usize> {
     rows.binary_search_by_key(&name, |row| row.name).ok().map(|found| start as usize + found)
 }
 
+/// `Array.prototype.push`, which the interpreter knows: filling an array is what
+/// scripts call a built-in for most often.
+pub(crate) const ARRAY_PUSH: Option<Ref> = {
+    let (start, end) = NATIVE_RANGES[Intrinsic::ArrayPrototype as usize];
+    let (mut row, mut found) = (start as usize, None);
+    while row < end as usize {
+        if NATIVES[row].name.index() == names::PUSH.index() {
+            found = Some(Flash::native(row));
+        }
+        row += 1;
+    }
+    found
+};
+
 /// The function that an intrinsic has under a name.
 pub(crate) fn find_method(owner: Intrinsic, name: NameId) -> Option<Ref> {
     let row = find_native(owner, name)?;

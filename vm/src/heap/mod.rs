@@ -8,11 +8,13 @@ mod collect;
 pub(crate) mod kinds;
 pub(crate) mod ledger;
 mod map;
+pub(crate) mod raw;
 
 use crate::layout::{Layout, cell_bytes};
 use crate::value::{Ref, Value};
 use kinds::{Category, Kind};
 use ledger::Ledger;
+use raw::Region;
 
 /// How the heap is to behave. All bytes.
 #[derive(Clone, Copy, Debug)]
@@ -53,7 +55,7 @@ pub(crate) struct Roots<L: Layout> {
 
 /// The region and its books.
 pub(crate) struct Heap<'m, L: Layout> {
-    pub(crate) mem: &'m mut [L::Slot],
+    pub(crate) mem: Region<'m, L::Slot>,
     /// First slot of the mark stack; the bits lie below it.
     marks: usize,
     /// First slot of cell 0.
@@ -99,7 +101,7 @@ impl<'m, L: Layout> Heap<'m, L> {
         let end = slots;
         mem.fill(L::Slot::default());
         let mut heap = Heap {
-            mem,
+            mem: Region::new(mem),
             marks: bits,
             base: bits + mark_slots,
             top: 0,
@@ -199,7 +201,8 @@ impl<'m, L: Layout> Heap<'m, L> {
 
     #[inline(always)]
     pub(crate) fn is_kind(&self, block: Ref, kind: Kind) -> bool {
-        L::header_kind(self.slot(block, 0)) == Some(kind as u8)
+        debug_assert!(kind != Kind::Number, "a number has no header");
+        L::high(self.slot(block, 0)) == L::high(L::header(kind as u8, 0))
     }
 
     pub(crate) fn set_kind(&mut self, block: Ref, kind: Kind) {

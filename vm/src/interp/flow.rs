@@ -15,7 +15,7 @@ use scruple_bytecode::{NameId, names};
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// `new`: the constructor lies under the arguments; the this value's place is
     /// made between them.
-    pub(super) fn construct_literal(&mut self, at: At, argc: usize) -> Result<At, Raise> {
+    pub(super) fn construct_literal(&mut self, at: At<L>, argc: usize) -> Result<At<L>, Raise> {
         self.sync(at);
         self.push(Value::undefined())?;
         let sp = at.sp - 1;
@@ -35,7 +35,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    pub(super) fn begin_keys(&mut self, at: At) -> Result<At, Raise> {
+    pub(super) fn begin_keys(&mut self, at: At<L>) -> Result<At<L>, Raise> {
         self.sync(at);
         let value = self.peek(at, 0);
         let keys = self.new_array(0)?;
@@ -87,7 +87,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// The next key of a `for-in` whose property is still there.
-    pub(super) fn following_key(&mut self, at: At) -> Result<Option<Value<L>>, Raise> {
+    pub(super) fn following_key(&mut self, at: At<L>) -> Result<Option<Value<L>>, Raise> {
         self.sync(at);
         let iterator = self.iterator(at, Kind::KeyIterator)?;
         let keys = self.heap.child(iterator, 1);
@@ -111,14 +111,14 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    fn iterator(&mut self, at: At, kind: Kind) -> Result<Ref, Raise> {
+    fn iterator(&mut self, at: At<L>, kind: Kind) -> Result<Ref, Raise> {
         match self.peek(at, 0).as_object() {
             Some(object) if object.is_cell() && self.heap.is_kind(object, kind) => Ok(object),
             _ => Err(Raise::internal("no iterator")),
         }
     }
 
-    pub(super) fn begin_values(&mut self, at: At) -> Result<At, Raise> {
+    pub(super) fn begin_values(&mut self, at: At<L>) -> Result<At<L>, Raise> {
         self.sync(at);
         let value = self.peek(at, 0);
         let iterable = value.is_string()
@@ -141,7 +141,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// The next value of a `for-of`: an element, or the text of a code point.
-    pub(super) fn following_value(&mut self, at: At) -> Result<Option<Value<L>>, Raise> {
+    pub(super) fn following_value(&mut self, at: At<L>) -> Result<Option<Value<L>>, Raise> {
         self.sync(at);
         let iterator = self.iterator(at, Kind::ValueIterator)?;
         let value = self.heap.value(iterator, 2);

@@ -14,142 +14,133 @@ use scruple_bytecode::operand::{
     Argc, ConstId, Count, Displacement, FieldId, FreeId, FunctionId, GlobalId, Int, Slot,
 };
 
-type Next = Result<At, Raise>;
+type Next<L> = Result<At<L>, Raise>;
 
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// The value at a depth of the operand stack, the top being 0.
     #[inline(always)]
-    pub(super) fn peek(&self, at: At, depth: usize) -> Value<L> {
-        self.heap.mem_value(at.sp + depth)
+    pub(super) fn peek(&self, at: At<L>, depth: usize) -> Value<L> {
+        at.peek(depth)
     }
 
     #[inline(always)]
-    pub(super) fn put(&mut self, at: At, value: Value<L>) -> At {
-        self.heap.set_mem_value(at.sp - 1, value);
-        At { sp: at.sp - 1, ..at }
+    pub(super) fn put(&mut self, at: At<L>, value: Value<L>) -> At<L> {
+        at.put(value)
     }
 
     /// Takes `taken` values and pushes one.
     #[inline(always)]
-    pub(super) fn replace(&mut self, at: At, taken: usize, value: Value<L>) -> At {
-        let sp = at.sp + taken - 1;
-        self.heap.set_mem_value(sp, value);
-        At { sp, ..at }
+    pub(super) fn replace(&mut self, at: At<L>, taken: usize, value: Value<L>) -> At<L> {
+        at.replace(taken, value)
     }
 
     /// Behind a slow path: the budget may have been used by what was called.
     #[inline(always)]
-    pub(super) fn replace_after(&mut self, at: At, taken: usize, value: Value<L>) -> At {
+    pub(super) fn replace_after(&mut self, at: At<L>, taken: usize, value: Value<L>) -> At<L> {
         let at = At { fuel: self.fuel, ..at };
         self.replace(at, taken, value)
     }
 
     #[inline(always)]
-    pub(super) fn drop_after(&self, at: At, taken: usize) -> At {
+    pub(super) fn drop_after(&self, at: At<L>, taken: usize) -> At<L> {
         At { sp: at.sp + taken, fuel: self.fuel, ..at }
     }
 
     #[inline(always)]
-    pub(super) fn slot_at(at: At, slot: Slot) -> usize {
+    pub(super) fn slot_at(at: At<L>, slot: Slot) -> usize {
         at.fp - slot.index()
     }
 }
 
-#[inline(always)]
-fn jump(at: At, to: Displacement) -> At {
-    At { pc: at.pc.wrapping_add_signed(to.get() as isize), ..at }
-}
-
 impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
-    type At = At;
+    type At = At<L>;
     type Stop = Raise;
 
-    fn trap(&mut self, at: At) -> Next {
+    fn trap(&mut self, at: At<L>) -> Next<L> {
         Err(self.fail(at, Raise::internal("trap")))
     }
 
     #[inline(always)]
-    fn push_undefined(&mut self, at: At) -> Next {
+    fn push_undefined(&mut self, at: At<L>) -> Next<L> {
         Ok(self.put(at, Value::undefined()))
     }
 
     #[inline(always)]
-    fn push_null(&mut self, at: At) -> Next {
+    fn push_null(&mut self, at: At<L>) -> Next<L> {
         Ok(self.put(at, Value::null()))
     }
 
     #[inline(always)]
-    fn push_true(&mut self, at: At) -> Next {
+    fn push_true(&mut self, at: At<L>) -> Next<L> {
         Ok(self.put(at, Value::boolean(true)))
     }
 
     #[inline(always)]
-    fn push_false(&mut self, at: At) -> Next {
+    fn push_false(&mut self, at: At<L>) -> Next<L> {
         Ok(self.put(at, Value::boolean(false)))
     }
 
     #[inline(always)]
-    fn push_int(&mut self, at: At, int: Int) -> Next {
+    fn push_int(&mut self, at: At<L>, int: Int) -> Next<L> {
         Ok(self.put(at, Value::small(int.get())))
     }
 
     #[inline(always)]
-    fn push_const(&mut self, at: At, constant: ConstId) -> Next {
+    fn push_const(&mut self, at: At<L>, constant: ConstId) -> Next<L> {
         let value = self.constant_value(self.current, constant);
         Ok(self.put(at, value))
     }
 
     #[inline(always)]
-    fn drop(&mut self, at: At) -> Next {
+    fn drop(&mut self, at: At<L>) -> Next<L> {
         Ok(At { sp: at.sp + 1, ..at })
     }
 
     #[inline(always)]
-    fn dup(&mut self, at: At) -> Next {
+    fn dup(&mut self, at: At<L>) -> Next<L> {
         let value = self.peek(at, 0);
         Ok(self.put(at, value))
     }
 
     #[inline(always)]
-    fn dup_pair(&mut self, at: At) -> Next {
+    fn dup_pair(&mut self, at: At<L>) -> Next<L> {
         let (b, a) = (self.peek(at, 0), self.peek(at, 1));
         let at = self.put(at, a);
         Ok(self.put(at, b))
     }
 
     #[inline(always)]
-    fn swap(&mut self, at: At) -> Next {
+    fn swap(&mut self, at: At<L>) -> Next<L> {
         let (b, a) = (self.peek(at, 0), self.peek(at, 1));
-        self.heap.set_mem_value(at.sp, a);
-        self.heap.set_mem_value(at.sp + 1, b);
+        at.set(at.sp, a);
+        at.set(at.sp + 1, b);
         Ok(at)
     }
 
     #[inline(always)]
-    fn tuck(&mut self, at: At) -> Next {
+    fn tuck(&mut self, at: At<L>) -> Next<L> {
         let (b, a) = (self.peek(at, 0), self.peek(at, 1));
-        self.heap.set_mem_value(at.sp + 1, b);
-        self.heap.set_mem_value(at.sp, a);
+        at.set(at.sp + 1, b);
+        at.set(at.sp, a);
         Ok(self.put(at, b))
     }
 
     #[inline(always)]
-    fn tuck_pair(&mut self, at: At) -> Next {
+    fn tuck_pair(&mut self, at: At<L>) -> Next<L> {
         let (c, b, a) = (self.peek(at, 0), self.peek(at, 1), self.peek(at, 2));
-        self.heap.set_mem_value(at.sp + 2, c);
-        self.heap.set_mem_value(at.sp + 1, a);
-        self.heap.set_mem_value(at.sp, b);
+        at.set(at.sp + 2, c);
+        at.set(at.sp + 1, a);
+        at.set(at.sp, b);
         Ok(self.put(at, c))
     }
 
     #[inline(always)]
-    fn load_slot(&mut self, at: At, slot: Slot) -> Next {
-        let value = self.heap.mem_value(Self::slot_at(at, slot));
-        Ok(self.put(at, value))
+    fn load_slot(&mut self, at: At<L>, slot: Slot) -> Next<L> {
+        Ok(at.load_slot(slot))
     }
 
-    fn load_slot_checked(&mut self, at: At, slot: Slot) -> Next {
-        let value = self.heap.mem_value(Self::slot_at(at, slot));
+    fn load_slot_checked(&mut self, at: At<L>, slot: Slot) -> Next<L> {
+        let value = at.get(Self::slot_at(at, slot));
         if value == Value::uninitialised() {
             return Err(self.uninitialised_variable(at));
         }
@@ -157,46 +148,44 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     #[inline(always)]
-    fn store_slot(&mut self, at: At, slot: Slot) -> Next {
-        let value = self.peek(at, 0);
-        self.heap.set_mem_value(Self::slot_at(at, slot), value);
-        Ok(At { sp: at.sp + 1, ..at })
+    fn store_slot(&mut self, at: At<L>, slot: Slot) -> Next<L> {
+        Ok(at.store_slot(slot))
     }
 
-    fn store_slot_checked(&mut self, at: At, slot: Slot) -> Next {
+    fn store_slot_checked(&mut self, at: At<L>, slot: Slot) -> Next<L> {
         let at = self.keep_slot_checked(at, slot)?;
         Ok(At { sp: at.sp + 1, ..at })
     }
 
     #[inline(always)]
-    fn keep_slot(&mut self, at: At, slot: Slot) -> Next {
+    fn keep_slot(&mut self, at: At<L>, slot: Slot) -> Next<L> {
         let value = self.peek(at, 0);
-        self.heap.set_mem_value(Self::slot_at(at, slot), value);
+        at.set(Self::slot_at(at, slot), value);
         Ok(at)
     }
 
-    fn keep_slot_checked(&mut self, at: At, slot: Slot) -> Next {
-        if self.heap.mem_value(Self::slot_at(at, slot)) == Value::uninitialised() {
+    fn keep_slot_checked(&mut self, at: At<L>, slot: Slot) -> Next<L> {
+        if at.get(Self::slot_at(at, slot)) == Value::uninitialised() {
             return Err(self.uninitialised_variable(at));
         }
         self.keep_slot(at, slot)
     }
 
-    fn clear_slot(&mut self, at: At, slot: Slot) -> Next {
-        self.heap.set_mem_value(Self::slot_at(at, slot), Value::uninitialised());
+    fn clear_slot(&mut self, at: At<L>, slot: Slot) -> Next<L> {
+        at.set(Self::slot_at(at, slot), Value::uninitialised());
         Ok(at)
     }
 
-    fn make_box(&mut self, at: At, slot: Slot) -> Next {
+    fn make_box(&mut self, at: At<L>, slot: Slot) -> Next<L> {
         self.box_value(at, slot, Value::uninitialised())
     }
 
-    fn box_slot(&mut self, at: At, slot: Slot) -> Next {
-        let value = self.heap.mem_value(Self::slot_at(at, slot));
+    fn box_slot(&mut self, at: At<L>, slot: Slot) -> Next<L> {
+        let value = at.get(Self::slot_at(at, slot));
         self.box_value(at, slot, value)
     }
 
-    fn renew_box(&mut self, at: At, slot: Slot) -> Next {
+    fn renew_box(&mut self, at: At<L>, slot: Slot) -> Next<L> {
         let value = match self.slot_box(at, slot) {
             Some(boxed) => self.heap.value(boxed, 1),
             None => return Err(self.no_box(at)),
@@ -204,7 +193,7 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         self.box_value(at, slot, value)
     }
 
-    fn init_box(&mut self, at: At, slot: Slot) -> Next {
+    fn init_box(&mut self, at: At<L>, slot: Slot) -> Next<L> {
         match self.slot_box(at, slot) {
             Some(boxed) => {
                 let value = self.peek(at, 0);
@@ -216,7 +205,7 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     #[inline]
-    fn load_box(&mut self, at: At, slot: Slot) -> Next {
+    fn load_box(&mut self, at: At<L>, slot: Slot) -> Next<L> {
         match self.slot_box(at, slot) {
             Some(boxed) => {
                 let value = self.heap.value(boxed, 1);
@@ -229,13 +218,13 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         }
     }
 
-    fn store_box(&mut self, at: At, slot: Slot) -> Next {
+    fn store_box(&mut self, at: At<L>, slot: Slot) -> Next<L> {
         let at = self.keep_box(at, slot)?;
         Ok(At { sp: at.sp + 1, ..at })
     }
 
     #[inline]
-    fn keep_box(&mut self, at: At, slot: Slot) -> Next {
+    fn keep_box(&mut self, at: At<L>, slot: Slot) -> Next<L> {
         match self.slot_box(at, slot) {
             Some(boxed) => self.write_box(at, boxed),
             None => Err(self.no_box(at)),
@@ -243,35 +232,35 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     #[inline]
-    fn load_free(&mut self, at: At, free: FreeId) -> Next {
+    fn load_free(&mut self, at: At<L>, free: FreeId) -> Next<L> {
         self.read_free(at, free, false)
     }
 
-    fn load_free_soft(&mut self, at: At, free: FreeId) -> Next {
+    fn load_free_soft(&mut self, at: At<L>, free: FreeId) -> Next<L> {
         self.read_free(at, free, true)
     }
 
-    fn store_free(&mut self, at: At, free: FreeId) -> Next {
+    fn store_free(&mut self, at: At<L>, free: FreeId) -> Next<L> {
         let at = self.keep_free(at, free)?;
         Ok(At { sp: at.sp + 1, ..at })
     }
 
     #[inline]
-    fn keep_free(&mut self, at: At, free: FreeId) -> Next {
+    fn keep_free(&mut self, at: At<L>, free: FreeId) -> Next<L> {
         self.write_free(at, free)
     }
 
     #[inline(always)]
-    fn load_global(&mut self, at: At, global: GlobalId) -> Next {
-        let value = self.heap.mem_value(self.global_slot(global));
+    fn load_global(&mut self, at: At<L>, global: GlobalId) -> Next<L> {
+        let value = at.get(self.global_slot(global));
         if value.is_marker() {
             return self.load_global_slow(at, global, false);
         }
         Ok(self.put(at, value))
     }
 
-    fn load_global_soft(&mut self, at: At, global: GlobalId) -> Next {
-        let value = self.heap.mem_value(self.global_slot(global));
+    fn load_global_soft(&mut self, at: At<L>, global: GlobalId) -> Next<L> {
+        let value = at.get(self.global_slot(global));
         if value.is_marker() {
             return self.load_global_slow(at, global, true);
         }
@@ -279,55 +268,55 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     #[inline(always)]
-    fn store_global(&mut self, at: At, global: GlobalId) -> Next {
+    fn store_global(&mut self, at: At<L>, global: GlobalId) -> Next<L> {
         let at = self.keep_global(at, global)?;
         Ok(At { sp: at.sp + 1, ..at })
     }
 
     #[inline(always)]
-    fn keep_global(&mut self, at: At, global: GlobalId) -> Next {
+    fn keep_global(&mut self, at: At<L>, global: GlobalId) -> Next<L> {
         let place = self.global_slot(global);
-        if self.heap.mem_value(place).is_marker() || self.is_const_global(global) {
+        if at.get(place).is_marker() || self.is_const_global(global) {
             return self.store_global_slow(at, global);
         }
         let value = self.peek(at, 0);
-        self.heap.set_mem_value(place, value);
+        at.set(place, value);
         Ok(at)
     }
 
-    fn init_global(&mut self, at: At, global: GlobalId) -> Next {
+    fn init_global(&mut self, at: At<L>, global: GlobalId) -> Next<L> {
         self.initialise_global(at, global)
     }
 
     #[inline(always)]
-    fn load_this(&mut self, at: At) -> Next {
-        let value = self.heap.mem_value(at.fp + 1);
+    fn load_this(&mut self, at: At<L>) -> Next<L> {
+        let value = at.get(at.fp + 1);
         Ok(self.put(at, value))
     }
 
-    fn load_callee(&mut self, at: At) -> Next {
-        let value = self.heap.mem_value(at.fp + 2);
+    fn load_callee(&mut self, at: At<L>) -> Next<L> {
+        let value = at.get(at.fp + 2);
         Ok(self.put(at, value))
     }
 
-    fn load_arguments(&mut self, at: At) -> Next {
+    fn load_arguments(&mut self, at: At<L>) -> Next<L> {
         self.push_arguments(at)
     }
 
-    fn fail_const(&mut self, at: At, name: FieldId) -> Next {
+    fn fail_const(&mut self, at: At<L>, name: FieldId) -> Next<L> {
         self.sync(at);
         let key = self.field_key(name)?;
         Err(self.throw_constant(key))
     }
 
     #[inline]
-    fn read_field(&mut self, at: At, field: FieldId) -> Next {
+    fn read_field(&mut self, at: At<L>, field: FieldId) -> Next<L> {
         let value = self.field_of(at, 0, field)?;
         Ok(self.replace_after(at, 1, value))
     }
 
     #[inline]
-    fn method_field(&mut self, at: At, field: FieldId) -> Next {
+    fn method_field(&mut self, at: At<L>, field: FieldId) -> Next<L> {
         let object = self.peek(at, 0);
         let value = self.field_of(at, 0, field)?;
         let at = self.replace_after(at, 1, value);
@@ -335,19 +324,19 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     #[inline]
-    fn write_field(&mut self, at: At, field: FieldId) -> Next {
+    fn write_field(&mut self, at: At<L>, field: FieldId) -> Next<L> {
         self.set_field(at, field)?;
         Ok(self.drop_after(at, 2))
     }
 
     #[inline]
-    fn keep_field(&mut self, at: At, field: FieldId) -> Next {
+    fn keep_field(&mut self, at: At<L>, field: FieldId) -> Next<L> {
         self.set_field(at, field)?;
         let value = self.peek(at, 0);
         Ok(self.replace_after(at, 2, value))
     }
 
-    fn delete_field(&mut self, at: At, field: FieldId) -> Next {
+    fn delete_field(&mut self, at: At<L>, field: FieldId) -> Next<L> {
         self.sync(at);
         let key = self.field_key(field)?;
         let base = self.peek(at, 0);
@@ -355,7 +344,7 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         Ok(self.replace_after(at, 1, Value::boolean(true)))
     }
 
-    fn init_field(&mut self, at: At, field: FieldId) -> Next {
+    fn init_field(&mut self, at: At<L>, field: FieldId) -> Next<L> {
         self.sync(at);
         let key = self.field_key(field)?;
         if key.is_name(scruple_bytecode::names::__PROTO__) {
@@ -366,14 +355,14 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         Ok(self.drop_after(at, 1))
     }
 
-    fn init_getter(&mut self, at: At, field: FieldId) -> Next {
+    fn init_getter(&mut self, at: At<L>, field: FieldId) -> Next<L> {
         self.sync(at);
         let key = self.field_key(field)?;
         self.define_literal(at, 1, key, super::property::Part::Getter)?;
         Ok(self.drop_after(at, 1))
     }
 
-    fn init_setter(&mut self, at: At, field: FieldId) -> Next {
+    fn init_setter(&mut self, at: At<L>, field: FieldId) -> Next<L> {
         self.sync(at);
         let key = self.field_key(field)?;
         self.define_literal(at, 1, key, super::property::Part::Setter)?;
@@ -381,12 +370,12 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     #[inline(always)]
-    fn read_at(&mut self, at: At) -> Next {
+    fn read_at(&mut self, at: At<L>) -> Next<L> {
         let value = self.element_of(at)?;
         Ok(self.replace_after(at, 2, value))
     }
 
-    fn method_at(&mut self, at: At) -> Next {
+    fn method_at(&mut self, at: At<L>) -> Next<L> {
         let object = self.peek(at, 1);
         let value = self.element_of(at)?;
         let at = self.replace_after(at, 2, value);
@@ -394,19 +383,19 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     #[inline(always)]
-    fn write_at(&mut self, at: At) -> Next {
+    fn write_at(&mut self, at: At<L>) -> Next<L> {
         self.set_element_of(at)?;
         Ok(self.drop_after(at, 3))
     }
 
     #[inline]
-    fn keep_at(&mut self, at: At) -> Next {
+    fn keep_at(&mut self, at: At<L>) -> Next<L> {
         self.set_element_of(at)?;
         let value = self.peek(at, 0);
         Ok(self.replace_after(at, 3, value))
     }
 
-    fn delete_at(&mut self, at: At) -> Next {
+    fn delete_at(&mut self, at: At<L>) -> Next<L> {
         self.sync(at);
         let (base, key) = (self.peek(at, 1), self.peek(at, 0));
         if base.is_nullish() {
@@ -417,30 +406,30 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         Ok(self.replace_after(at, 2, Value::boolean(true)))
     }
 
-    fn init_at(&mut self, at: At) -> Next {
+    fn init_at(&mut self, at: At<L>) -> Next<L> {
         self.define_computed(at, super::property::Part::Value)
     }
 
-    fn init_getter_at(&mut self, at: At) -> Next {
+    fn init_getter_at(&mut self, at: At<L>) -> Next<L> {
         self.define_computed(at, super::property::Part::Getter)
     }
 
-    fn init_setter_at(&mut self, at: At) -> Next {
+    fn init_setter_at(&mut self, at: At<L>) -> Next<L> {
         self.define_computed(at, super::property::Part::Setter)
     }
 
-    fn make_object(&mut self, at: At, count: Count) -> Next {
+    fn make_object(&mut self, at: At<L>, count: Count) -> Next<L> {
         self.sync(at);
         let prototype = crate::builtins::Intrinsic::ObjectPrototype.reference();
         let object = self.new_object(prototype, count.index())?;
         Ok(self.put(at, Value::object(object)))
     }
 
-    fn make_array(&mut self, at: At, count: Count) -> Next {
+    fn make_array(&mut self, at: At<L>, count: Count) -> Next<L> {
         self.array_literal(at, count.index())
     }
 
-    fn append(&mut self, at: At) -> Next {
+    fn append(&mut self, at: At<L>) -> Next<L> {
         self.sync(at);
         let (array, value) = (self.peek(at, 1), self.peek(at, 0));
         match array.as_object().filter(|_| self.is_array(array)) {
@@ -450,7 +439,7 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         Ok(self.drop_after(at, 1))
     }
 
-    fn append_hole(&mut self, at: At) -> Next {
+    fn append_hole(&mut self, at: At<L>) -> Next<L> {
         self.sync(at);
         let array = self.peek(at, 0);
         match array.as_object().filter(|_| self.is_array(array)) {
@@ -463,22 +452,22 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         Ok(At { fuel: self.fuel, ..at })
     }
 
-    fn make_closure(&mut self, at: At, function: FunctionId) -> Next {
+    fn make_closure(&mut self, at: At<L>, function: FunctionId) -> Next<L> {
         let closure = self.make_closure_of(at, function)?;
         Ok(self.put(at, Value::object(closure)))
     }
 
     #[inline(always)]
-    fn call(&mut self, at: At, argc: Argc) -> Next {
+    fn call(&mut self, at: At<L>, argc: Argc) -> Next<L> {
         let argc = argc.index();
         // A frame has a place for the this value above the arguments: they move
         // down by one. An instruction that pushes undefined first would cost more.
         for index in 0..argc {
             let value = self.peek(at, index);
-            self.heap.set_mem_value(at.sp + index - 1, value);
+            at.set(at.sp + index - 1, value);
         }
         let callee = self.peek(at, argc);
-        self.heap.set_mem_value(at.sp + argc - 1, Value::undefined());
+        at.set(at.sp + argc - 1, Value::undefined());
         let at = At { sp: at.sp - 1, ..at };
         match self.as_closure(callee) {
             Some(closure) => self.enter(at, closure, argc, 0),
@@ -487,39 +476,45 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     #[inline(always)]
-    fn call_method(&mut self, at: At, argc: Argc) -> Next {
+    fn call_method(&mut self, at: At<L>, argc: Argc) -> Next<L> {
         let argc = argc.index();
         let callee = self.peek(at, argc + 1);
         match self.as_closure(callee) {
             Some(closure) => self.enter(at, closure, argc, 0),
-            None => self.call_other(at, callee, argc, 0),
+            None => {
+                if argc == 1
+                    && callee.as_object() == crate::builtins::ARRAY_PUSH
+                    && let Some(length) = self.push_quick(at.peek(1), at.peek(0))
+                {
+                    return Ok(at.replace(3, length));
+                }
+                self.call_other(at, callee, argc, 0)
+            }
         }
     }
 
-    fn construct(&mut self, at: At, argc: Argc) -> Next {
+    fn construct(&mut self, at: At<L>, argc: Argc) -> Next<L> {
         self.construct_literal(at, argc.index())
     }
 
     #[inline(always)]
-    fn add(&mut self, at: At) -> Next {
-        let (b, a) = (self.peek(at, 0), self.peek(at, 1));
-        match L::add_ints(a.0, b.0) {
-            Some(sum) => Ok(self.replace(at, 2, Value(sum))),
+    fn add(&mut self, at: At<L>) -> Next<L> {
+        match at.add() {
+            Some(at) => Ok(at),
             None => self.add_slow(at),
         }
     }
 
     #[inline(always)]
-    fn subtract(&mut self, at: At) -> Next {
-        let (b, a) = (self.peek(at, 0), self.peek(at, 1));
-        match L::subtract_ints(a.0, b.0) {
-            Some(difference) => Ok(self.replace(at, 2, Value(difference))),
+    fn subtract(&mut self, at: At<L>) -> Next<L> {
+        match at.subtract() {
+            Some(at) => Ok(at),
             None => self.numbers(at, |a, b| a - b),
         }
     }
 
     #[inline(always)]
-    fn multiply(&mut self, at: At) -> Next {
+    fn multiply(&mut self, at: At<L>) -> Next<L> {
         let (b, a) = (self.peek(at, 0), self.peek(at, 1));
         if let Some((x, y)) = L::both_ints(a.0, b.0)
             && let Some(product) = x.checked_mul(y)
@@ -532,12 +527,12 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     #[inline(always)]
-    fn divide(&mut self, at: At) -> Next {
+    fn divide(&mut self, at: At<L>) -> Next<L> {
         self.numbers(at, |a, b| a / b)
     }
 
     #[inline(always)]
-    fn remainder(&mut self, at: At) -> Next {
+    fn remainder(&mut self, at: At<L>) -> Next<L> {
         let (b, a) = (self.peek(at, 0), self.peek(at, 1));
         if let Some((x, y)) = L::both_ints(a.0, b.0)
             && x >= 0
@@ -548,12 +543,12 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         self.numbers(at, libm::fmod)
     }
 
-    fn power(&mut self, at: At) -> Next {
+    fn power(&mut self, at: At<L>) -> Next<L> {
         self.numbers(at, super::numeric::power)
     }
 
     #[inline]
-    fn negate(&mut self, at: At) -> Next {
+    fn negate(&mut self, at: At<L>) -> Next<L> {
         let a = self.peek(at, 0);
         if let Some(value) = a.as_int().filter(|&int| int != 0).and_then(|int| Value::int(-int)) {
             return Ok(self.replace(at, 1, value));
@@ -564,7 +559,7 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         Ok(self.replace_after(at, 1, value))
     }
 
-    fn to_number(&mut self, at: At) -> Next {
+    fn to_number(&mut self, at: At<L>) -> Next<L> {
         let a = self.peek(at, 0);
         if a.is_number() {
             return Ok(at);
@@ -576,39 +571,37 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     #[inline(always)]
-    fn increment(&mut self, at: At) -> Next {
-        let a = self.peek(at, 0);
-        match L::add_ints(a.0, Value::<L>::small(1).0) {
-            Some(sum) => Ok(self.replace(at, 1, Value(sum))),
+    fn increment(&mut self, at: At<L>) -> Next<L> {
+        match at.increment() {
+            Some(at) => Ok(at),
             None => self.step(at, 1.0),
         }
     }
 
     #[inline(always)]
-    fn decrement(&mut self, at: At) -> Next {
-        let a = self.peek(at, 0);
-        match L::subtract_ints(a.0, Value::<L>::small(1).0) {
-            Some(difference) => Ok(self.replace(at, 1, Value(difference))),
+    fn decrement(&mut self, at: At<L>) -> Next<L> {
+        match at.decrement() {
+            Some(at) => Ok(at),
             None => self.step(at, -1.0),
         }
     }
 
     #[inline(always)]
-    fn bit_and(&mut self, at: At) -> Next {
+    fn bit_and(&mut self, at: At<L>) -> Next<L> {
         self.bits(at, |a, b| a & b)
     }
 
     #[inline(always)]
-    fn bit_or(&mut self, at: At) -> Next {
+    fn bit_or(&mut self, at: At<L>) -> Next<L> {
         self.bits(at, |a, b| a | b)
     }
 
     #[inline(always)]
-    fn bit_xor(&mut self, at: At) -> Next {
+    fn bit_xor(&mut self, at: At<L>) -> Next<L> {
         self.bits(at, |a, b| a ^ b)
     }
 
-    fn bit_not(&mut self, at: At) -> Next {
+    fn bit_not(&mut self, at: At<L>) -> Next<L> {
         self.sync(at);
         let a = self.peek(at, 0);
         let int = !self.to_i32(a)?;
@@ -617,17 +610,17 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     #[inline(always)]
-    fn shift_left(&mut self, at: At) -> Next {
+    fn shift_left(&mut self, at: At<L>) -> Next<L> {
         self.bits(at, |a, b| a.wrapping_shl(b as u32 & 31))
     }
 
     #[inline(always)]
-    fn shift_right(&mut self, at: At) -> Next {
+    fn shift_right(&mut self, at: At<L>) -> Next<L> {
         self.bits(at, |a, b| a.wrapping_shr(b as u32 & 31))
     }
 
     #[inline]
-    fn shift_right_unsigned(&mut self, at: At) -> Next {
+    fn shift_right_unsigned(&mut self, at: At<L>) -> Next<L> {
         let (b, a) = (self.peek(at, 0), self.peek(at, 1));
         if let Some((x, y)) = L::both_ints(a.0, b.0)
             && let Ok(shifted) = i32::try_from((x as u32) >> (y as u32 & 31))
@@ -642,49 +635,49 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         Ok(self.replace_after(at, 2, value))
     }
 
-    fn equal(&mut self, at: At) -> Next {
+    fn equal(&mut self, at: At<L>) -> Next<L> {
         let same = self.loose(at)?;
         Ok(self.replace_after(at, 2, Value::boolean(same)))
     }
 
-    fn not_equal(&mut self, at: At) -> Next {
+    fn not_equal(&mut self, at: At<L>) -> Next<L> {
         let same = self.loose(at)?;
         Ok(self.replace_after(at, 2, Value::boolean(!same)))
     }
 
     #[inline(always)]
-    fn strict_equal(&mut self, at: At) -> Next {
+    fn strict_equal(&mut self, at: At<L>) -> Next<L> {
         let same = self.strictly_equal(self.peek(at, 1), self.peek(at, 0));
         Ok(self.replace(at, 2, Value::boolean(same)))
     }
 
     #[inline(always)]
-    fn strict_not_equal(&mut self, at: At) -> Next {
+    fn strict_not_equal(&mut self, at: At<L>) -> Next<L> {
         let same = self.strictly_equal(self.peek(at, 1), self.peek(at, 0));
         Ok(self.replace(at, 2, Value::boolean(!same)))
     }
 
     #[inline(always)]
-    fn less(&mut self, at: At) -> Next {
+    fn less(&mut self, at: At<L>) -> Next<L> {
         self.order(at, |a, b| a < b, |order| order.is_lt())
     }
 
     #[inline(always)]
-    fn less_equal(&mut self, at: At) -> Next {
+    fn less_equal(&mut self, at: At<L>) -> Next<L> {
         self.order(at, |a, b| a <= b, |order| order.is_le())
     }
 
     #[inline(always)]
-    fn greater(&mut self, at: At) -> Next {
+    fn greater(&mut self, at: At<L>) -> Next<L> {
         self.order(at, |a, b| a > b, |order| order.is_gt())
     }
 
     #[inline(always)]
-    fn greater_equal(&mut self, at: At) -> Next {
+    fn greater_equal(&mut self, at: At<L>) -> Next<L> {
         self.order(at, |a, b| a >= b, |order| order.is_ge())
     }
 
-    fn in_object(&mut self, at: At) -> Next {
+    fn in_object(&mut self, at: At<L>) -> Next<L> {
         self.sync(at);
         let (key, base) = (self.peek(at, 1), self.peek(at, 0));
         let Some(object) = base.as_object() else {
@@ -695,103 +688,103 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         Ok(self.replace_after(at, 2, Value::boolean(found)))
     }
 
-    fn instance_of(&mut self, at: At) -> Next {
+    fn instance_of(&mut self, at: At<L>) -> Next<L> {
         self.sync(at);
         let found = self.is_instance(self.peek(at, 1), self.peek(at, 0))?;
         Ok(self.replace_after(at, 2, Value::boolean(found)))
     }
 
     #[inline(always)]
-    fn not(&mut self, at: At) -> Next {
+    fn not(&mut self, at: At<L>) -> Next<L> {
         let truth = self.to_boolean(self.peek(at, 0));
         Ok(self.replace(at, 1, Value::boolean(!truth)))
     }
 
-    fn type_of(&mut self, at: At) -> Next {
+    fn type_of(&mut self, at: At<L>) -> Next<L> {
         let name = self.type_name(self.peek(at, 0));
         Ok(self.replace(at, 1, Value::name(name)))
     }
 
-    fn to_text(&mut self, at: At) -> Next {
+    fn to_text(&mut self, at: At<L>) -> Next<L> {
         self.sync(at);
         let text = self.to_text(self.peek(at, 0))?;
         Ok(self.replace_after(at, 1, text))
     }
 
-    fn to_key(&mut self, at: At) -> Next {
+    fn to_key(&mut self, at: At<L>) -> Next<L> {
         self.key_from(at)
     }
 
     #[inline(always)]
-    fn branch(&mut self, at: At, to: Displacement) -> Next {
-        Ok(jump(at, to))
+    fn branch(&mut self, at: At<L>, to: Displacement) -> Next<L> {
+        Ok(at.jump(to))
     }
 
     #[inline(always)]
-    fn branch_true(&mut self, at: At, to: Displacement) -> Next {
+    fn branch_true(&mut self, at: At<L>, to: Displacement) -> Next<L> {
         let truth = self.to_boolean(self.peek(at, 0));
         let at = At { sp: at.sp + 1, ..at };
-        Ok(if truth { jump(at, to) } else { at })
+        Ok(if truth { at.jump(to) } else { at })
     }
 
     #[inline(always)]
-    fn branch_false(&mut self, at: At, to: Displacement) -> Next {
+    fn branch_false(&mut self, at: At<L>, to: Displacement) -> Next<L> {
         let truth = self.to_boolean(self.peek(at, 0));
         let at = At { sp: at.sp + 1, ..at };
-        Ok(if truth { at } else { jump(at, to) })
+        Ok(if truth { at } else { at.jump(to) })
     }
 
-    fn branch_keep_true(&mut self, at: At, to: Displacement) -> Next {
+    fn branch_keep_true(&mut self, at: At<L>, to: Displacement) -> Next<L> {
         let truth = self.to_boolean(self.peek(at, 0));
-        Ok(if truth { jump(at, to) } else { At { sp: at.sp + 1, ..at } })
+        Ok(if truth { at.jump(to) } else { At { sp: at.sp + 1, ..at } })
     }
 
-    fn branch_keep_false(&mut self, at: At, to: Displacement) -> Next {
+    fn branch_keep_false(&mut self, at: At<L>, to: Displacement) -> Next<L> {
         let truth = self.to_boolean(self.peek(at, 0));
-        Ok(if truth { At { sp: at.sp + 1, ..at } } else { jump(at, to) })
+        Ok(if truth { At { sp: at.sp + 1, ..at } } else { at.jump(to) })
     }
 
-    fn branch_case(&mut self, at: At, to: Displacement) -> Next {
+    fn branch_case(&mut self, at: At<L>, to: Displacement) -> Next<L> {
         let same = self.strictly_equal(self.peek(at, 1), self.peek(at, 0));
-        Ok(if same { jump(At { sp: at.sp + 2, ..at }, to) } else { At { sp: at.sp + 1, ..at } })
+        Ok(if same { At { sp: at.sp + 2, ..at }.jump(to) } else { At { sp: at.sp + 1, ..at } })
     }
 
     #[inline(always)]
-    fn return_value(&mut self, at: At) -> Next {
+    fn return_value(&mut self, at: At<L>) -> Next<L> {
         let value = self.peek(at, 0);
         self.leave(at, at.sp + 1, value)
     }
 
     #[inline(always)]
-    fn return_undefined(&mut self, at: At) -> Next {
+    fn return_undefined(&mut self, at: At<L>) -> Next<L> {
         self.leave(at, at.sp, Value::undefined())
     }
 
-    fn throw(&mut self, at: At) -> Next {
+    fn throw(&mut self, at: At<L>) -> Next<L> {
         self.sync(at);
         let value = self.peek(at, 0);
         Err(self.throw(value))
     }
 
-    fn start_keys(&mut self, at: At) -> Next {
+    fn start_keys(&mut self, at: At<L>) -> Next<L> {
         self.begin_keys(at)
     }
 
-    fn next_key(&mut self, at: At, to: Displacement) -> Next {
+    fn next_key(&mut self, at: At<L>, to: Displacement) -> Next<L> {
         match self.following_key(at)? {
             Some(key) => Ok(self.replace_after(at, 1, key)),
-            None => Ok(jump(self.drop_after(at, 1), to)),
+            None => Ok(self.drop_after(at, 1).jump(to)),
         }
     }
 
-    fn start_values(&mut self, at: At) -> Next {
+    fn start_values(&mut self, at: At<L>) -> Next<L> {
         self.begin_values(at)
     }
 
-    fn next_value(&mut self, at: At, to: Displacement) -> Next {
+    fn next_value(&mut self, at: At<L>, to: Displacement) -> Next<L> {
         match self.following_value(at)? {
             Some(value) => Ok(self.replace_after(at, 1, value)),
-            None => Ok(jump(self.drop_after(at, 1), to)),
+            None => Ok(self.drop_after(at, 1).jump(to)),
         }
     }
 }

@@ -9,26 +9,30 @@ mod flow;
 mod handlers;
 mod numeric;
 mod property;
+mod quick;
 mod variable;
 
 pub(crate) use numeric::power;
 
 use core::marker::PhantomData;
 
+use quick::{Trail, quick};
+
 use crate::Host;
 use crate::error::{Raise, RaiseKind, StopKind};
+use crate::heap::raw::{Window, code_byte};
 use crate::host::{Observer, Outcome, Step};
 use crate::layout::Layout;
 use crate::value::Value;
 use crate::vm::Vm;
-use scruple_bytecode::encoding::{Arm, Byte, Form, Implied, Leb, Word};
-use scruple_bytecode::operand::Displacement;
+use scruple_bytecode::encoding::{Byte, Form, Implied, Leb, Word};
 use scruple_bytecode::ops::dispatch_any;
 use scruple_bytecode::{Decoder, Encoding, Op, Opcode, dispatch};
 
 /// Where the machine stands.
-#[derive(Clone, Copy, Debug)]
-pub struct At {
+pub struct At<L: Layout> {
+    /// The slots: stack and heap.
+    pub(crate) mem: Window<L::Slot>,
     /// Place in the code section behind the running instruction.
     pub(crate) pc: usize,
     /// Slot of the top of the stack, which grows down.
@@ -39,14 +43,29 @@ pub struct At {
     pub(crate) fuel: u64,
 }
 
+impl<L: Layout> Clone for At<L> {
+    #[inline(always)]
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<L: Layout> Copy for At<L> {}
+
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(always)]
-    pub(crate) fn registers(&self) -> At {
-        At { pc: self.pc, sp: self.heap.sp, fp: self.fp, fuel: self.fuel }
+    pub(crate) fn registers(&self) -> At<L> {
+        At {
+            mem: self.heap.mem.window(),
+            pc: self.pc,
+            sp: self.heap.sp,
+            fp: self.fp,
+            fuel: self.fuel,
+        }
     }
 
     #[inline(always)]
-    pub(crate) fn sync(&mut self, at: At) {
+    pub(crate) fn sync(&mut self, at: At<L>) {
         self.pc = at.pc;
         self.heap.sp = at.sp;
         self.fp = at.fp;
@@ -55,7 +74,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Syncs, and passes the reason on.
     #[cold]
-    pub(crate) fn fail(&mut self, at: At, raise: Raise) -> Raise {
+    pub(crate) fn fail(&mut self, at: At<L>, raise: Raise) -> Raise {
         self.sync(at);
         raise
     }
@@ -95,6 +114,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let code = self.current_image().code();
         let mut at = self.registers();
         let mut count = *tally;
+        let mem = at.mem;
         // An arm for each opcode byte: `$n` is a constant in it, and with it the
         // operation, the length and a folded operand.
         macro_rules! arms {
@@ -106,9 +126,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                         break self.fail(at, Raise::stop(StopKind::Budget));
                     };
                     at.fuel = fuel;
-                    match code[at.pc] {
+                    match code_byte(code, at.pc) {
                         $($n => match self.arm::<D, $n>(at, code, &mut count) {
-                            Ok(next) => at = next,
+                            Ok(next) => at = At { mem, ..next },
                             Err(raise) => break raise,
                         },)*
                     }
@@ -125,25 +145,26 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(always)]
     fn arm<D: Decoder, const BYTE: u8>(
         &mut self,
-        at: At,
+        at: At<L>,
         code: &[u8],
         count: &mut <H::Observer as Observer>::Tally,
-    ) -> Result<At, Raise> {
+    ) -> Result<At<L>, Raise> {
         let arm = const { D::ARMS[BYTE as usize] };
         let begin = at.pc;
+        let mem = at.mem;
         let (bits, next) = D::operand(arm, code, begin);
         <H::Observer as Observer>::count(count, next - begin);
         if !H::Observer::STEPS && !cfg!(debug_assertions) {
             let at = At { pc: next, ..at };
-            if const { Comparison::of(D::ARMS[BYTE as usize].opcode).is_some() }
-                && let Some(at) = self.compare_and_branch::<D>(arm, at, code, count)
-            {
-                return Ok(at);
+            if let Form::Wide = arm.form {
+                return dispatch_any(self, at, code[begin + 1], bits, D::ZIGZAG);
             }
-            return match arm.form {
-                Form::Wide => dispatch_any(self, at, code[begin + 1], bits, D::ZIGZAG),
-                _ => dispatch::<Self, ArmOf<D, BYTE>>(self, at, bits, D::ZIGZAG),
+            let at = match quick::<L, ArmOf<D, BYTE>>(at, bits, D::ZIGZAG) {
+                Some(at) => at,
+                None => dispatch::<Self, ArmOf<D, BYTE>>(self, at, bits, D::ZIGZAG)?,
             };
+            let mut trail = Trail::<L, D, H::Observer> { code, count, kinds: PhantomData };
+            return Ok(trail.follow::<ArmOf<D, BYTE>>(At { mem, ..at }));
         }
         let opcode = if arm.form == Form::Wide { code[begin + 1] } else { arm.opcode };
         let op = Op::from_opcode(opcode).unwrap_or(Op::Trap);
@@ -151,38 +172,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.observed::<D>(at, Step { image: self.current, at: begin, next, op, operand }, bits)
     }
 
-    /// A comparison of two integers with the conditional branch behind it, at one
-    /// go: the same instructions, counted as such, less a dispatch and a Boolean
-    /// on the stack. Nothing if it is not that.
-    #[inline(always)]
-    fn compare_and_branch<D: Decoder>(
-        &mut self,
-        arm: Arm,
-        at: At,
-        code: &[u8],
-        count: &mut <H::Observer as Observer>::Tally,
-    ) -> Option<At> {
-        let (b, a) = (self.peek(at, 0), self.peek(at, 1));
-        let (x, y) = L::both_ints(a.0, b.0)?;
-        let truth = Comparison::of(arm.opcode)?.holds(x, y);
-        let behind = code[at.pc];
-        let wanted = match behind {
-            BRANCH_TRUE => true,
-            BRANCH_FALSE => false,
-            _ => return None,
-        };
-        let fuel = at.fuel.checked_sub(1)?;
-        let (bits, next) = D::operand(D::ARMS[BRANCH_TRUE as usize], code, at.pc);
-        <H::Observer as Observer>::count(count, next - at.pc);
-        let to = Displacement::from_bits(bits, D::ZIGZAG).get() as isize;
-        let pc = if truth == wanted { next.wrapping_add_signed(to) } else { next };
-        Some(At { pc, sp: at.sp + 2, fuel, ..at })
-    }
-
     /// Carries out an instruction with the observer before and behind it, and in
     /// debug builds with a look at what the handler did.
     #[inline(never)]
-    fn observed<D: Decoder>(&mut self, at: At, step: Step, bits: u32) -> Result<At, Raise> {
+    fn observed<D: Decoder>(&mut self, at: At<L>, step: Step, bits: u32) -> Result<At<L>, Raise> {
         if H::Observer::STEPS {
             self.sync(at);
             <H::Observer as Observer>::before(self, step)?;
@@ -209,46 +202,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 }
 
-const BRANCH_TRUE: u8 = Op::BranchTrue as u8;
-const BRANCH_FALSE: u8 = Op::BranchFalse as u8;
-
-/// A comparison that two integers decide at once.
-#[derive(Clone, Copy)]
-enum Comparison {
-    Less,
-    LessEqual,
-    Greater,
-    GreaterEqual,
-    Equal,
-    NotEqual,
-}
-
-impl Comparison {
-    const fn of(opcode: u8) -> Option<Comparison> {
-        match Op::from_opcode(opcode) {
-            Some(Op::Less) => Some(Comparison::Less),
-            Some(Op::LessEqual) => Some(Comparison::LessEqual),
-            Some(Op::Greater) => Some(Comparison::Greater),
-            Some(Op::GreaterEqual) => Some(Comparison::GreaterEqual),
-            Some(Op::StrictEqual | Op::Equal) => Some(Comparison::Equal),
-            Some(Op::StrictNotEqual | Op::NotEqual) => Some(Comparison::NotEqual),
-            _ => None,
-        }
-    }
-
-    #[inline(always)]
-    fn holds(self, x: i32, y: i32) -> bool {
-        match self {
-            Comparison::Less => x < y,
-            Comparison::LessEqual => x <= y,
-            Comparison::Greater => x > y,
-            Comparison::GreaterEqual => x >= y,
-            Comparison::Equal => x == y,
-            Comparison::NotEqual => x != y,
-        }
-    }
-}
-
 /// The arm of an opcode byte, as a type that carries its opcode.
 struct ArmOf<D, const BYTE: u8>(PhantomData<D>);
 
@@ -266,7 +219,7 @@ use each_byte;
 
 /// Debug builds compare what the table declares with what the handler did.
 #[cfg(debug_assertions)]
-fn audit(before: At, after: At, step: Step) {
+fn audit<L: Layout>(before: At<L>, after: At<L>, step: Step) {
     use scruple_bytecode::ops::Flow;
     let info = step.op.info();
     if before.fp != after.fp {

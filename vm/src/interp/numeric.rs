@@ -13,7 +13,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// A binary operation on numbers. Inline as far as two numbers go: a control
     /// script's filter is made of these.
     #[inline(always)]
-    pub(super) fn numbers(&mut self, at: At, f: impl Fn(f64, f64) -> f64) -> Result<At, Raise> {
+    pub(super) fn numbers(
+        &mut self,
+        at: At<L>,
+        f: impl Fn(f64, f64) -> f64,
+    ) -> Result<At<L>, Raise> {
         let (b, a) = (self.peek(at, 0), self.peek(at, 1));
         self.sync(at);
         let result = match (self.as_number(a), self.as_number(b)) {
@@ -33,7 +37,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     #[inline(never)]
-    pub(super) fn add_slow(&mut self, at: At) -> Result<At, Raise> {
+    pub(super) fn add_slow(&mut self, at: At<L>) -> Result<At<L>, Raise> {
         self.sync(at);
         let (b, a) = (self.peek(at, 0), self.peek(at, 1));
         let sum = self.add_values(a, b)?;
@@ -41,7 +45,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     #[inline(never)]
-    pub(super) fn step(&mut self, at: At, by: f64) -> Result<At, Raise> {
+    pub(super) fn step(&mut self, at: At<L>, by: f64) -> Result<At<L>, Raise> {
         self.sync(at);
         let number = self.to_number(self.peek(at, 0))?;
         let value = self.number(number + by)?;
@@ -49,7 +53,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     #[inline(always)]
-    pub(super) fn bits(&mut self, at: At, f: impl Fn(i32, i32) -> i32) -> Result<At, Raise> {
+    pub(super) fn bits(&mut self, at: At<L>, f: impl Fn(i32, i32) -> i32) -> Result<At<L>, Raise> {
         let (b, a) = (self.peek(at, 0), self.peek(at, 1));
         if let Some((x, y)) = L::both_ints(a.0, b.0)
             && let Some(value) = Value::int(f(x, y))
@@ -62,7 +66,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     #[inline(never)]
-    fn to_words(&mut self, at: At, a: Value<L>, b: Value<L>) -> Result<(i32, i32), Raise> {
+    fn to_words(&mut self, at: At<L>, a: Value<L>, b: Value<L>) -> Result<(i32, i32), Raise> {
         self.sync(at);
         Ok((self.to_i32(a)?, self.to_i32(b)?))
     }
@@ -70,10 +74,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(always)]
     pub(super) fn order(
         &mut self,
-        at: At,
+        at: At<L>,
         ints: impl Fn(i32, i32) -> bool,
         holds: impl Fn(Ordering) -> bool,
-    ) -> Result<At, Raise> {
+    ) -> Result<At<L>, Raise> {
         let (b, a) = (self.peek(at, 0), self.peek(at, 1));
         if let Some((x, y)) = L::both_ints(a.0, b.0) {
             return Ok(self.replace(at, 2, Value::boolean(ints(x, y))));
@@ -83,12 +87,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     #[inline(never)]
-    fn order_slow(&mut self, at: At, a: Value<L>, b: Value<L>) -> Result<Option<Ordering>, Raise> {
+    fn order_slow(
+        &mut self,
+        at: At<L>,
+        a: Value<L>,
+        b: Value<L>,
+    ) -> Result<Option<Ordering>, Raise> {
         self.sync(at);
         self.compare(a, b)
     }
 
-    pub(super) fn loose(&mut self, at: At) -> Result<bool, Raise> {
+    pub(super) fn loose(&mut self, at: At<L>) -> Result<bool, Raise> {
         self.sync(at);
         let (b, a) = (self.peek(at, 0), self.peek(at, 1));
         self.loosely_equal(a, b)

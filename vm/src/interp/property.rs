@@ -26,7 +26,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(always)]
     pub(super) fn field_of(
         &mut self,
-        at: At,
+        at: At<L>,
         depth: usize,
         field: FieldId,
     ) -> Result<Value<L>, Raise> {
@@ -53,7 +53,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(never)]
     pub(crate) fn get_value(&mut self, base: Value<L>, key: Key) -> Result<Value<L>, Raise> {
         if let Some(object) = base.as_object() {
-            return match self.array_method(object, key) {
+            return match self.array_method(base, key) {
                 Some(method) => Ok(method),
                 None => self.get_from(object, key, base),
             };
@@ -79,17 +79,14 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// has nothing of its own but elements: it lies in flash, and the way there is
     /// known.
     #[inline]
-    fn array_method(&self, object: Ref, key: Key) -> Option<Value<L>> {
-        if !object.is_cell()
-            || !self.heap.is_kind(object, Kind::Array)
-            || !self.heap.child(object, 1).is_none()
-            || !self.heap.roots.changes.is_none()
-            || self.class(object) != crate::object::Class::Array
-        {
-            return None;
-        }
+    fn array_method(&self, base: Value<L>, key: Key) -> Option<Value<L>> {
+        self.as_bare_array(base)?;
         let KeyKind::Name(name) = key.kind() else { return None };
-        let method = crate::builtins::find_method(Intrinsic::ArrayPrototype, name)?;
+        let method = if name == names::PUSH {
+            crate::builtins::ARRAY_PUSH?
+        } else {
+            crate::builtins::find_method(Intrinsic::ArrayPrototype, name)?
+        };
         Some(Value::object(method))
     }
 
@@ -105,7 +102,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Writes a field: the object lies under the value.
     #[inline(always)]
-    pub(super) fn set_field(&mut self, at: At, field: FieldId) -> Result<(), Raise> {
+    pub(super) fn set_field(&mut self, at: At<L>, field: FieldId) -> Result<(), Raise> {
         self.sync(at);
         let (base, value) = (self.peek(at, 1), self.peek(at, 0));
         let key = self.field_key(field)?;
@@ -149,7 +146,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Reads the element at the key on top of the stack.
     #[inline(always)]
-    pub(super) fn element_of(&mut self, at: At) -> Result<Value<L>, Raise> {
+    pub(super) fn element_of(&mut self, at: At<L>) -> Result<Value<L>, Raise> {
         let (base, key) = (self.peek(at, 1), self.peek(at, 0));
         if let Some(index) = key.as_int()
             && let Some(object) = base.as_object()
@@ -167,7 +164,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(never)]
     fn element_of_slow(
         &mut self,
-        at: At,
+        at: At<L>,
         base: Value<L>,
         key: Value<L>,
     ) -> Result<Value<L>, Raise> {
@@ -193,16 +190,15 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Writes an element: object, key and value lie on the stack.
     #[inline(always)]
-    pub(super) fn set_element_of(&mut self, at: At) -> Result<(), Raise> {
+    pub(super) fn set_element_of(&mut self, at: At<L>) -> Result<(), Raise> {
         let (base, key, value) = (self.peek(at, 2), self.peek(at, 1), self.peek(at, 0));
         if let Some(index) = key.as_int()
             && let Some(object) = base.as_object()
             && object.is_cell()
             && self.heap.is_kind(object, Kind::Array)
             && index >= 0
-            && self.element(object, index as u32).is_some()
+            && self.change_element(object, index as u32, value)
         {
-            self.set_element(object, index as u32, value);
             self.fuel = at.fuel;
             return Ok(());
         }
@@ -212,7 +208,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(never)]
     fn set_element_of_slow(
         &mut self,
-        at: At,
+        at: At<L>,
         base: Value<L>,
         key: Value<L>,
         value: Value<L>,
@@ -264,7 +260,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// Defines a property of the object literal at a depth; the value is on top.
     pub(super) fn define_literal(
         &mut self,
-        at: At,
+        at: At<L>,
         depth: usize,
         key: Key,
         part: Part,
@@ -298,7 +294,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(())
     }
 
-    pub(super) fn define_computed(&mut self, at: At, part: Part) -> Result<At, Raise> {
+    pub(super) fn define_computed(&mut self, at: At<L>, part: Part) -> Result<At<L>, Raise> {
         self.sync(at);
         let key = self.to_key(self.peek(at, 1))?;
         self.define_literal(at, 2, key, part)?;
@@ -308,7 +304,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// `__proto__: value` in a literal (ECMA-262, PropertyDefinitionEvaluation of a
     /// name and a value). A shorthand, a method and a computed key define a
     /// property instead: the compiler makes all of them computed ones.
-    pub(super) fn set_literal_prototype(&mut self, at: At) -> Result<(), Raise> {
+    pub(super) fn set_literal_prototype(&mut self, at: At<L>) -> Result<(), Raise> {
         let value = self.peek(at, 0);
         let Some(object) = self.peek(at, 1).as_object() else {
             return Err(Raise::internal("a literal that is no object"));
@@ -321,7 +317,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(())
     }
 
-    pub(super) fn array_literal(&mut self, at: At, count: usize) -> Result<At, Raise> {
+    pub(super) fn array_literal(&mut self, at: At<L>, count: usize) -> Result<At<L>, Raise> {
         self.sync(at);
         let array = self.new_array(count)?;
         let top = at.sp + count;
@@ -366,7 +362,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    pub(super) fn key_from(&mut self, at: At) -> Result<At, Raise> {
+    pub(super) fn key_from(&mut self, at: At<L>) -> Result<At<L>, Raise> {
         let value = self.peek(at, 0);
         let base = self.peek(at, 1);
         if value.as_int().is_some_and(|int| int >= 0) || value.is_string() {

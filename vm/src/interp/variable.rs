@@ -30,7 +30,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    pub(super) fn box_value(&mut self, at: At, slot: Slot, value: Value<L>) -> Result<At, Raise> {
+    pub(super) fn box_value(
+        &mut self,
+        at: At<L>,
+        slot: Slot,
+        value: Value<L>,
+    ) -> Result<At<L>, Raise> {
         self.sync(at);
         let boxed = self.allocate(Kind::Box, 1)?;
         self.heap.set_value(boxed, 1, value);
@@ -39,27 +44,27 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     #[inline(always)]
-    pub(super) fn slot_box(&self, at: At, slot: Slot) -> Option<Ref> {
+    pub(super) fn slot_box(&self, at: At<L>, slot: Slot) -> Option<Ref> {
         let value = self.heap.mem_value(Self::slot_at(at, slot));
         value.as_object().filter(|&object| self.is_box(object))
     }
 
     #[cold]
-    pub(super) fn no_box(&mut self, at: At) -> Raise {
+    pub(super) fn no_box(&mut self, at: At<L>) -> Raise {
         self.fail(at, Raise::internal("a slot without a box"))
     }
 
     /// A variable is used in its temporal dead zone; the image does not say how
     /// it is called.
     #[cold]
-    pub(super) fn uninitialised_variable(&mut self, at: At) -> Raise {
+    pub(super) fn uninitialised_variable(&mut self, at: At<L>) -> Raise {
         self.sync(at);
         let prototype = crate::builtins::Intrinsic::ReferenceErrorPrototype;
         self.throw_error(prototype, "a variable is used before its initialisation", None)
     }
 
     #[inline(always)]
-    pub(super) fn write_box(&mut self, at: At, boxed: Ref) -> Result<At, Raise> {
+    pub(super) fn write_box(&mut self, at: At<L>, boxed: Ref) -> Result<At<L>, Raise> {
         if self.heap.value(boxed, 1) == Value::uninitialised() {
             return Err(self.uninitialised_variable(at));
         }
@@ -70,7 +75,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// What a free variable of the running function is.
     #[inline]
-    fn free_variable(&self, at: At, free: FreeId) -> Option<Free> {
+    fn free_variable(&self, at: At<L>, free: FreeId) -> Option<Free> {
         let closure = self.as_closure(self.heap.mem_value(at.fp + 2))?;
         let entry = self.closure_function(closure)?.free(free)?;
         if entry & FREE_GLOBAL != 0 {
@@ -81,7 +86,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     #[inline]
-    pub(super) fn read_free(&mut self, at: At, free: FreeId, soft: bool) -> Result<At, Raise> {
+    pub(super) fn read_free(
+        &mut self,
+        at: At<L>,
+        free: FreeId,
+        soft: bool,
+    ) -> Result<At<L>, Raise> {
         match self.free_variable(at, free) {
             Some(Free::Box(boxed)) => {
                 let value = self.heap.value(boxed, 1);
@@ -102,7 +112,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     #[inline]
-    pub(super) fn write_free(&mut self, at: At, free: FreeId) -> Result<At, Raise> {
+    pub(super) fn write_free(&mut self, at: At<L>, free: FreeId) -> Result<At<L>, Raise> {
         match self.free_variable(at, free) {
             Some(Free::Box(boxed)) => self.write_box(at, boxed),
             Some(Free::Global(global)) => {
@@ -141,10 +151,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(never)]
     pub(super) fn load_global_slow(
         &mut self,
-        at: At,
+        at: At<L>,
         global: GlobalId,
         soft: bool,
-    ) -> Result<At, Raise> {
+    ) -> Result<At<L>, Raise> {
         self.sync(at);
         let key = self.global_key(global)?;
         if self.heap.mem_value(self.global_slot(global)) == Value::uninitialised() {
@@ -165,7 +175,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     #[cold]
     #[inline(never)]
-    pub(super) fn store_global_slow(&mut self, at: At, global: GlobalId) -> Result<At, Raise> {
+    pub(super) fn store_global_slow(
+        &mut self,
+        at: At<L>,
+        global: GlobalId,
+    ) -> Result<At<L>, Raise> {
         self.sync(at);
         let key = self.global_key(global)?;
         if self.heap.mem_value(self.global_slot(global)) == Value::uninitialised() {
@@ -182,7 +196,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// A declaration gives its global the first value.
-    pub(super) fn initialise_global(&mut self, at: At, global: GlobalId) -> Result<At, Raise> {
+    pub(super) fn initialise_global(
+        &mut self,
+        at: At<L>,
+        global: GlobalId,
+    ) -> Result<At<L>, Raise> {
         let place = self.global_slot(global);
         let value = self.peek(at, 0);
         if self.heap.mem_value(place) == Value::elsewhere() {
@@ -198,7 +216,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// The arguments object that the call put above the links.
-    pub(super) fn push_arguments(&mut self, at: At) -> Result<At, Raise> {
+    pub(super) fn push_arguments(&mut self, at: At<L>) -> Result<At<L>, Raise> {
         let function = self
             .as_closure(self.heap.mem_value(at.fp + 2))
             .and_then(|closure| self.closure_function(closure));

@@ -1,0 +1,124 @@
+//! The region as the interpreter's loop sees it: the crate's only unsafe code.
+//!
+//! [`Region`] is the slice of memory that the heap was given, and is one to
+//! everybody but the loop. The loop holds a [`Window`] on it in a register and
+//! reads and writes the machine's stack through that, without asking for its
+//! bounds. It refuses to be anything but slots by number: what lies in them is
+//! for others, and blocks of the heap are reached through the slice.
+//!
+//! Who keeps a slot's number within the region: the verifier has seen that every
+//! slot is one of its function's and that no operand stack leaves the depth the
+//! function declares; `enter` makes a frame only where that depth and the reserve
+//! lie within the region, and writes the links that `leave` reads back; globals
+//! are counted by the image, and their block is as long. Who keeps a place within
+//! the code: the verifier has seen that every branch, every handler and every end
+//! of an instruction leads to an instruction, and there is padding behind the
+//! last.
+//!
+//! What it is for: user milliseconds of `examples/once` on `bench/yardstick` fell
+//! from 195, 160, 176 (fib, loop, sieve) to 156, 117, 140. Each checked access
+//! read the slice's address and length anew, as the machine may have changed them.
+//!
+//! The feature `checked` bounds every access, as builds with debug assertions do,
+//! behind the same functions: `cargo test -p scruple-conformance` runs so.
+#![allow(unsafe_code, reason = "the stack in a register's reach, for a measured gain")]
+
+use core::marker::PhantomData;
+use core::ops::{Deref, DerefMut};
+use core::ptr::NonNull;
+
+/// A region of memory, given for as long as the machine lives.
+pub(crate) struct Region<'m, S> {
+    first: NonNull<S>,
+    len: usize,
+    given: PhantomData<&'m mut [S]>,
+}
+
+impl<'m, S: Copy> Region<'m, S> {
+    pub(super) fn new(slots: &'m mut [S]) -> Self {
+        let len = slots.len();
+        Region { first: NonNull::from(slots).cast(), len, given: PhantomData }
+    }
+
+    /// A window on the region, for the loop. It is used only while the region is
+    /// there: the loop runs within a call of the machine that owns it.
+    #[inline(always)]
+    pub(crate) fn window(&self) -> Window<S> {
+        Window {
+            first: self.first,
+            #[cfg(any(feature = "checked", debug_assertions))]
+            len: self.len,
+        }
+    }
+}
+
+impl<S> Deref for Region<'_, S> {
+    type Target = [S];
+
+    #[inline(always)]
+    fn deref(&self) -> &[S] {
+        // SAFETY: `new` took both from one slice, borrowed for longer than the
+        // region lives and by nobody else; no window writes while this reference
+        // lives, because the loop gives no window to what borrows the machine.
+        unsafe { core::slice::from_raw_parts(self.first.as_ptr(), self.len) }
+    }
+}
+
+impl<S> DerefMut for Region<'_, S> {
+    #[inline(always)]
+    fn deref_mut(&mut self) -> &mut [S] {
+        // SAFETY: as above, and `self` is borrowed mutably.
+        unsafe { core::slice::from_raw_parts_mut(self.first.as_ptr(), self.len) }
+    }
+}
+
+/// The region's first slot, to be held in a register.
+pub(crate) struct Window<S> {
+    first: NonNull<S>,
+    #[cfg(any(feature = "checked", debug_assertions))]
+    len: usize,
+}
+
+impl<S> Clone for Window<S> {
+    #[inline(always)]
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<S> Copy for Window<S> {}
+
+impl<S: Copy> Window<S> {
+    #[inline(always)]
+    fn check(self, at: usize) {
+        #[cfg(any(feature = "checked", debug_assertions))]
+        assert!(at < self.len, "slot {at} of {}", self.len);
+        let _ = at;
+    }
+
+    #[inline(always)]
+    pub(crate) fn get(self, at: usize) -> S {
+        self.check(at);
+        // SAFETY: the verifier and `enter` keep `at` within the region (module
+        // documentation), which is borrowed for as long as the machine runs.
+        unsafe { self.first.add(at).read() }
+    }
+
+    #[inline(always)]
+    pub(crate) fn set(self, at: usize, slot: S) {
+        self.check(at);
+        // SAFETY: as in `get`.
+        unsafe { self.first.add(at).write(slot) }
+    }
+}
+
+/// An opcode byte of a verified image's code section.
+#[inline(always)]
+pub(crate) fn code_byte(code: &[u8], at: usize) -> u8 {
+    if cfg!(any(feature = "checked", debug_assertions)) {
+        return code[at];
+    }
+    // SAFETY: the verifier has seen that `at` begins an instruction of this code
+    // section (module documentation).
+    unsafe { *code.get_unchecked(at) }
+}
