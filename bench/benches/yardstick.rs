@@ -1,11 +1,14 @@
 //! A yardstick for speed: three small scripts here, and the same three programs in
 //! CPython, turn by turn.
 //!
-//! Ours run in this process under `implied` with counting switched on, from source
-//! text to the last line printed: compiling and verifying are in the time, since
-//! CPython compiles its script as well. CPython's time is that of the process less
-//! that of a process that does nothing. Of each the best of some rounds counts,
-//! and the two take turns, so that a busy minute of the machine hits both.
+//! Both run as whole processes: `scruple run`, under `implied` with counting
+//! switched on, and `python3`. Compiling is in both times. From each is taken the
+//! time of a process of its kind that does nothing. Of each the best of some rounds
+//! counts, and the two take turns, so that a busy minute of the machine hits both.
+//!
+//! Ours are not run in this process: the interpreter's loop is laid out anew in
+//! every program it is linked into, and its time differs by a quarter and more from
+//! one to the next. What counts is the program that people run.
 //!
 //! It refuses to set times beside each other when the answers differ, and it
 //! judges nothing: it always ends well, with or without CPython.
@@ -50,27 +53,37 @@ struct Row {
 }
 
 impl Pair {
-    /// Where the program for CPython lies.
-    fn twin(&self) -> PathBuf {
-        Path::new(env!("CARGO_MANIFEST_DIR")).join("yardstick").join(self.name).with_extension("py")
+    /// Where the program lies: `js` is ours, `py` CPython's.
+    fn file(&self, extension: &str) -> PathBuf {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("yardstick");
+        folder.join(self.name).with_extension(extension)
     }
 
-    /// Runs both in turn; `start` takes the times of a process that does nothing.
-    fn measure(&self, rounds: u32, start: Option<&mut Best>) -> Result<Row, String> {
-        let mut region = Region::new();
-        let mut row = Row { instructions: 0, ours: Best::default(), theirs: None };
+    /// Runs both in turn; the starts take the times of processes that do nothing.
+    fn measure(
+        &self,
+        rounds: u32,
+        our_start: &mut Best,
+        start: Option<&mut Best>,
+    ) -> Result<Row, String> {
+        let run = run_here(self.script, &mut Region::new())?;
+        let mut row = Row { instructions: run.instructions, ours: Best::default(), theirs: None };
         let mut theirs = Best::default();
         let mut start = start;
         for _ in 0..rounds {
-            let (run, seconds) = timed(|| run_script(self.script, &mut region));
-            let run = run.map_err(|error| format!("ours: {error}"))?;
-            row.instructions = run.instructions;
+            let (nothing, seconds) = timed(|| run_ours("-".as_ref()));
+            nothing?;
+            our_start.note(seconds);
+            let (printed, seconds) = timed(|| run_ours(self.file("js").as_ref()));
+            if printed? != run.printed {
+                return Err("the tool and the library print different answers".to_owned());
+            }
             row.ours.note(seconds);
             let Some(start) = start.as_deref_mut() else { continue };
             let (nothing, seconds) = timed(|| run_python(&["-c".as_ref(), "pass".as_ref()]));
             nothing?;
             start.note(seconds);
-            let (printed, seconds) = timed(|| run_python(&[self.twin().as_ref()]));
+            let (printed, seconds) = timed(|| run_python(&[self.file("py").as_ref()]));
             let printed = printed?;
             if printed != run.printed {
                 return Err(format!("ours printed {:?}, CPython {printed:?}", run.printed));
@@ -88,8 +101,15 @@ fn timed<T>(work: impl FnOnce() -> T) -> (T, f64) {
     (result, start.elapsed().as_secs_f64())
 }
 
-/// From source text to what it prints.
-fn run_script(source: &str, region: &mut Region) -> Result<Run, String> {
+/// What the tool prints for a script; for `-`, an empty one.
+fn run_ours(script: &std::ffi::OsStr) -> Result<String, String> {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_scruple"));
+    command.args(["run", "--encoding", "implied"]).arg(script);
+    printed_by("scruple", command)
+}
+
+/// In this process, for the count of instructions and the answer.
+fn run_here(source: &str, region: &mut Region) -> Result<Run, String> {
     let encoding = Encoding::Implied;
     let options = scruple_compiler::Options { encoding, ..Default::default() };
     let compiled = scruple_compiler::compile(source, &options)
@@ -103,15 +123,17 @@ fn run_script(source: &str, region: &mut Region) -> Result<Run, String> {
 /// No program here needs them, and the start that is to be subtracted gets short:
 /// without, it can be half of the time, and its noise then half of the ratio's.
 fn run_python(args: &[&std::ffi::OsStr]) -> Result<String, String> {
-    let output = Command::new(PYTHON)
-        .args(["-I", "-S"])
-        .args(args)
-        .stdin(Stdio::null())
-        .output()
-        .map_err(|error| format!("{PYTHON}: {error}"))?;
+    let mut command = Command::new(PYTHON);
+    command.args(["-I", "-S"]).args(args);
+    printed_by(PYTHON, command)
+}
+
+fn printed_by(name: &str, mut command: Command) -> Result<String, String> {
+    let output =
+        command.stdin(Stdio::null()).output().map_err(|error| format!("{name}: {error}"))?;
     if !output.status.success() {
         let complaint = String::from_utf8_lossy(&output.stderr);
-        return Err(format!("{PYTHON} failed: {}", complaint.trim_end()));
+        return Err(format!("{name} failed: {}", complaint.trim_end()));
     }
     Ok(String::from_utf8_lossy(&output.stdout).replace("\r\n", "\n"))
 }
@@ -132,21 +154,29 @@ fn main() {
     let rounds = if is_measuring { ROUNDS } else { 1 };
     let version = python_version();
     let mut start = version.as_ref().ok().map(|_| Best::default());
-    let results: Vec<(&Pair, Result<Row, String>)> =
-        PAIRS.iter().map(|pair| (pair, pair.measure(rounds, start.as_mut()))).collect();
+    let mut our_start = Best::default();
+    let results: Vec<(&Pair, Result<Row, String>)> = PAIRS
+        .iter()
+        .map(|pair| (pair, pair.measure(rounds, &mut our_start, start.as_mut())))
+        .collect();
     if let Err(reason) = &version {
         println!("There is no CPython to measure against ({reason}): its columns are empty.");
     }
     if is_measuring {
         let theirs = version.as_deref().unwrap_or("CPython");
-        print_table(theirs, start.and_then(Best::seconds), &results);
+        let starts = (our_start.seconds().unwrap_or(0.0), start.and_then(Best::seconds));
+        print_table(theirs, starts, &results);
     } else {
         print_checks(&results);
     }
 }
 
 /// Prints the table, the geometric mean under it, and what the figures mean.
-fn print_table(theirs: &str, start: Option<f64>, results: &[(&Pair, Result<Row, String>)]) {
+fn print_table(
+    theirs: &str,
+    (our_start, start): (f64, Option<f64>),
+    results: &[(&Pair, Result<Row, String>)],
+) {
     let theirs_ms = format!("{theirs} ms");
     println!("{:<8}{:>10}{theirs_ms:>20}{:>8}{:>15}", "script", "ours ms", "ratio", "instructions");
     let mut ratios = Vec::new();
@@ -158,7 +188,7 @@ fn print_table(theirs: &str, start: Option<f64>, results: &[(&Pair, Result<Row, 
                 continue;
             }
         };
-        let ours = row.ours.seconds();
+        let ours = row.ours.seconds().map(|whole| whole - our_start);
         let whole = row.theirs.and_then(Best::seconds);
         let theirs = whole.zip(start).map(|(whole, start)| whole - start);
         // Noise can make a short program's process quicker than one that does
@@ -180,7 +210,8 @@ fn print_table(theirs: &str, start: Option<f64>, results: &[(&Pair, Result<Row, 
         println!("{:<8}{:>10}{:>20}{mean:>8.2}", "mean", "", "geometric");
     }
     println!();
-    println!("Ours: `implied`, counting switched on, from source text to the last line printed.");
+    println!("Ours: `scruple run`, `implied`, counting switched on: the whole process less");
+    println!("{:.2} ms, that of an empty script.", our_start * 1e3);
     if let Some(start) = start {
         println!("{theirs}: the whole process less {:.2} ms, that of `pass`.", start * 1e3);
     }

@@ -11,7 +11,7 @@ use crate::layout::{Layout, Tag};
 use crate::text::View;
 use crate::value::{ImageConst, Ref, Value};
 use crate::vm::Vm;
-use scruple_bytecode::image::Constant;
+use scruple_bytecode::image::Field;
 use scruple_bytecode::operand::FieldId;
 use scruple_bytecode::{NameId, names};
 
@@ -136,11 +136,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// The key that an instruction names. The compiler names no array index.
     #[inline]
     pub(crate) fn field_key(&self, field: FieldId) -> Result<Key, Raise> {
-        let constant = field.into();
-        match self.current_image().constant(constant) {
-            Some(Constant::Name(name)) => Ok(Key::name(name)),
-            Some(Constant::Text(_)) => {
-                let lies = ImageConst { image: self.current, constant }.payload();
+        match self.current_image().field(field) {
+            Some(Field::Name(name)) => Ok(Key::name(name)),
+            Some(Field::Text) => {
+                let lies = ImageConst { image: self.current, constant: field.into() }.payload();
                 if self.current == 0 {
                     return Ok(Key::of(2, lies));
                 }
@@ -148,7 +147,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 self.find_key(Value::tagged(Tag::ImageText, lies))
                     .ok_or(Raise::internal("a field that no image holds"))
             }
-            _ => Err(Raise::internal("a field that is no string")),
+            None => Err(Raise::internal("a field that is no string")),
         }
     }
 

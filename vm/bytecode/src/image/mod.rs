@@ -120,6 +120,15 @@ pub enum Constant<'a> {
     Name(NameId),
 }
 
+/// What a string constant is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Field {
+    /// A name in flash.
+    Name(NameId),
+    /// A text of the image.
+    Text,
+}
+
 /// A place in the source.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Position {
@@ -269,6 +278,17 @@ impl<'a> Image<'a> {
         }
     }
 
+    /// What a string constant is, without a look at its text.
+    #[inline]
+    pub fn field(&self, id: FieldId) -> Option<Field> {
+        let (kind, value) = self.split_entry(id.index())?;
+        match kind {
+            constant::NAME => NameId::new(value as usize).map(Field::Name),
+            constant::NUMBER => None,
+            _ => Some(Field::Text),
+        }
+    }
+
     /// Finds the string constant with this text, other than a name in flash.
     pub fn find_text(&self, text: Text<'_>) -> Option<ConstId> {
         self.find_by(|candidate| candidate.order(text))
@@ -376,6 +396,7 @@ impl<'a> Image<'a> {
         if self.wide { 4 } else { 2 }
     }
 
+    #[inline]
     fn entry(&self, table: &[u8], index: usize) -> Option<u32> {
         if self.wide {
             u32_at(table, index.checked_mul(4)?)
@@ -384,6 +405,7 @@ impl<'a> Image<'a> {
         }
     }
 
+    #[inline]
     fn split_entry(&self, index: usize) -> Option<(u32, u32)> {
         let entry = self.entry(self.entries, index)?;
         let bits = if self.wide { 30 } else { 14 };
