@@ -151,11 +151,14 @@ pub(super) fn quick<L: Layout, A: Opcode>(at: At<L>, bits: u32, zigzag: bool) ->
 /// What is looked for behind an operation, the likeliest first. [`Op::Trap`] is
 /// none.
 ///
-/// The pairs are the commonest ones of `bench/yardstick` and `samples/kernels`.
-/// User milliseconds of `examples/once` on `bench/yardstick` (fib, loop, sieve):
-/// comparisons alone 156, 122, 110; with these 147, 80, 84. With three for an
-/// operation and a second one behind the first, 166, 102, 99: what is looked for
-/// in vain costs too, and every arm grows.
+/// The pairs are among the commonest ones of `bench/yardstick` and
+/// `samples/kernels`. User milliseconds of `examples/once` on `bench/yardstick`,
+/// least of twelve runs by turns: fib, loop, sieve took 149, 122, 114 with the
+/// comparisons alone and 147, 80, 82 with these; 166, 112, 103 with three for an
+/// operation and one behind each of them, for what is looked for in vain costs too
+/// and every arm grows. So calls gain nothing by it, loops do. The three were
+/// builds of one encoding; with all four, loop took 93 in that run and 77 in
+/// another. The list was chosen on these same scripts, as the best of five.
 const fn followers(opcode: u8) -> [Op; N_FOLLOWERS] {
     use Op::*;
     let Some(op) = Op::from_opcode(opcode) else { return [Trap; N_FOLLOWERS] };
