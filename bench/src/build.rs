@@ -1,4 +1,5 @@
-//! Compiling for a run: the image, and the most memory the compiler held.
+//! Compiling for a run: the image, and the most memory the compiler held; of a
+//! packed script the image as it is.
 //!
 //! It owns the limits that make any source safe to compile here: a stack deep
 //! enough for the nesting that is allowed. It refuses to read files.
@@ -7,6 +8,7 @@ use scruple_bytecode::Encoding;
 use scruple_compiler::{Compiled, Diagnostics, Options};
 
 use crate::allocator;
+use crate::script::Script;
 
 /// How deep a source may nest. Past it the compiler says so; the stack of
 /// [`on_large_stack`] is far larger than this takes.
@@ -21,21 +23,29 @@ pub struct Built {
     /// The image.
     pub image: Vec<u8>,
     /// Most bytes the compiler asked for at once, the image included: what it
-    /// reports itself.
-    pub asked: usize,
+    /// reports itself. Nothing where the script came packed.
+    pub asked: Option<usize>,
     /// Most bytes it had from the allocator at once, if they are counted: more
     /// than it asked for, since an arena and a growing list reserve ahead.
     pub reserved: Option<usize>,
 }
 
-/// Compiles a source.
-pub fn build(source: &str, encoding: Encoding) -> Result<Built, Diagnostics> {
-    let options = Options { encoding, max_nesting: MAX_NESTING, lines: true };
+/// The image of a script: compiled, or as it lies in the file.
+pub fn build(script: &Script, encoding: Encoding) -> Result<Built, Diagnostics> {
+    match &script.packed {
+        Some(packed) => Ok(Built { image: packed.image.clone(), asked: None, reserved: None }),
+        None => compile(&script.text, encoding, true),
+    }
+}
+
+/// Compiles a source, with a line table or without.
+pub fn compile(source: &str, encoding: Encoding, lines: bool) -> Result<Built, Diagnostics> {
+    let options = Options { encoding, max_nesting: MAX_NESTING, lines };
     let (compiled, reserved) =
         allocator::peak_during(|| scruple_compiler::compile(source, &options));
     let Compiled { image, scratch_peak } = compiled?;
     let asked = scratch_peak + image.len();
-    Ok(Built { image, asked, reserved })
+    Ok(Built { image, asked: Some(asked), reserved })
 }
 
 /// Does some work on a thread with a large stack, and waits for it.

@@ -35,14 +35,23 @@ fn diagnostic_text(source: Source<'_>, diagnostic: &Diagnostic, colour: bool) ->
     show(source, diagnostic.message(), diagnostic.position(), diagnostic.span(), note, colour)
 }
 
-/// What ended a run.
+/// What ended a run. The source of a packed script is not at hand: of that, the
+/// place alone is told.
 pub fn failure(source: Source<'_>, failure: &Failure, colour: bool) -> String {
-    let Some(position) = failure.position else {
-        return format!("{}: {}\n", source.name, failure.message);
+    let Failure { message, position, code_offset, .. } = failure;
+    let position = match (*position, code_offset) {
+        (Some(position), _) if source.text.is_empty() => {
+            return format!("{}:{position}: {message}\n", source.name);
+        }
+        (Some(position), _) => position,
+        (None, Some(offset)) => {
+            return format!("{}: code offset {offset}: {message}\n", source.name);
+        }
+        (None, None) => return format!("{}: {message}\n", source.name),
     };
     let at = offset(source.text, position);
     let width = source.text[at..].chars().next().map_or(0, char::len_utf8);
-    show(source, &failure.message, position, at..at + width, None, colour)
+    show(source, message, position, at..at + width, None, colour)
 }
 
 fn show(

@@ -155,8 +155,8 @@ pub struct HeapBytes {
 /// Most bytes the compiler held at once, the image included.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CompilePeak {
-    /// Bytes it asked for.
-    pub asked: u64,
+    /// Bytes it asked for; nothing where the script came packed.
+    pub asked: Option<u64>,
     /// Bytes it had from the allocator, if those were counted.
     pub reserved: Option<u64>,
 }
@@ -183,11 +183,6 @@ pub struct Total {
 impl Document {
     /// A document of these rows, with its sums.
     pub fn new(rows: Vec<Row>) -> Document {
-        let lab = Lab {
-            version: env!("CARGO_PKG_VERSION").to_owned(),
-            image_format: header::VERSION,
-            layout: Narrow::NAME.to_owned(),
-        };
         let mut totals: Vec<Total> = Vec::new();
         for row in &rows {
             let index = totals.iter().position(|total| total.encoding == row.encoding);
@@ -197,7 +192,7 @@ impl Document {
             });
             totals[index].add(row);
         }
-        Document { schema: SCHEMA, lab, rows, totals }
+        Document { schema: SCHEMA, lab: Lab::here(), rows, totals }
     }
 
     /// Whether every row has figures.
@@ -211,6 +206,17 @@ impl Document {
         let rows = self.rows.iter().filter_map(|row| row.figures.as_ref());
         let mut images = self.totals.iter().map(|total| &total.image);
         rows.into_iter().all(Figures::adds_up) && images.all(ImageBytes::adds_up)
+    }
+}
+
+impl Lab {
+    /// This program.
+    pub fn here() -> Lab {
+        Lab {
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            image_format: header::VERSION,
+            layout: Narrow::NAME.to_owned(),
+        }
     }
 }
 
@@ -280,7 +286,7 @@ impl Figures {
             live_peak_resolution: resolution,
             stack_peak: u64::from(run.ledger.stack_peak()),
             compile_peak: CompilePeak {
-                asked: built.asked as u64,
+                asked: built.asked.map(|bytes| bytes as u64),
                 reserved: built.reserved.map(|bytes| bytes as u64),
             },
             instructions: run.instructions,
@@ -298,7 +304,7 @@ impl Figures {
             && self.live_peak.adds_up()
             && self.live_peak.total <= self.heap_high_water.total
             && self.heap_high_water.stack <= self.stack_peak
-            && self.compile_peak.asked >= self.image.total
+            && self.compile_peak.asked.is_none_or(|asked| asked >= self.image.total)
             && self.operations >= self.instructions
     }
 }

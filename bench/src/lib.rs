@@ -5,7 +5,8 @@
 //! peak, [`machine`] runs the image in a [`station`] whose [`timers`] and
 //! [`feed`] are written on the machine's public interface alone, [`measure`]
 //! checks the answer and keeps the books, [`document`] is what goes out, and
-//! [`report`] renders it. [`trace`] looks at a window of a run, [`diagnose`]
+//! [`report`] renders it. [`fit`] finds the least RAM a script runs in and holds it
+//! against a [`board`]. [`trace`] looks at a window of a run, [`diagnose`]
 //! shows what went wrong where.
 //!
 //! It refuses to print: measuring and rendering return values, and only the
@@ -23,10 +24,12 @@
 //! ```
 
 pub mod allocator;
+pub mod board;
 pub mod build;
 pub mod diagnose;
 pub mod document;
 pub mod feed;
+pub mod fit;
 pub mod machine;
 pub mod measure;
 pub mod options;

@@ -1,15 +1,16 @@
 //! Running an image in a station: the one place here that makes a machine.
 //!
-//! It owns the region's size and the order load, run, timers. It refuses to judge
-//! the output.
+//! It owns the order load, run, timers. It refuses to judge the output.
 
 use std::sync::Arc;
 
 use scruple_bytecode::image::Position;
-use scruple_vm::{HeapOptions, Layout, Ledger, Narrow, Observer, RunError, StopKind, Vm};
+use scruple_vm::{
+    HeapOptions, Host, Layout, Ledger, LoadError, Narrow, Observer, RunError, StopKind, Vm,
+};
 
 use crate::feed::Feed;
-use crate::options::{Limits, REGION};
+use crate::options::Limits;
 use crate::station::{Output, Station};
 use crate::timers;
 
@@ -24,6 +25,8 @@ pub const NESTING_LIMIT: u16 = 1000;
 pub struct Setup<'a, O> {
     /// The image.
     pub image: &'a [u8],
+    /// Bytes of the region that heap and stack share: whole slots of it are used.
+    pub region: usize,
     /// What the sensors read.
     pub feed: Arc<Feed>,
     /// The limits.
@@ -57,14 +60,20 @@ pub struct Failure {
     pub message: String,
     /// Where in the source.
     pub position: Option<Position>,
+    /// Where in the image's code, if it ran.
+    pub code_offset: Option<usize>,
     /// The stop, if it was one.
     pub stop: Option<StopKind>,
+    /// The bytes of the allocation that found no room, if one did.
+    pub failed_bytes: Option<usize>,
+    /// Why the image was not loaded, if it was not.
+    pub load: Option<LoadError>,
 }
 
 /// Runs an image: the script, then its timers.
 pub fn run<O: Observer + 'static>(setup: Setup<'_, O>) -> Run<O> {
-    let Setup { image, feed, limits, collect_every, output, observer } = setup;
-    let mut region = vec![<Narrow as Layout>::Slot::default(); REGION / Narrow::SLOT_BYTES];
+    let Setup { image, region, feed, limits, collect_every, output, observer } = setup;
+    let mut region = vec![<Narrow as Layout>::Slot::default(); region / Narrow::SLOT_BYTES];
     let functions = Station::<O>::functions::<Narrow>();
     let options = scruple_vm::Options {
         heap: HeapOptions { limit: limits.heap, collect_every, ..HeapOptions::default() },
@@ -81,7 +90,7 @@ pub fn run<O: Observer + 'static>(setup: Setup<'_, O>) -> Run<O> {
             Ok(()) => Ok(()),
             Err(error) => Err(failure(&mut vm, error, &limits)),
         },
-        Err(error) => Err(Failure { message: error.to_string(), position: None, stop: None }),
+        Err(error) => Err(not_loaded(error)),
     };
     let (instructions, ledger) = (vm.instructions(), vm.ledger().clone());
     let Station { output, observer, .. } = vm.into_host();
@@ -104,5 +113,37 @@ fn failure<O: Observer + 'static>(
         Some(StopKind::Budget) => message.push_str(&format!(" ({} instructions)", limits.budget)),
         Some(_) => {}
     }
-    Failure { message, position: error.position(), stop: error.stop() }
+    Failure {
+        message,
+        position: error.position(),
+        code_offset: Some(error.code_offset()),
+        stop: error.stop(),
+        failed_bytes: error.failed_bytes(),
+        load: None,
+    }
+}
+
+fn not_loaded(error: LoadError) -> Failure {
+    Failure {
+        message: error.to_string(),
+        position: None,
+        code_offset: None,
+        stop: None,
+        failed_bytes: None,
+        load: Some(error),
+    }
+}
+
+/// Bytes of the machine's own registers, for a program around it that holds
+/// nothing: a number of this host, since pointers are in it.
+pub const fn machine_bytes() -> usize {
+    struct Nothing(());
+    impl Host for Nothing {
+        type Observer = ();
+        fn observer(&mut self) -> &mut () {
+            &mut self.0
+        }
+        fn write(&mut self, _: &str) {}
+    }
+    size_of::<Vm<'_, Narrow, Nothing>>()
 }

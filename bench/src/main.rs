@@ -19,7 +19,9 @@ fn main() -> ExitCode {
     let terminal = cli::terminal::Terminal::new(color);
     let result = match command {
         Command::Run(arguments) => cli::run::run(&arguments, &terminal),
+        Command::Pack(arguments) => cli::pack::pack(&arguments, &terminal),
         Command::Weigh(arguments) => cli::weigh::weigh(&arguments, &terminal),
+        Command::Fit(arguments) => cli::fit::fit(&arguments, &terminal),
         Command::Listing(arguments) => cli::listing::listing(&arguments, &terminal),
         Command::Trace(arguments) => cli::trace::trace(&arguments, &terminal),
     };

@@ -10,12 +10,13 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use rayon::prelude::*;
 use scruple_bytecode::Encoding;
 use scruple_bytecode::image::Image;
+use scruple_compiler::Diagnostics;
 use scruple_vm::{Counter, Ledger};
 
 use crate::build::{self, Built, STACK_BYTES};
 use crate::document::{Document, Figures, Row, RowError, Stage};
 use crate::machine::{self, Run, Setup};
-use crate::options::Limits;
+use crate::options::{Limits, REGION};
 use crate::script::{Candidate, Script};
 use crate::station::{MOST_OUTPUT, Output};
 
@@ -39,12 +40,22 @@ impl Default for Plan {
     }
 }
 
+impl Plan {
+    /// The encodings of a candidate's rows: a packed script has one, its own.
+    pub fn encodings_of(&self, candidate: &Candidate) -> Vec<Encoding> {
+        match candidate.script.as_ref().ok().and_then(|script| script.packed.as_ref()) {
+            Some(packed) => vec![packed.encoding],
+            None => self.encodings.clone(),
+        }
+    }
+}
+
 /// Weighs every script under every encoding of the plan, on all cores; the rows
 /// come in the scripts' order. `done` is called after each row.
 pub fn weigh(candidates: &[Candidate], plan: &Plan, done: &(dyn Fn() + Sync)) -> Document {
     let pairs: Vec<(&Candidate, Encoding)> = candidates
         .iter()
-        .flat_map(|candidate| plan.encodings.iter().map(move |&encoding| (candidate, encoding)))
+        .flat_map(|candidate| plan.encodings_of(candidate).into_iter().map(move |e| (candidate, e)))
         .collect();
     let weigh_all = || {
         pairs
@@ -65,8 +76,11 @@ pub fn weigh(candidates: &[Candidate], plan: &Plan, done: &(dyn Fn() + Sync)) ->
             pairs.iter().map(|_| Err(RowError::new(Stage::Run, message.clone()))).collect()
         }
     };
-    if !plan.encodings.is_empty() {
-        results.chunks_mut(plan.encodings.len()).for_each(compare_encodings);
+    let mut rest = results.as_mut_slice();
+    for candidate in candidates {
+        let (own, others) = rest.split_at_mut(plan.encodings_of(candidate).len());
+        compare_encodings(own);
+        rest = others;
     }
     let rows = pairs.iter().zip(results).map(|(&(candidate, encoding), result)| {
         let is_known = candidate.script.as_ref().is_ok_and(|script| script.expected.is_some());
@@ -134,10 +148,7 @@ pub fn measure(script: &Script, encoding: Encoding) -> Result<Figures, RowError>
 }
 
 fn weigh_script(script: &Script, encoding: Encoding) -> Result<Weighed, RowError> {
-    let built = build::build(&script.text, encoding).map_err(|diagnostics| {
-        let first = diagnostics.first();
-        RowError::new(Stage::Compile, first.message().to_owned()).at(Some(first.position()))
-    })?;
+    let built = build::build(script, encoding).map_err(|wrong| refused(&wrong))?;
     let image = Image::open(&built.image)
         .map_err(|error| RowError::new(Stage::Compile, error.to_string()))?;
     let limits = script.options.limits(BUDGET);
@@ -162,9 +173,16 @@ fn weigh_script(script: &Script, encoding: Encoding) -> Result<Weighed, RowError
     Ok(Weighed { figures, printed: hasher.finish() })
 }
 
+/// What the compiler refused first.
+pub(crate) fn refused(wrong: &Diagnostics) -> RowError {
+    let first = wrong.first();
+    RowError::new(Stage::Compile, first.message().to_owned()).at(Some(first.position()))
+}
+
 fn run(script: &Script, built: &Built, limits: Limits, collect_every: usize) -> Run<Counter> {
     machine::run(Setup {
         image: &built.image,
+        region: REGION,
         feed: script.feed.clone(),
         limits,
         collect_every,
@@ -173,7 +191,8 @@ fn run(script: &Script, built: &Built, limits: Limits, collect_every: usize) -> 
     })
 }
 
-fn output_of(run: &Run<Counter>) -> Result<&str, RowError> {
+/// What a run printed, if it came to its end.
+pub(crate) fn output_of<O>(run: &Run<O>) -> Result<&str, RowError> {
     if let Err(failure) = &run.end {
         let error = RowError::new(Stage::Run, failure.message.clone());
         return Err(error.at(failure.position));
@@ -199,7 +218,8 @@ fn resolution(ledger: &Ledger) -> u64 {
     (ledger.allocated() / affordable.max(1)).next_power_of_two().max(8)
 }
 
-fn check_answer(expected: &str, printed: &str) -> Result<(), RowError> {
+/// Compares what a script must print with what it did.
+pub(crate) fn check_answer(expected: &str, printed: &str) -> Result<(), RowError> {
     if expected == printed {
         return Ok(());
     }

@@ -1,8 +1,10 @@
 //! Scripts on disk: finding them, reading them with their options, their feed and
-//! the output they must print.
+//! the output they must print. A script may come packed, as an image: its first
+//! four bytes tell.
 //!
 //! It refuses what is no script text: a binary file, text that is not UTF-8, a
-//! folder without scripts. It writes nothing.
+//! folder without scripts; and an image that the verifier refuses. It writes
+//! nothing.
 
 use std::collections::HashSet;
 use std::fmt;
@@ -10,6 +12,10 @@ use std::fs::{self, File};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+
+use scruple_bytecode::Encoding;
+use scruple_bytecode::image::header;
+use scruple_bytecode::verify::{VerifyError, verify};
 
 use crate::feed::Feed;
 use crate::options::RunOptions;
@@ -22,14 +28,25 @@ const MOST_BYTES: u64 = 1 << 28;
 pub struct Script {
     /// The name a report shows.
     pub name: String,
-    /// The source text.
+    /// The source text; of a packed script it is not at hand, and empty.
     pub text: String,
-    /// What its header asks for.
+    /// The image, if the script came packed.
+    pub packed: Option<Packed>,
+    /// What its header asks for. A packed script has none.
     pub options: RunOptions,
     /// What its sensors read.
     pub feed: Arc<Feed>,
     /// What it must print, if that is known.
     pub expected: Option<String>,
+}
+
+/// An image that the verifier has found safe to run.
+#[derive(Clone, Debug)]
+pub struct Packed {
+    /// Its bytes.
+    pub image: Vec<u8>,
+    /// The encoding of its instructions.
+    pub encoding: Encoding,
 }
 
 /// A file that was asked for: a script, or why it is none.
@@ -56,16 +73,19 @@ enum Kind {
     Binary { offset: usize },
     NotUtf8 { offset: usize, byte: u8 },
     TooLong,
+    Image(VerifyError),
     Header(crate::options::HeaderError),
     Feed { file: String, error: crate::feed::FeedError },
     FeedFile { file: String, error: Box<ScriptError> },
 }
 
 impl ScriptError {
-    /// The line at fault, if the fault is in the script's header.
+    /// The line at fault, if the fault is in the script's header, or in an image
+    /// that has a line table.
     pub fn line(&self) -> Option<u32> {
         match &self.kind {
             Kind::Header(error) => u32::try_from(error.line()).ok(),
+            Kind::Image(error) => error.position().map(|position| position.line),
             _ => None,
         }
     }
@@ -86,6 +106,7 @@ impl ScriptError {
                 format!("not UTF-8: byte 0x{byte:02x} at offset {offset}")
             }
             Kind::TooLong => format!("longer than {MOST_BYTES} bytes"),
+            Kind::Image(error) => error.to_string(),
             Kind::Header(error) => error.message().to_owned(),
             Kind::Feed { file, error } => {
                 format!("its feed {file} is wrong in line {}: {}", error.line(), error.message())
@@ -116,23 +137,24 @@ impl Script {
         Script {
             name: name.to_owned(),
             text: text.to_owned(),
+            packed: None,
             options: RunOptions::from_header(text).unwrap_or_default(),
             feed: Arc::default(),
             expected: expected.map(str::to_owned),
         }
     }
 
-    /// Reads a script, the feed it is to have and the output it must print. What
-    /// is asked for goes before what its header asks for.
+    /// Reads a script or an image, the feed it is to have and the output it must
+    /// print. What is asked for goes before what its header asks for.
     pub fn read(path: &Path, asked: &RunOptions) -> Result<Script, ScriptError> {
         let name = display_name(path);
-        let text = read_text(path)?;
+        let content = Content::of(&name, read_bytes(path)?)?;
         let expected = match path.with_extension("out") {
             out if out.is_file() => Some(read_text(&out)?),
             _ => None,
         };
         let folder = path.parent().unwrap_or(Path::new("")).to_owned();
-        Script::assemble(name, text, expected, asked, &folder)
+        Script::assemble(name, content, expected, asked, &folder)
     }
 
     /// Reads a script from a stream, such as standard input.
@@ -141,17 +163,18 @@ impl Script {
         stream: &mut dyn Read,
         asked: &RunOptions,
     ) -> Result<Script, ScriptError> {
-        let text = text_of(name, stream)?;
-        Script::assemble(name.to_owned(), text, None, asked, Path::new(""))
+        let content = Content::of(name, bytes_of(name, stream)?)?;
+        Script::assemble(name.to_owned(), content, None, asked, Path::new(""))
     }
 
     fn assemble(
         name: String,
-        text: String,
+        content: Content,
         expected: Option<String>,
         asked: &RunOptions,
         folder: &Path,
     ) -> Result<Script, ScriptError> {
+        let Content { text, packed } = content;
         let header = RunOptions::from_header(&text)
             .map_err(|error| ScriptError { name: name.clone(), kind: Kind::Header(error) })?;
         // A path in the header is meant from the script's own folder.
@@ -161,7 +184,31 @@ impl Script {
             (None, None) => Feed::default(),
         };
         let options = asked.clone().or(header);
-        Ok(Script { name, text, options, feed: Arc::new(feed), expected })
+        Ok(Script { name, text, packed, options, feed: Arc::new(feed), expected })
+    }
+}
+
+/// What a file holds: text, or an image.
+struct Content {
+    text: String,
+    packed: Option<Packed>,
+}
+
+impl Content {
+    fn of(name: &str, bytes: Vec<u8>) -> Result<Content, ScriptError> {
+        if !bytes.starts_with(&header::MAGIC) {
+            return Ok(Content { text: text_of(name, bytes)?, packed: None });
+        }
+        // The machine verifies again, in its own memory; this is for whoever reads
+        // an image without running it.
+        let mut scratch = vec![0u16; bytes.len()];
+        match verify(&bytes, scratch.as_mut_slice()).map(|image| image.encoding()) {
+            Ok(encoding) => {
+                let packed = Some(Packed { image: bytes, encoding });
+                Ok(Content { text: String::new(), packed })
+            }
+            Err(error) => Err(ScriptError { name: name.to_owned(), kind: Kind::Image(error) }),
+        }
     }
 }
 
@@ -230,17 +277,21 @@ fn read_feed(script: &str, path: &Path) -> Result<Feed, ScriptError> {
 }
 
 fn read_text(path: &Path) -> Result<String, ScriptError> {
+    text_of(&display_name(path), read_bytes(path)?)
+}
+
+fn read_bytes(path: &Path) -> Result<Vec<u8>, ScriptError> {
     let name = display_name(path);
     if path.is_dir() {
         return Err(ScriptError { name, kind: Kind::Folder });
     }
     match File::open(path) {
-        Ok(mut file) => text_of(&name, &mut file),
+        Ok(mut file) => bytes_of(&name, &mut file),
         Err(error) => Err(ScriptError { name, kind: Kind::Io(error) }),
     }
 }
 
-fn text_of(name: &str, stream: &mut dyn Read) -> Result<String, ScriptError> {
+fn bytes_of(name: &str, stream: &mut dyn Read) -> Result<Vec<u8>, ScriptError> {
     let fail = |kind| Err(ScriptError { name: name.to_owned(), kind });
     let mut bytes = Vec::new();
     if let Err(error) = stream.take(MOST_BYTES + 1).read_to_end(&mut bytes) {
@@ -249,6 +300,11 @@ fn text_of(name: &str, stream: &mut dyn Read) -> Result<String, ScriptError> {
     if bytes.len() as u64 > MOST_BYTES {
         return fail(Kind::TooLong);
     }
+    Ok(bytes)
+}
+
+fn text_of(name: &str, bytes: Vec<u8>) -> Result<String, ScriptError> {
+    let fail = |kind| Err(ScriptError { name: name.to_owned(), kind });
     if let Some(offset) = bytes.iter().position(|&byte| byte == 0) {
         return fail(Kind::Binary { offset });
     }

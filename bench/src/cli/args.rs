@@ -11,12 +11,14 @@ use scruple_bytecode::Encoding;
 const EXAMPLES: &str = "\
 Examples:
   scruple run hello.js                        compile and run a script
+  scruple pack hello.js -o hello.img          write the image, which run and weigh take too
   scruple weigh samples                       weigh every script of a folder
   scruple weigh app.js --encoding byte,leb    ... under two encodings
+  scruple fit app.js --board board.toml       the least RAM it runs in, and whether a board has it
   scruple listing app.js --function main      the instructions of a function
   scruple trace app.js --from 1000 --count 20 what instructions 1000 to 1019 did
 
-Exit codes: 0 fine; 1 an error, a failed script, a wrong answer; 2 usage.";
+Exit codes: 0 fine; 1 an error, a failed script, a wrong answer; 2 usage; 3 it does not fit.";
 
 /// A bench for a tiny script engine: compiles a script in one pass, runs it over a
 /// heap that counts every byte, and says how many bytes, how much RAM, how many
@@ -46,8 +48,12 @@ pub(crate) enum Color {
 pub(crate) enum Command {
     /// Compile a script and run it
     Run(RunArguments),
+    /// Compile a script and write its image
+    Pack(PackArguments),
     /// Weigh scripts: image, heap, stack, compiler, instructions
     Weigh(WeighArguments),
+    /// Find the least RAM that scripts run in, and whether a board has it
+    Fit(FitArguments),
     /// Show the instructions of a script
     Listing(ListingArguments),
     /// Show what instructions took from the stack and left there
@@ -59,20 +65,44 @@ Examples:
   scruple run samples/kernels/fib.js
   scruple run control.js --feed tide.csv --until 7200000
   echo 'console.log(6 * 7)' | scruple run -
+  scruple run hello.img
 
 A comment line above the first statement, such as `// scruple: --until 5000 --feed a.csv`, gives
-options of its own; those of the command line go before them. The clock is virtual: the run
-does not wait.";
+options of its own; those of the command line go before them. An image (see pack) has no comments:
+its options are those of the command line. The clock is virtual: the run does not wait.";
 
 #[derive(Debug, Args)]
 #[command(after_help = RUN_EXAMPLES)]
 pub(crate) struct RunArguments {
-    /// The script, or - for standard input
+    /// The script or image, or - for standard input
     pub(crate) script: PathBuf,
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
     #[command(flatten)]
     pub(crate) options: Limits,
+}
+
+const PACK_EXAMPLES: &str = "\
+Examples:
+  scruple pack hello.js -o hello.img
+  scruple pack hello.js -o hello.img --strip --encoding leb
+
+run, weigh, fit, listing and trace take an image where they take a script: they know it by its first
+four bytes. It is executed where it lies, and a damaged one is refused with the offset.";
+
+#[derive(Debug, Args)]
+#[command(after_help = PACK_EXAMPLES)]
+pub(crate) struct PackArguments {
+    /// The script, or - for standard input
+    pub(crate) script: PathBuf,
+    /// The file to write
+    #[arg(short, long, value_name = "FILE")]
+    pub(crate) output: PathBuf,
+    #[command(flatten)]
+    pub(crate) encoding: OneEncoding,
+    /// Leave the line table out: errors then have no line
+    #[arg(long)]
+    pub(crate) strip: bool,
 }
 
 const WEIGH_EXAMPLES: &str = "\
@@ -82,23 +112,61 @@ Examples:
   scruple weigh samples/kernels -v --encoding implied
 
 A script is weighed only if its answer is right: NAME.out beside NAME.js holds what it must print.
-Without such a file it is weighed and marked with a question mark.";
+Without such a file it is weighed and marked with a question mark. An image has one row, under its
+own encoding, and no compile peak.";
 
 #[derive(Debug, Args)]
 #[command(after_help = WEIGH_EXAMPLES)]
 pub(crate) struct WeighArguments {
-    /// Scripts, or folders whose .js files are taken
+    /// Scripts and images, or folders whose .js files are taken
     #[arg(required = true)]
     pub(crate) paths: Vec<PathBuf>,
     /// Encodings, separated by commas; all unless given
     #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
     pub(crate) encoding: Vec<Encoding>,
     /// The form of the report
-    #[arg(long, default_value = "text", value_parser = format())]
+    #[arg(long, default_value = "text", value_parser = format_of(Format::ALL))]
     pub(crate) format: Format,
     /// Show the categories of both peaks, and what the columns mean
     #[arg(short, long)]
     pub(crate) verbose: bool,
+    #[command(flatten)]
+    pub(crate) options: Limits,
+}
+
+const FIT_EXAMPLES: &str = "\
+Examples:
+  scruple fit samples/marrow-brook
+  scruple fit app.js --board board.toml --encoding leb
+  scruple fit app.img --feed tide.csv --until 7200000
+
+The region of heap and stack is made smaller until the script no longer runs: what is told is exact
+to a cell, for these inputs only. Leave headroom for others. A board file is TOML, in bytes:
+
+  flash = 131072        # what the board has
+  ram = 8192
+  host_flash = 60000    # what the program around takes [default: 0]
+  host_ram = 2048
+  headroom = 10         # per cent of flash and of RAM to stay free [default: 0]
+
+With a board the exit code is 3 if a script does not fit or could not be measured.";
+
+#[derive(Debug, Args)]
+#[command(after_help = FIT_EXAMPLES)]
+pub(crate) struct FitArguments {
+    /// Scripts and images, or folders whose .js files are taken
+    #[arg(required = true)]
+    pub(crate) paths: Vec<PathBuf>,
+    #[command(flatten)]
+    pub(crate) encoding: OneEncoding,
+    /// A board to hold them against
+    #[arg(long, value_name = "TOML")]
+    pub(crate) board: Option<PathBuf>,
+    /// The form of the report
+    #[arg(long, default_value = "text", value_parser = format_of(Format::OF_FIT))]
+    pub(crate) format: Format,
+    #[command(flatten)]
+    pub(crate) options: Limits,
 }
 
 const LISTING_EXAMPLES: &str = "\
@@ -109,7 +177,7 @@ Examples:
 #[derive(Debug, Args)]
 #[command(after_help = LISTING_EXAMPLES)]
 pub(crate) struct ListingArguments {
-    /// The script, or - for standard input
+    /// The script or image, or - for standard input
     pub(crate) script: PathBuf,
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
@@ -129,7 +197,7 @@ A line is: number of the instruction, place in the code, what it is, ( taken -- 
 #[derive(Debug, Args)]
 #[command(after_help = TRACE_EXAMPLES)]
 pub(crate) struct TraceArguments {
-    /// The script, or - for standard input
+    /// The script or image, or - for standard input
     pub(crate) script: PathBuf,
     /// The number of the first instruction to show, from 1
     #[arg(long, value_name = "N", default_value_t = 1)]
@@ -198,11 +266,11 @@ fn encoding() -> impl clap::builder::TypedValueParser<Value = Encoding> {
         .try_map(|name| Encoding::from_name(&name).ok_or("no such encoding"))
 }
 
-fn format() -> impl clap::builder::TypedValueParser<Value = Format> {
+fn format_of(formats: &'static [Format]) -> impl clap::builder::TypedValueParser<Value = Format> {
     use clap::builder::TypedValueParser;
-    let names = Format::ALL.iter().map(|format| format.name());
+    let names = formats.iter().map(|format| format.name());
     clap::builder::PossibleValuesParser::new(names).try_map(|name| {
-        let format = Format::ALL.iter().copied().find(|format| format.name() == name);
+        let format = formats.iter().copied().find(|format| format.name() == name);
         format.ok_or("no such format")
     })
 }

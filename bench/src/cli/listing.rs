@@ -16,16 +16,17 @@ pub(crate) fn listing(arguments: &ListingArguments, terminal: &Terminal) -> Resu
         return Ok(Verdict::Wrong);
     };
     let image = Image::open(&built.image).context("the compiler's image")?;
+    let source = script.packed.is_none().then_some(script.text.as_str());
     let mut text = String::new();
     match &arguments.function {
-        None => listing::write(&mut text, &image, Some(&script.text))?,
+        None => listing::write(&mut text, &image, source)?,
         Some(name) => {
             let functions = functions_named(&image, name);
             if functions.is_empty() {
                 bail!("{}: {}", script.name, super::no_function(&image, name));
             }
             for (id, _) in functions {
-                listing::write_function(&mut text, &image, id, Some(&script.text))?;
+                listing::write_function(&mut text, &image, id, source)?;
             }
         }
     }

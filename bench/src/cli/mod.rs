@@ -1,9 +1,12 @@
 //! The commands: each takes its arguments, asks the library, and writes.
 //!
-//! It owns the exit codes: 0 fine, 1 an error, 2 usage (clap's own).
+//! It owns the exit codes: 0 fine, 1 an error, 2 usage (clap's own), 3 what does
+//! not fit.
 
 pub(crate) mod args;
+pub(crate) mod fit;
 pub(crate) mod listing;
+pub(crate) mod pack;
 pub(crate) mod run;
 pub(crate) mod terminal;
 pub(crate) mod trace;
@@ -15,14 +18,16 @@ use std::process::ExitCode;
 use anyhow::{Context, Result};
 use scruple_bench::build::{self, Built};
 use scruple_bench::diagnose::{self, Source};
+use scruple_bench::document::RowError;
 use scruple_bench::machine::{self, Run, Setup};
-use scruple_bench::options::RunOptions;
+use scruple_bench::options::{REGION, RunOptions};
 use scruple_bench::script::Script;
 use scruple_bench::station::Output;
 use scruple_bench::trace::function_name;
 use scruple_bytecode::Encoding;
 use scruple_bytecode::image::Image;
 use scruple_bytecode::operand::FunctionId;
+use scruple_compiler::Diagnostics;
 use scruple_vm::Observer;
 
 use terminal::Terminal;
@@ -33,6 +38,8 @@ pub(crate) enum Verdict {
     Fine,
     /// What is wrong has been said.
     Wrong,
+    /// What does not fit, or could not be measured for that, has been said.
+    Exceeded,
 }
 
 /// The exit code; an error that has not been shown is shown.
@@ -40,6 +47,7 @@ pub(crate) fn conclude(result: Result<Verdict>, terminal: &Terminal) -> ExitCode
     match result {
         Ok(Verdict::Fine) => ExitCode::SUCCESS,
         Ok(Verdict::Wrong) => ExitCode::from(1),
+        Ok(Verdict::Exceeded) => ExitCode::from(3),
         Err(error) => {
             terminal.complain(&format!("scruple: {error:#}\n"));
             ExitCode::from(1)
@@ -55,22 +63,22 @@ fn read_script(path: &Path, asked: &RunOptions) -> Result<Script> {
     Ok(Script::read(path, asked)?)
 }
 
-/// Compiles a script, or shows what is wrong with it.
+/// Compiles a script, or shows what is wrong with it. A packed one is taken as it
+/// is.
 fn build_or_explain(
     script: &Script,
     encoding: Encoding,
     terminal: &Terminal,
 ) -> Result<Option<Built>> {
-    let built = build::on_large_stack(|| build::build(&script.text, encoding))
+    let built = build::on_large_stack(|| build::build(script, encoding))
         .context("no thread to compile on")?;
-    match built {
-        Ok(built) => Ok(Some(built)),
-        Err(diagnostics) => {
-            let source = Source { name: &script.name, text: &script.text };
-            terminal.complain(&diagnose::diagnostics(source, &diagnostics, terminal.colour()));
-            Ok(None)
-        }
-    }
+    Ok(built.map_err(|wrong| complain_of(script, &wrong, terminal)).ok())
+}
+
+/// Shows what the compiler refused.
+fn complain_of(script: &Script, wrong: &Diagnostics, terminal: &Terminal) {
+    let source = Source { name: &script.name, text: &script.text };
+    terminal.complain(&diagnose::diagnostics(source, wrong, terminal.colour()));
 }
 
 /// Runs a compiled script.
@@ -84,6 +92,7 @@ fn run_built<O: Observer + Send + 'static>(
     let run = build::on_large_stack(|| {
         let run = machine::run(Setup {
             image: &built.image,
+            region: REGION,
             feed: script.feed.clone(),
             limits: script.options.limits(budget),
             collect_every: usize::MAX,
@@ -100,6 +109,12 @@ fn run_built<O: Observer + Send + 'static>(
 fn explain(script: &Script, failure: &machine::Failure, terminal: &Terminal) {
     let source = Source { name: &script.name, text: &script.text };
     terminal.complain(&diagnose::failure(source, failure, terminal.colour()));
+}
+
+/// An error of a row, as a line of its own.
+fn error_line(script: &str, encoding: &str, error: &RowError) -> String {
+    let place = if error.line.is_some() { ":" } else { ": " };
+    format!("{script}{place}{} ({encoding})\n", error.describe())
 }
 
 /// What to say where no function has a name.

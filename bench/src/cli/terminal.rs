@@ -7,6 +7,7 @@ use std::io::{self, IsTerminal, Write};
 
 use anstream::{AutoStream, ColorChoice};
 use anyhow::{Context, Result};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::args::Color;
 
@@ -30,9 +31,19 @@ impl Terminal {
         self.colour
     }
 
-    /// Whether somebody looks on at standard error.
-    pub(crate) fn is_watched(&self) -> bool {
-        io::stderr().is_terminal()
+    /// How far some work is, for whoever looks on at standard error.
+    pub(crate) fn progress(&self, n_steps: u64, work: &str) -> ProgressBar {
+        let target = if io::stderr().is_terminal() {
+            ProgressDrawTarget::stderr()
+        } else {
+            ProgressDrawTarget::hidden()
+        };
+        let bar = ProgressBar::with_draw_target(Some(n_steps), target);
+        let form = format!("{work} {{pos}} of {{len}}, about {{eta}} left {{wide_bar}}");
+        match ProgressStyle::with_template(&form) {
+            Ok(style) => bar.with_style(style),
+            Err(_) => bar,
+        }
     }
 
     /// Writes a result.

@@ -34,7 +34,7 @@ pub(super) const COLUMNS: &[Column] = columns! {
     "live_peak_bytes" Some("live peak"), f => Some(f.live_peak.total);
     "live_peak_resolution_bytes" Some("within"), f => Some(f.live_peak_resolution);
     "stack_peak_bytes" Some("stack"), f => Some(f.stack_peak);
-    "compile_peak_asked_bytes" Some("comp asked"), f => Some(f.compile_peak.asked);
+    "compile_peak_asked_bytes" Some("comp asked"), f => f.compile_peak.asked;
     "compile_peak_reserved_bytes" Some("reserved"), f => f.compile_peak.reserved;
     "instructions" Some("instructions"), f => Some(f.instructions);
     "operations" Some("operations"), f => Some(f.operations);
@@ -49,7 +49,7 @@ All numbers are bytes or counts. image = header + const(ants) + func(tion table)
 + pad(ding) + lines. high-water: most bytes of heap and stack at once, garbage included. live \
 peak: most bytes reachable at once, found by collecting before every allocation (within 0) or \
 after so many bytes of allocation. comp asked, reserved: most bytes the compiler asked for, and \
-had from the allocator, the image included. instructions: fetched and carried out; operations: \
+had from the allocator, the image included; none of a packed script. instructions: fetched and carried out; operations: \
 their parts, shown where an instruction has several. fetched: instruction bytes read.";
 
 /// The splits of the two peaks by category, with the names a program sees.

@@ -5,7 +5,7 @@ use serde::Serialize;
 use crate::document::{Document, Lab, Row};
 
 /// One object.
-pub(super) fn render(document: &Document) -> Result<String, serde_json::Error> {
+pub(super) fn render(document: &impl Serialize) -> Result<String, serde_json::Error> {
     let mut text = serde_json::to_string_pretty(document)?;
     text.push('\n');
     Ok(text)

@@ -4,11 +4,13 @@
 
 mod columns;
 mod csv;
+mod fit;
 mod json;
 mod markdown;
 mod text;
 
 use crate::document::Document;
+use crate::fit::document::Document as Fitted;
 
 /// A form a document can take.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -29,6 +31,9 @@ impl Format {
     /// Every form.
     pub const ALL: &'static [Format] =
         &[Format::Text, Format::Json, Format::Jsonl, Format::Csv, Format::Markdown];
+
+    /// The forms that `fit` offers.
+    pub const OF_FIT: &'static [Format] = &[Format::Text, Format::Json];
 
     /// The name a command line uses.
     pub const fn name(self) -> &'static str {
@@ -54,5 +59,13 @@ pub fn render(
         Format::Jsonl => json::render_lines(document),
         Format::Csv => Ok(csv::render(document)),
         Format::Markdown => Ok(markdown::render(document)),
+    }
+}
+
+/// Renders what `fit` found. JSON, or else text: see [`Format::OF_FIT`].
+pub fn render_fit(document: &Fitted, format: Format) -> Result<String, serde_json::Error> {
+    match format {
+        Format::Json => json::render(document),
+        _ => Ok(fit::render(document)),
     }
 }
