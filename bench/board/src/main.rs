@@ -1,0 +1,176 @@
+//! Firmware that runs a script on the emulated board and says what it took.
+//!
+//! It owns the order: read the parcel, compile it if it is source text, load,
+//! run, run the timers, write the row. What the script prints goes to the output
+//! stream; the row, one line of JSON, to the error stream. It refuses to judge:
+//! whoever drives the board compares output and figures.
+
+#![no_std]
+#![no_main]
+
+#[cfg(feature = "compiler")]
+extern crate alloc;
+
+mod clock;
+#[cfg(feature = "compiler")]
+mod compile;
+mod feed;
+mod memory;
+mod outside;
+#[allow(unreachable_pub, dead_code, reason = "shared with the driver, which writes parcels")]
+mod parcel;
+mod report;
+mod station;
+mod timers;
+
+use core::panic::PanicInfo;
+
+use cortex_m::Peripherals;
+use cortex_m_rt::{ExceptionFrame, entry, exception};
+use scruple_vm::{HeapOptions, Options};
+
+use clock::Clock;
+use outside::{Row, Stream, leave};
+use parcel::Parcel;
+use report::{Ticks, report};
+use station::{FUNCTIONS, Fetches, Machine, Station};
+use timers::Timers;
+
+/// What is ready to run: an image and the memory that is left for it.
+struct Ready {
+    image: &'static [u8],
+    pool: &'static mut [u64],
+    /// Bytes of the image, if it lies in RAM.
+    image_in_ram: usize,
+    #[cfg(feature = "compiler")]
+    compiled: Option<report::Compiled>,
+}
+
+#[entry]
+fn main() -> ! {
+    let Some(peripherals) = Peripherals::take() else { leave(false) };
+    let clock = Clock::start(peripherals.SYST);
+    let Some(parcel) = Parcel::read(memory::parcel()) else {
+        fail("parcel", "there is no parcel behind the program");
+    };
+    let ready = prepare(&parcel, &clock);
+    leave(run(&parcel, ready, &clock));
+}
+
+#[cfg(feature = "compiler")]
+fn prepare(parcel: &Parcel<'static>, clock: &Clock) -> Ready {
+    if !parcel.is_source {
+        return in_flash(parcel);
+    }
+    let begin = clock.ticks();
+    match compile::build(parcel) {
+        Ok(built) => {
+            let compiled = report::Compiled {
+                ticks: clock.ticks() - begin,
+                image: built.image.len(),
+                peak: built.peak,
+                reach: built.reach,
+                stack_peak: memory::stack_peak(),
+            };
+            Ready {
+                image: built.image,
+                pool: built.pool,
+                image_in_ram: built.image.len(),
+                compiled: Some(compiled),
+            }
+        }
+        Err(compile::Failure::Diagnostics(diagnostics)) => {
+            fail("compile", diagnostics.first().message())
+        }
+        Err(compile::Failure::Parcel) => fail("parcel", "the source cannot be compiled here"),
+    }
+}
+
+#[cfg(not(feature = "compiler"))]
+fn prepare(parcel: &Parcel<'static>, _: &Clock) -> Ready {
+    if parcel.is_source {
+        fail("parcel", "this firmware has no compiler");
+    }
+    in_flash(parcel)
+}
+
+fn in_flash(parcel: &Parcel<'static>) -> Ready {
+    Ready {
+        image: parcel.script,
+        pool: memory::take_pool(),
+        image_in_ram: 0,
+        #[cfg(feature = "compiler")]
+        compiled: None,
+    }
+}
+
+/// Runs the script and its timers, and writes the row.
+#[inline(never)]
+fn run(parcel: &Parcel<'static>, ready: Ready, clock: &Clock) -> bool {
+    let mut pool = ready.pool;
+    let places = memory::carve(&mut pool, usize::from(parcel.n_timers), None);
+    let timer_bytes = size_of_val(places);
+    let region = memory::region(pool);
+    let region_bytes = size_of_val(region);
+    let station = Station {
+        output: Stream::output(),
+        counter: Fetches::default(),
+        timers: Timers::new(places),
+        feed: core::str::from_utf8(parcel.feed).unwrap_or_default(),
+    };
+    let options = Options {
+        heap: HeapOptions {
+            limit: parcel.heap_limit as usize,
+            collect_every: parcel.collect_every as usize,
+            ..HeapOptions::default()
+        },
+        stack_limit: parcel.stack_limit as usize,
+        nesting_limit: parcel.nesting_limit,
+        budget: parcel.budget,
+        ..Options::default()
+    };
+    let mut vm = Machine::new(region, station, options);
+    vm.set_host_functions(&FUNCTIONS);
+    let begin = clock.ticks();
+    let loaded = vm.load(ready.image);
+    let middle = clock.ticks();
+    let end = match loaded {
+        Ok(()) => vm.run().and_then(|()| timers::run(&mut vm, parcel.until)).map_err(Some),
+        Err(_) => Err(None),
+    };
+    let ticks = Ticks { load: middle - begin, run: clock.ticks() - middle };
+    let stack_peak = memory::stack_peak();
+    let mut row = Row::begin();
+    row.number("schema", 1);
+    row.text("board", |out| out.write(env!("BOARD_NAME")));
+    #[cfg(feature = "compiler")]
+    report::compiled(&mut row, ready.compiled);
+    row.number("region_bytes", region_bytes as u64);
+    row.number("timer_bytes", timer_bytes as u64);
+    row.number("image_in_ram", ready.image_in_ram as u64);
+    report(&mut row, &mut vm, ticks, stack_peak, end);
+    row.end();
+    end.is_ok() && stack_peak.is_some()
+}
+
+/// Ends a run that could not begin.
+fn fail(stage: &str, message: &str) -> ! {
+    let mut row = Row::begin();
+    row.number("schema", 1);
+    row.text("error_stage", |out| out.write(stage));
+    row.text("error", |out| out.write(message));
+    row.end();
+    leave(false)
+}
+
+/// A panic is a defect, or a compiler without memory.
+#[panic_handler]
+fn panic(_: &PanicInfo<'_>) -> ! {
+    fail("panic", "the program panicked")
+}
+
+#[exception]
+#[allow(unsafe_code, reason = "the attribute asks for it")]
+unsafe fn HardFault(_: &ExceptionFrame) -> ! {
+    fail("fault", "a fault of the processor: a panic, or memory that is not there")
+}
