@@ -4,7 +4,7 @@
 //! It owns no expectation: those lie beside the suites, each with its source.
 
 use scruple_bytecode::Encoding;
-use scruple_vm::{Counter, HeapOptions, Host, Layout, Ledger, Narrow, Options, Vm, Wide};
+use scruple_vm::{Counter, HeapOptions, Host, Layout, Ledger, Narrow, Observer, Options, Vm, Wide};
 
 /// What a script did.
 #[derive(Debug, Clone)]
@@ -56,6 +56,9 @@ pub struct Setup {
     pub slots: usize,
     /// Instructions that may be carried out.
     pub budget: u64,
+    /// Whether an observer looks at every instruction: then each goes through its
+    /// handler, and none through its quick form.
+    pub steps: bool,
 }
 
 impl Default for Setup {
@@ -66,21 +69,56 @@ impl Default for Setup {
             heap: HeapOptions::default(),
             slots: 120 * 1024,
             budget: 200_000_000,
+            steps: false,
         }
     }
 }
 
-#[derive(Default)]
-struct Listener {
-    printed: String,
-    counter: Counter,
+/// An observer that has counted fetched bytes.
+trait Watch: Observer + Default + 'static {
+    fn fetched_bytes(&self) -> u64;
 }
 
-impl Host for Listener {
-    type Observer = Counter;
+impl Watch for Counter {
+    fn fetched_bytes(&self) -> u64 {
+        Counter::fetched_bytes(self)
+    }
+}
 
-    fn observer(&mut self) -> &mut Counter {
-        &mut self.counter
+/// Looks at every instruction, and counts as [`Counter`] does.
+#[derive(Default)]
+struct Stepper(Counter);
+
+impl Observer for Stepper {
+    type Tally = u64;
+    const STEPS: bool = true;
+
+    fn count(tally: &mut u64, bytes: usize) {
+        Counter::count(tally, bytes);
+    }
+
+    fn absorb(&mut self, tally: u64) {
+        self.0.absorb(tally);
+    }
+}
+
+impl Watch for Stepper {
+    fn fetched_bytes(&self) -> u64 {
+        self.0.fetched_bytes()
+    }
+}
+
+#[derive(Default)]
+struct Listener<W> {
+    printed: String,
+    watch: W,
+}
+
+impl<W: Watch> Host for Listener<W> {
+    type Observer = W;
+
+    fn observer(&mut self) -> &mut W {
+        &mut self.watch
     }
 
     fn write(&mut self, text: &str) {
@@ -90,13 +128,15 @@ impl Host for Listener {
 
 /// Compiles scripts and runs them in one fresh context, one after the other.
 pub fn run(sources: &[&str], setup: &Setup) -> Outcome {
-    match setup.layout {
-        LayoutName::Narrow => run_in::<Narrow>(sources, setup),
-        LayoutName::Wide => run_in::<Wide>(sources, setup),
+    match (setup.layout, setup.steps) {
+        (LayoutName::Narrow, false) => run_in::<Narrow, Counter>(sources, setup),
+        (LayoutName::Narrow, true) => run_in::<Narrow, Stepper>(sources, setup),
+        (LayoutName::Wide, false) => run_in::<Wide, Counter>(sources, setup),
+        (LayoutName::Wide, true) => run_in::<Wide, Stepper>(sources, setup),
     }
 }
 
-fn run_in<L: Layout>(sources: &[&str], setup: &Setup) -> Outcome {
+fn run_in<L: Layout, W: Watch>(sources: &[&str], setup: &Setup) -> Outcome {
     let options = scruple_compiler::Options {
         encoding: setup.encoding,
         ..scruple_compiler::Options::default()
@@ -114,7 +154,7 @@ fn run_in<L: Layout>(sources: &[&str], setup: &Setup) -> Outcome {
     }
     let mut region = vec![L::Slot::default(); setup.slots];
     let options = Options { heap: setup.heap, budget: setup.budget, ..Options::default() };
-    let mut vm: Vm<'_, L, Listener> = Vm::new(&mut region, Listener::default(), options);
+    let mut vm: Vm<'_, L, Listener<W>> = Vm::new(&mut region, Listener::default(), options);
     let mut end = End::Finished;
     if refused.is_none() {
         for image in &images {
@@ -142,7 +182,7 @@ fn run_in<L: Layout>(sources: &[&str], setup: &Setup) -> Outcome {
     Outcome {
         end,
         instructions: vm.instructions(),
-        fetched_bytes: vm.host().counter.fetched_bytes(),
+        fetched_bytes: vm.host().watch.fetched_bytes(),
         ledger: vm.ledger().clone(),
         printed: std::mem::take(&mut vm.host_mut().printed),
     }

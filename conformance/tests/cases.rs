@@ -96,6 +96,18 @@ fn check(case: &Case) -> Option<String> {
         }
         first.get_or_insert(outcome);
     }
+    // By the handlers alone: the same again, to the byte and the instruction.
+    let stepped = run(&[&case.source], &Setup { steps: true, ..Setup::default() });
+    if let Some(problem) = judge(case, &stepped) {
+        return Some(format!("stepped: {problem}"));
+    }
+    let plain = run(&[&case.source], &Setup::default());
+    let same = stepped.instructions == plain.instructions
+        && stepped.fetched_bytes == plain.fetched_bytes
+        && stepped.ledger.high_water() == plain.ledger.high_water();
+    if !same {
+        return Some("counts differ where each instruction is looked at".to_owned());
+    }
     let wide = run(&[&case.source], &Setup { layout: LayoutName::Wide, ..Setup::default() });
     if let Some(problem) = judge(case, &wide) {
         return Some(format!("wide: {problem}"));

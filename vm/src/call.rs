@@ -114,6 +114,46 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(entered)
     }
 
+    /// What a call from `at` needs of a closure of the running image, if that is
+    /// nothing but a frame and there is room for it.
+    #[inline(always)]
+    pub(crate) fn quick_frame(&self, at: At<L>, closure: Ref, argc: usize) -> Option<FrameShape> {
+        let function = self.own_frame(self.heap.half(closure, 1) as usize)?;
+        let fp = at.sp + argc - 1;
+        let size = function.n_slots as usize + 1;
+        let is_plain = function.flags & record::FLAG_ARGUMENTS == 0;
+        (is_plain && fp >= size + self.lowest_frame()).then_some(function)
+    }
+
+    /// Enters a frame that there is room for.
+    #[inline(always)]
+    pub(crate) fn quick_enter(&mut self, at: At<L>, function: FrameShape, argc: usize) -> At<L> {
+        let n_slots = function.n_slots as usize;
+        let fp = at.sp + argc - 1;
+        let low = fp - n_slots - 1;
+        let given = argc.min(function.n_params as usize);
+        if given < n_slots {
+            clear_slots(at, fp, given, n_slots);
+        }
+        at.set(low + 1, Value::small(at.pc as i32 | (self.current as i32) << IMAGE_SHIFT));
+        at.set(low, Value::small(at.fp as i32));
+        self.heap.settle(low - function.depth as usize);
+        At { pc: function.code as usize, sp: low, fp, ..at }
+    }
+
+    /// Leaves a frame for another of the same image, with nothing to see to.
+    #[inline(always)]
+    pub(crate) fn quick_leave(&mut self, at: At<L>, link: usize, value: Value<L>) -> Option<At<L>> {
+        let place = at.get(link + 1).as_int()?;
+        let fp = at.get(link).as_int()? as usize;
+        if place >> PLACE_BITS != (self.current as i32) << (IMAGE_SHIFT - PLACE_BITS) {
+            return None;
+        }
+        let sp = at.fp + 2;
+        at.set(sp, value);
+        Some(At { pc: (place & ((1 << PLACE_BITS) - 1)) as usize, sp, fp, ..at })
+    }
+
     /// What a call needs of a function of the current image.
     #[inline(always)]
     fn own_frame(&self, number: usize) -> Option<FrameShape> {

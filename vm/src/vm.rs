@@ -28,7 +28,7 @@ pub struct Options {
     /// How deep built-ins and scripts may call one another: each level takes
     /// some hundreds of bytes of the host program's own stack.
     pub nesting_limit: u16,
-    /// Instructions that may be carried out; the steps of the built-ins' own
+    /// Instructions that may be carried out, at most 2^63 - 1; the steps of the built-ins' own
     /// loops are held to the same number, apart from them.
     pub budget: u64,
     /// Where `Math.random` begins: the same seed gives the same numbers.
@@ -91,6 +91,7 @@ pub struct Vm<'m, L: Layout, H: Host> {
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// A fresh context in a region of memory: the built-ins take none of it.
     pub fn new(region: &'m mut [L::Slot], host: H, options: Options) -> Self {
+        let options = Options { budget: options.budget.min(crate::interp::MOST_FUEL), ..options };
         let heap = Heap::new(region, options.heap);
         let end = heap.stack_end();
         Vm {

@@ -27,6 +27,8 @@ use core::marker::PhantomData;
 use core::ops::{Deref, DerefMut};
 use core::ptr::NonNull;
 
+use scruple_bytecode::encoding::VerifiedCode;
+
 /// A region of memory, given for as long as the machine lives.
 pub(crate) struct Region<'m, S> {
     first: NonNull<S>,
@@ -112,13 +114,24 @@ impl<S: Copy> Window<S> {
     }
 }
 
-/// An opcode byte of a verified image's code section.
-#[inline(always)]
-pub(crate) fn code_byte(code: &[u8], at: usize) -> u8 {
-    if cfg!(any(feature = "checked", debug_assertions)) {
-        return code[at];
+impl Window<u8> {
+    /// A window on the code section of a verified image, used only while the image
+    /// is there.
+    #[inline(always)]
+    pub(crate) fn on_code(code: &[u8]) -> Self {
+        Window {
+            first: NonNull::from(code).cast(),
+            #[cfg(any(feature = "checked", debug_assertions))]
+            len: code.len(),
+        }
     }
-    // SAFETY: the verifier has seen that `at` begins an instruction of this code
-    // section (module documentation).
-    unsafe { *code.get_unchecked(at) }
+}
+
+impl VerifiedCode for Window<u8> {
+    #[inline(always)]
+    fn byte(self, at: usize) -> u8 {
+        // `get` is unsafe with its own argument: the verifier keeps `at` within an
+        // instruction of this code section (module documentation).
+        self.get(at)
+    }
 }

@@ -515,13 +515,8 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
 
     #[inline(always)]
     fn multiply(&mut self, at: At<L>) -> Next<L> {
-        let (b, a) = (self.peek(at, 0), self.peek(at, 1));
-        if let Some((x, y)) = L::both_ints(a.0, b.0)
-            && let Some(product) = x.checked_mul(y)
-            && product != 0
-            && let Some(value) = Value::int(product)
-        {
-            return Ok(self.replace(at, 2, value));
+        if let Some(at) = at.multiply() {
+            return Ok(at);
         }
         self.numbers(at, |a, b| a * b)
     }
@@ -533,12 +528,8 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
 
     #[inline(always)]
     fn remainder(&mut self, at: At<L>) -> Next<L> {
-        let (b, a) = (self.peek(at, 0), self.peek(at, 1));
-        if let Some((x, y)) = L::both_ints(a.0, b.0)
-            && x >= 0
-            && y > 0
-        {
-            return Ok(self.replace(at, 2, Value::small(x % y)));
+        if let Some(at) = at.remainder() {
+            return Ok(at);
         }
         self.numbers(at, libm::fmod)
     }

@@ -1,9 +1,10 @@
 //! Quick forms, and the followers that are carried out with them.
 //!
-//! A quick form is what an instruction does in the usual case, on the registers
-//! and the stack alone: small integers, slots, jumps. It refuses whatever may
-//! allocate, call or throw, and answers nothing where the case is not the usual
-//! one: then the handler does it all.
+//! A quick form is what an instruction does in the usual case: small integers,
+//! slots, jumps, elements of plain arrays, frames of the running image. It refuses
+//! the rest, and whatever may throw or call out, and answers nothing then: the
+//! handler does it all. What it calls out of line takes and gives values, never the
+//! registers: a reference to those would put them into memory in every arm.
 //!
 //! A follower is an instruction with a quick form that often stands behind
 //! another. The arm of its leader looks for it and carries it out at one go: the
@@ -12,12 +13,16 @@
 
 use core::marker::PhantomData;
 
-use super::At;
-use crate::heap::raw::code_byte;
+use super::{At, burn};
+use crate::Host;
+use crate::heap::kinds::Kind;
+use crate::heap::raw::Window;
 use crate::host::Observer;
 use crate::layout::Layout;
-use crate::value::Value;
-use scruple_bytecode::operand::{Displacement, Int, Slot};
+use crate::value::{Ref, Value};
+use crate::vm::Vm;
+use scruple_bytecode::encoding::VerifiedCode;
+use scruple_bytecode::operand::{Argc, Displacement, GlobalId, Int, Slot};
 use scruple_bytecode::{Decoder, Op, Opcode};
 
 impl<L: Layout> At<L> {
@@ -80,6 +85,21 @@ impl<L: Layout> At<L> {
         Some(self.replace(2, Value(difference)))
     }
 
+    /// A product of small integers, but for one that may be -0.
+    #[inline(always)]
+    pub(super) fn multiply(self) -> Option<Self> {
+        let (x, y) = L::both_ints(self.peek(1).0, self.peek(0).0)?;
+        let product = x.checked_mul(y).filter(|&product| product != 0)?;
+        Some(self.replace(2, Value::int(product)?))
+    }
+
+    /// A remainder of small integers, but for one that may be -0.
+    #[inline(always)]
+    pub(super) fn remainder(self) -> Option<Self> {
+        let (x, y) = L::both_ints(self.peek(1).0, self.peek(0).0)?;
+        if x >= 0 && y > 0 { Some(self.replace(2, Value::small(x % y))) } else { None }
+    }
+
     #[inline(always)]
     pub(super) fn increment(self) -> Option<Self> {
         let sum = L::add_ints(self.peek(0).0, Value::<L>::small(1).0)?;
@@ -121,24 +141,145 @@ impl<L: Layout> At<L> {
     }
 }
 
-/// Carries out an operation in its quick form, if this is the usual case.
+impl<L: Layout, H: Host> Vm<'_, L, H> {
+    #[inline(always)]
+    fn quick_load_global(&mut self, at: At<L>, global: GlobalId) -> Option<At<L>> {
+        let value = at.get(self.global_slot(global));
+        if value.is_marker() { None } else { Some(at.put(value)) }
+    }
+
+    /// An operation on two numbers of any kind. What is out of line here takes and
+    /// gives values, no registers: see [`Vm::handle`].
+    #[inline(always)]
+    fn quick_numbers(&mut self, at: At<L>, f: impl Fn(f64, f64) -> f64) -> Option<At<L>> {
+        // The result may need memory, and its collector the stack.
+        self.heap.sp = at.sp;
+        Some(at.replace(2, self.number_of(at.peek(1), at.peek(0), f)?))
+    }
+
+    #[inline(never)]
+    fn number_of(
+        &mut self,
+        a: Value<L>,
+        b: Value<L>,
+        f: impl Fn(f64, f64) -> f64,
+    ) -> Option<Value<L>> {
+        let (a, b) = (self.as_number(a)?, self.as_number(b)?);
+        self.number(f(a, b)).ok()
+    }
+
+    /// A comparison of two numbers of any kind.
+    #[inline(always)]
+    fn quick_order(&self, at: At<L>, f: impl Fn(f64, f64) -> bool) -> Option<At<L>> {
+        let holds = self.number_order(at.peek(1), at.peek(0), f)?;
+        Some(at.replace(2, Value::boolean(holds)))
+    }
+
+    #[inline(never)]
+    fn number_order(&self, a: Value<L>, b: Value<L>, f: impl Fn(f64, f64) -> bool) -> Option<bool> {
+        Some(f(self.as_number(a)?, self.as_number(b)?))
+    }
+
+    /// An element of an array, in its block.
+    #[inline(always)]
+    fn quick_read_at(&mut self, at: At<L>) -> Option<At<L>> {
+        let (array, index) = self.quick_place(at.peek(1), at.peek(0))?;
+        Some(at.replace(2, self.element(array, index)?))
+    }
+
+    #[inline(always)]
+    fn quick_write_at(&mut self, at: At<L>) -> Option<At<L>> {
+        let (array, index) = self.quick_place(at.peek(2), at.peek(1))?;
+        if self.change_element(array, index, at.peek(0)) {
+            Some(At { sp: at.sp + 3, ..at })
+        } else {
+            None
+        }
+    }
+
+    #[inline(always)]
+    fn quick_place(&self, base: Value<L>, key: Value<L>) -> Option<(Ref, u32)> {
+        let index = key.as_int()?;
+        let array = base.as_object()?;
+        let is_place = array.is_cell() && index >= 0 && self.heap.is_kind(array, Kind::Array);
+        is_place.then_some((array, index as u32))
+    }
+
+    #[inline(always)]
+    fn quick_call(&mut self, at: At<L>, argc: usize) -> Option<At<L>> {
+        let closure = self.as_closure(at.peek(argc))?;
+        let below = At { sp: at.sp - 1, ..at };
+        let function = self.quick_frame(below, closure, argc)?;
+        // A frame has a place for the this value above the arguments: they move
+        // down by one. An instruction that pushes undefined first would cost more.
+        for index in 0..argc {
+            at.set(at.sp + index - 1, at.peek(index));
+        }
+        at.set(at.sp + argc - 1, Value::undefined());
+        Some(self.quick_enter(below, function, argc))
+    }
+
+    #[inline(always)]
+    fn quick_call_method(&mut self, at: At<L>, argc: usize) -> Option<At<L>> {
+        let callee = at.peek(argc + 1);
+        if argc == 1 && callee.as_object() == crate::builtins::ARRAY_PUSH {
+            let length = self.push_quick(at.peek(1), at.peek(0))?;
+            return Some(at.replace(3, length));
+        }
+        let closure = self.as_closure(callee)?;
+        let function = self.quick_frame(at, closure, argc)?;
+        Some(self.quick_enter(at, function, argc))
+    }
+}
+
+/// Carries out an operation in its quick form, if it has one and this is the usual
+/// case. In an arm the operation is a constant, and nothing is left of the choice.
 #[inline(always)]
-pub(super) fn quick<L: Layout, A: Opcode>(at: At<L>, bits: u32, zigzag: bool) -> Option<At<L>> {
-    match const { Op::from_opcode(A::OPCODE) }? {
+pub(super) fn quick<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    at: At<L>,
+    op: Option<Op>,
+    bits: u32,
+    zigzag: bool,
+) -> Option<At<L>> {
+    match op? {
+        Op::PushUndefined => Some(at.put(Value::undefined())),
+        Op::PushNull => Some(at.put(Value::null())),
+        Op::PushTrue => Some(at.put(Value::boolean(true))),
+        Op::PushFalse => Some(at.put(Value::boolean(false))),
+        Op::Drop => Some(At { sp: at.sp + 1, ..at }),
+        Op::Dup => Some(at.put(at.peek(0))),
+        Op::KeepSlot => {
+            at.set(at.fp - Slot::from_bits(bits, zigzag).index(), at.peek(0));
+            Some(at)
+        }
+        Op::LoadThis => Some(at.put(at.get(at.fp + 1))),
+        Op::LoadGlobal => vm.quick_load_global(at, GlobalId::from_bits(bits, zigzag)),
+        Op::ReadAt => vm.quick_read_at(at),
+        Op::WriteAt => vm.quick_write_at(at),
+        Op::Call => vm.quick_call(at, Argc::from_bits(bits, zigzag).index()),
+        Op::CallMethod => vm.quick_call_method(at, Argc::from_bits(bits, zigzag).index()),
+        Op::Return => vm.quick_leave(at, at.sp + 1, at.peek(0)),
+        Op::ReturnUndefined => vm.quick_leave(at, at.sp, Value::undefined()),
         Op::LoadSlot => Some(at.load_slot(Slot::from_bits(bits, zigzag))),
         Op::StoreSlot => Some(at.store_slot(Slot::from_bits(bits, zigzag))),
         Op::PushInt => Some(at.put(Value::small(Int::from_bits(bits, zigzag).get()))),
-        Op::Add => at.add(),
-        Op::Subtract => at.subtract(),
+        Op::Add => at.add().or_else(|| vm.quick_numbers(at, |a, b| a + b)),
+        Op::Subtract => at.subtract().or_else(|| vm.quick_numbers(at, |a, b| a - b)),
+        Op::Multiply => at.multiply().or_else(|| vm.quick_numbers(at, |a, b| a * b)),
+        Op::Divide => vm.quick_numbers(at, |a, b| a / b),
+        Op::Remainder => at.remainder(),
+        Op::ShiftLeft => at.bits(|a, b| a.wrapping_shl(b as u32 & 31)),
+        Op::ShiftRight => at.bits(|a, b| a.wrapping_shr(b as u32 & 31)),
         Op::Increment => at.increment(),
         Op::Decrement => at.decrement(),
         Op::BitAnd => at.bits(|a, b| a & b),
         Op::BitOr => at.bits(|a, b| a | b),
         Op::BitXor => at.bits(|a, b| a ^ b),
-        Op::Less => at.compare(|a, b| a < b),
-        Op::LessEqual => at.compare(|a, b| a <= b),
-        Op::Greater => at.compare(|a, b| a > b),
-        Op::GreaterEqual => at.compare(|a, b| a >= b),
+        Op::Less => at.compare(|a, b| a < b).or_else(|| vm.quick_order(at, |a, b| a < b)),
+        Op::LessEqual => at.compare(|a, b| a <= b).or_else(|| vm.quick_order(at, |a, b| a <= b)),
+        Op::Greater => at.compare(|a, b| a > b).or_else(|| vm.quick_order(at, |a, b| a > b)),
+        Op::GreaterEqual => at.compare(|a, b| a >= b).or_else(|| vm.quick_order(at, |a, b| a >= b)),
         Op::StrictEqual | Op::Equal => at.compare(|a, b| a == b),
         Op::StrictNotEqual | Op::NotEqual => at.compare(|a, b| a != b),
         Op::Branch => Some(at.jump(Displacement::from_bits(bits, zigzag))),
@@ -152,13 +293,8 @@ pub(super) fn quick<L: Layout, A: Opcode>(at: At<L>, bits: u32, zigzag: bool) ->
 /// none.
 ///
 /// The pairs are among the commonest ones of `bench/yardstick` and
-/// `samples/kernels`. User milliseconds of `examples/once` on `bench/yardstick`,
-/// least of twelve runs by turns: fib, loop, sieve took 149, 122, 114 with the
-/// comparisons alone and 147, 80, 82 with these; 166, 112, 103 with three for an
-/// operation and one behind each of them, for what is looked for in vain costs too
-/// and every arm grows. So calls gain nothing by it, loops do. The three were
-/// builds of one encoding; with all four, loop took 93 in that run and 77 in
-/// another. The list was chosen on these same scripts, as the best of five.
+/// `samples/kernels`. More of them were slower: what is looked for in vain costs
+/// too, and every arm grows. The list was chosen on these same scripts.
 const fn followers(opcode: u8) -> [Op; N_FOLLOWERS] {
     use Op::*;
     let Some(op) = Op::from_opcode(opcode) else { return [Trap; N_FOLLOWERS] };
@@ -183,33 +319,34 @@ impl<A: Opcode, const N: usize> Opcode for Follower<A, N> {
 }
 
 /// What the instruction behind a leader is carried out with.
-pub(super) struct Trail<'a, L, D, O: Observer> {
-    pub(super) code: &'a [u8],
-    pub(super) count: &'a mut O::Tally,
+pub(super) struct Trail<'a, L, H: Host, D> {
+    pub(super) code: Window<u8>,
+    pub(super) count: &'a mut <H::Observer as Observer>::Tally,
     pub(super) kinds: PhantomData<(L, D)>,
 }
 
-impl<L: Layout, D: Decoder, O: Observer> Trail<'_, L, D, O> {
+impl<L: Layout, H: Host, D: Decoder> Trail<'_, L, H, D> {
     /// Carries out the follower of a leader, if it is one that is looked for.
     #[inline(always)]
-    pub(super) fn follow<A: Opcode>(&mut self, at: At<L>) -> At<L> {
-        if let Some(at) = self.carry_out::<Follower<A, 0>>(at) {
+    pub(super) fn follow<A: Opcode>(&mut self, vm: &mut Vm<'_, L, H>, at: At<L>) -> At<L> {
+        if let Some(at) = self.carry_out::<Follower<A, 0>>(vm, at) {
             return at;
         }
-        self.carry_out::<Follower<A, 1>>(at).unwrap_or(at)
+        self.carry_out::<Follower<A, 1>>(vm, at).unwrap_or(at)
     }
 
     /// Carries out the next instruction if it is that operation, in its quick
     /// form.
     #[inline(always)]
-    fn carry_out<A: Opcode>(&mut self, at: At<L>) -> Option<At<L>> {
+    fn carry_out<A: Opcode>(&mut self, vm: &mut Vm<'_, L, H>, at: At<L>) -> Option<At<L>> {
         if const { A::OPCODE == Op::Trap as u8 } {
             return None;
         }
-        let (bits, next) = D::expect::<A>(code_byte(self.code, at.pc), self.code, at.pc)?;
-        let fuel = at.fuel.checked_sub(1)?;
-        let after = quick::<L, A>(At { pc: next, fuel, ..at }, bits, D::ZIGZAG)?;
-        O::count(self.count, next - at.pc);
+        let (bits, next) = D::expect::<A, _>(self.code.byte(at.pc), self.code, at.pc)?;
+        let fuel = burn(at.fuel)?;
+        let op = const { Op::from_opcode(A::OPCODE) };
+        let after = quick(vm, At { pc: next, fuel, ..at }, op, bits, D::ZIGZAG)?;
+        <H::Observer as Observer>::count(self.count, next - at.pc);
         Some(after)
     }
 }

@@ -1,7 +1,7 @@
 //! The encoding `byte`: operands of a width fixed by their kind, and a prefix for
 //! those that do not fit.
 
-use super::{Arm, Decoder, Encoded, Encoding, Fetched, Form, TRAP, canonical};
+use super::{Arm, Decoder, Encoded, Encoding, Fetched, Form, TRAP, VerifiedCode, canonical};
 use crate::operand::OperandKind;
 use crate::ops::Op;
 
@@ -68,22 +68,19 @@ impl Decoder for Byte {
     };
 
     #[inline(always)]
-    fn operand(arm: Arm, code: &[u8], at: usize) -> (u32, usize) {
+    fn operand<C: VerifiedCode>(arm: Arm, code: C, at: usize) -> (u32, usize) {
         match arm.form {
-            Form::OneByte => (u32::from(code[at + 1]), at + 2),
+            Form::OneByte => (u32::from(code.byte(at + 1)), at + 2),
             Form::TwoBytes | Form::TwoSigned => {
-                let pair: &[u8; 2] = code[at + 1..].first_chunk().unwrap_or(&[0; 2]);
+                let pair = code.bytes(at + 1);
                 let bits = match arm.form {
-                    Form::TwoSigned => i32::from(i16::from_le_bytes(*pair)) as u32,
-                    _ => u32::from(u16::from_le_bytes(*pair)),
+                    Form::TwoSigned => i32::from(i16::from_le_bytes(pair)) as u32,
+                    _ => u32::from(u16::from_le_bytes(pair)),
                 };
                 (bits, at + 3)
             }
             // The opcode behind the prefix is the interpreter's to look at.
-            Form::Wide => {
-                let quad: &[u8; 4] = code[at + 2..].first_chunk().unwrap_or(&[0; 4]);
-                (u32::from_le_bytes(*quad), at + 6)
-            }
+            Form::Wide => (u32::from_le_bytes(code.bytes(at + 2)), at + 6),
             _ => (0, at + 1),
         }
     }

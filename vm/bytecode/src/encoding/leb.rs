@@ -2,7 +2,7 @@
 //! operand folded into the opcode.
 
 use super::byte::WIDE;
-use super::{Arm, Decoder, Encoded, Encoding, Fetched, Form, TRAP, canonical};
+use super::{Arm, Decoder, Encoded, Encoding, Fetched, Form, TRAP, VerifiedCode, canonical};
 use crate::leb128;
 use crate::operand::OperandKind;
 use crate::ops::{Op, Opcode};
@@ -63,11 +63,11 @@ const fn leb_arms(short_forms: bool) -> [Arm; 256] {
 }
 
 #[inline(always)]
-fn leb_operand(arm: Arm, code: &[u8], at: usize) -> (u32, usize) {
+fn leb_operand<C: VerifiedCode>(arm: Arm, code: C, at: usize) -> (u32, usize) {
     match arm.form {
         Form::Folded(bits) => (bits, at + 1),
         _ => {
-            let first = u32::from(code[at + 1]);
+            let first = u32::from(code.byte(at + 1));
             if first < 0x80 {
                 return (first, at + 2);
             }
@@ -80,10 +80,15 @@ fn leb_operand(arm: Arm, code: &[u8], at: usize) -> (u32, usize) {
 // Operands past one LEB128 byte are a few per cent of those fetched: out of
 // line they leave the dispatch loop shorter. Two words come back in registers.
 #[inline(never)]
-fn long_leb(code: &[u8], at: usize) -> (u32, u32) {
-    match leb128::read_unsigned(code, at) {
-        Some((bits, next)) => (bits, (next - at) as u32),
-        None => (0, 1),
+fn long_leb<C: VerifiedCode>(code: C, at: usize) -> (u32, u32) {
+    let (mut bits, mut length) = (0, 0);
+    loop {
+        let byte = code.byte(at + length as usize);
+        bits |= u32::from(byte & 0x7f).wrapping_shl(7 * length);
+        length += 1;
+        if byte < 0x80 || length == leb128::MAX_BYTES as u32 {
+            return (bits, length);
+        }
     }
 }
 
@@ -108,7 +113,7 @@ impl Decoder for Leb {
     const ARMS: &'static [Arm; 256] = &leb_arms(false);
 
     #[inline(always)]
-    fn operand(arm: Arm, code: &[u8], at: usize) -> (u32, usize) {
+    fn operand<C: VerifiedCode>(arm: Arm, code: C, at: usize) -> (u32, usize) {
         leb_operand(arm, code, at)
     }
 
@@ -190,12 +195,12 @@ impl Decoder for Implied {
     const ARMS: &'static [Arm; 256] = &leb_arms(true);
 
     #[inline(always)]
-    fn operand(arm: Arm, code: &[u8], at: usize) -> (u32, usize) {
+    fn operand<C: VerifiedCode>(arm: Arm, code: C, at: usize) -> (u32, usize) {
         leb_operand(arm, code, at)
     }
 
     #[inline(always)]
-    fn expect<A: Opcode>(byte: u8, code: &[u8], at: usize) -> Option<(u32, usize)> {
+    fn expect<A: Opcode, C: VerifiedCode>(byte: u8, code: C, at: usize) -> Option<(u32, usize)> {
         if let Some((opcode, first, count)) = const { short_forms_of(A::OPCODE) } {
             let step = byte.wrapping_sub(opcode);
             let kind = const { Op::ALL[A::OPCODE as usize].info().operand };

@@ -131,6 +131,28 @@ pub struct Fetched {
 /// decoder may read past an instruction's end without asking.
 pub const CODE_PADDING: usize = 4;
 
+/// Code that the verifier has accepted, with its padding, as a decoder reads it.
+///
+/// A slice is one. The interpreter has its own, since the verifier has seen already
+/// that every instruction lies whole.
+pub trait VerifiedCode: Copy {
+    /// The byte at a position.
+    fn byte(self, at: usize) -> u8;
+
+    /// The bytes from a position on.
+    #[inline(always)]
+    fn bytes<const N: usize>(self, at: usize) -> [u8; N] {
+        core::array::from_fn(|index| self.byte(at + index))
+    }
+}
+
+impl VerifiedCode for &[u8] {
+    #[inline(always)]
+    fn byte(self, at: usize) -> u8 {
+        self[at]
+    }
+}
+
 /// A decoder the interpreter is generic over.
 ///
 /// The interpreter has an arm for each of the 256 opcode bytes and asks the
@@ -149,13 +171,13 @@ pub trait Decoder {
     /// byte has this arm, and the position behind it. The code is one that the
     /// verifier has accepted, padding included. On other bytes the answer is
     /// unspecified, but some answer, or a panic: never undefined behaviour.
-    fn operand(arm: Arm, code: &[u8], at: usize) -> (u32, usize);
+    fn operand<C: VerifiedCode>(arm: Arm, code: C, at: usize) -> (u32, usize);
 
     /// Fetches the operand bits of the instruction at a position of verified code,
     /// whose opcode byte is `byte`, and the position behind it: if it is that
     /// operation in its shortest form.
     #[inline(always)]
-    fn expect<A: Opcode>(byte: u8, code: &[u8], at: usize) -> Option<(u32, usize)> {
+    fn expect<A: Opcode, C: VerifiedCode>(byte: u8, code: C, at: usize) -> Option<(u32, usize)> {
         if byte != A::OPCODE {
             return None;
         }
@@ -220,11 +242,10 @@ impl Decoder for Word {
     };
 
     #[inline(always)]
-    fn operand(_: Arm, code: &[u8], at: usize) -> (u32, usize) {
-        let bytes: &[u8; 4] = code[at..].first_chunk().unwrap_or(&[0; 4]);
+    fn operand<C: VerifiedCode>(_: Arm, code: C, at: usize) -> (u32, usize) {
         // The shift copies the sign for signed operands; unsigned ones drop the
         // copies where they are used.
-        ((i32::from_le_bytes(*bytes) >> 8) as u32, at + 4)
+        ((i32::from_le_bytes(code.bytes(at)) >> 8) as u32, at + 4)
     }
 
     fn decode(code: &[u8], at: usize) -> Option<Fetched> {
