@@ -1,6 +1,10 @@
 //! What the compiler holds at most, against what a parser that builds a syntax
-//! tree holds for the same source: the project's target is a twentieth (design,
-//! "Targets").
+//! tree holds for the same source.
+//!
+//! The project's target is a twentieth (design, "Targets"), and it is not reached:
+//! the image alone is about that much of the tree, and the code, the line table and
+//! the names stand beside it while it is laid down. The table says how far it is;
+//! what the test holds is the table, and that the tree is the larger one.
 //!
 //! The yardstick is `oxc_parser` from crates.io, a parser for every use: its tree
 //! carries spans and comments, and serves tools that need all of it. That a
@@ -179,12 +183,12 @@ fn spliced(text: &str, name: &str, table: &str) -> String {
 }
 
 #[test]
-fn the_compiler_holds_at_most_a_twentieth_of_a_syntax_tree() {
+fn the_compiler_holds_less_than_a_syntax_tree_and_the_table_is_fresh() {
     let rows = on_large_stack(measure).expect("a thread");
     let table = table(&rows);
     println!("{table}");
     for row in &rows {
-        assert!(row.peak > row.image && row.used <= row.held);
+        assert!(row.image < row.peak && row.peak < row.used && row.used <= row.held);
     }
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
     let text = fs::read_to_string(&path).expect("the README");

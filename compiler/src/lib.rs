@@ -28,6 +28,7 @@ mod exits;
 mod expressions;
 mod function;
 mod functions;
+mod growth;
 mod jumps;
 mod lexer;
 mod lines;

@@ -34,9 +34,15 @@ const THINGS: &[(&str, &str)] = &[
     ("object with 2 properties", "keep[i] = { a: i, b: i };"),
     ("object with 8 properties", "keep[i] = { a: i, b: i, c: i, d: i, e: i, f: i, g: i, h: i };"),
     ("object of a constructor that sets 2", "keep[i] = new Pair(i, i);"),
-    ("object that gets 4, one after the other", "const o = {}; o.a = o.b = o.c = o.d = i; keep[i] = o;"),
+    (
+        "object that gets 4, one after the other",
+        "const o = {}; o.a = o.b = o.c = o.d = i; keep[i] = o;",
+    ),
     ("property of one large object, key in flash as an index", "large[i] = i;"),
-    ("property of one large object, key of 5 units built at run time", "large['k' + (1000 + i)] = i;"),
+    (
+        "property of one large object, key of 5 units built at run time",
+        "large['k' + (1000 + i)] = i;",
+    ),
     ("accessor property beside another property", "keep[i] = { a: i, get b() { return 1; } };"),
     ("empty array", "keep[i] = [];"),
     ("array with 1 element", "keep[i] = [i];"),
@@ -98,7 +104,8 @@ fn rows() -> Vec<(&'static str, f64, f64)> {
 }
 
 fn table(rows: &[(&str, f64, f64)]) -> String {
-    let mut table = String::from("\n| bytes of heap for each | `narrow` | `wide` |\n| --- | ---: | ---: |\n");
+    let mut table =
+        String::from("\n| bytes of heap for each | `narrow` | `wide` |\n| --- | ---: | ---: |\n");
     for (name, narrow, wide) in rows {
         let _ = writeln!(table, "| {name} | {narrow:.2} | {wide:.2} |");
     }

@@ -17,6 +17,11 @@
 //! - `bytearray` would hold the sieve in a byte an element; the language here has no
 //!   such type yet, and a list of truth values is what both programs are about.
 //!
+//! The project's target is an eighth (design, "Targets"). No pair reaches it: see
+//! [`PAIRS`]. What is in the way, a byte at a time: an element of a list is 8 bytes
+//! there and 4 here; a node of two references is some 90 bytes there and 24.75 here;
+//! a short string is 49 bytes and its text there, 4 and its text here, in cells of 8.
+//!
 //! The table is printed: `cargo test -p scruple-conformance --test python_memory --
 //! --nocapture`.
 
@@ -27,8 +32,12 @@ use std::process::Command;
 use scruple_conformance::{End, Setup, run};
 use scruple_vm::HeapOptions;
 
+/// The pairs, and the most that the quotient of ours and CPython's may be: what it
+/// is today, rounded up. A change that makes one worse turns the test red.
+const PAIRS: [(&str, f64); 4] =
+    [("binary_trees", 0.28), ("sieve", 0.57), ("string_build", 0.68), ("json_records", 0.23)];
+
 struct Row {
-    name: &'static str,
     live: u32,
     high_water: u32,
     python: u32,
@@ -59,7 +68,7 @@ fn theirs(name: &str) -> (String, u32) {
     (String::from_utf8(output.stdout).expect("text"), peak)
 }
 
-fn measure(name: &'static str) -> Row {
+fn measure(name: &str) -> Row {
     let source = fs::read_to_string(folder().join(format!("{name}.js"))).expect("the script");
     let usual = run(&[&source], &Setup::default());
     let heap = HeapOptions { collect_every: 0, ..HeapOptions::default() };
@@ -70,7 +79,6 @@ fn measure(name: &'static str) -> Row {
         assert_eq!(outcome.printed, printed, "{name}: ours and CPython's");
     }
     Row {
-        name,
         live: exact.ledger.live_peak().total(),
         high_water: usual.ledger.high_water().total(),
         python,
@@ -79,19 +87,25 @@ fn measure(name: &'static str) -> Row {
 
 #[test]
 fn scripts_hold_less_than_the_same_program_in_cpython() {
-    let rows = ["binary_trees", "sieve", "string_build", "json_records"].map(measure);
-    println!(
-        "{:<16}{:>12}{:>12}{:>12}{:>8}",
-        "bytes", "live peak", "high-water", "CPython", "ratio"
-    );
-    for row in &rows {
+    let version = Command::new("python3").arg("--version").output().expect("python3 runs");
+    let version = String::from_utf8_lossy(&version.stdout).trim().to_owned();
+    let header = ["live peak", "high-water", "CPython", "ratio", "target"];
+    let [live, high, theirs, ratio, target] = header;
+    println!("{version}\n{:<16}{live:>12}{high:>12}{theirs:>12}{ratio:>8}{target:>8}", "bytes");
+    for (name, most) in PAIRS {
+        let row = measure(name);
         println!(
-            "{:<16}{:>12}{:>12}{:>12}{:>8.3}",
-            row.name,
+            "{name:<16}{:>12}{:>12}{:>12}{:>8.3}{:>8}",
             row.live,
             row.high_water,
             row.python,
-            row.ratio()
+            row.ratio(),
+            "0.125"
         );
+        assert!(row.ratio() < 1.0, "{name}: more than CPython");
+        // Another version lays its objects out in another way.
+        if version.starts_with("Python 3.11.") {
+            assert!(row.ratio() <= most, "{name}: {:.3} of CPython's, above {most}", row.ratio());
+        }
     }
 }
