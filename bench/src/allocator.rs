@@ -91,6 +91,12 @@ pub fn peak_during<T>(work: impl FnOnce() -> T) -> (T, Option<usize>) {
     (result, counts().then_some(peak))
 }
 
+/// Bytes this thread holds, if they are counted: a difference of two such figures
+/// is what some work has left behind.
+pub fn held() -> Option<isize> {
+    counts().then(|| HELD.get())
+}
+
 /// Whether this program's allocations come by here.
 fn counts() -> bool {
     let before = CALLS.get();

@@ -148,7 +148,11 @@ impl Output {
 
     /// Header and sections, each written where it stays: the image is the one
     /// copy of them.
-    fn lay_down(self, atoms: &mut Atoms, records: &[u8], lists: &[u8]) -> Vec<u8> {
+    fn lay_down(mut self, atoms: &mut Atoms, records: &[u8], lists: &[u8]) -> Vec<u8> {
+        // The image stands beside what it is made of: none of that keeps room to
+        // grow in.
+        self.code.shrink_to_fit();
+        self.lines.shrink();
         for row in &self.globals {
             atoms.constant(row.atom);
         }

@@ -14,6 +14,7 @@ use alloc::vec::Vec;
 use scruple_bytecode::image::{Text, constant};
 use scruple_bytecode::names;
 
+use crate::growth;
 use crate::narrow;
 
 /// A name, string or number of the source.
@@ -125,7 +126,7 @@ impl Atoms {
         let entry = &mut self.entries[atom.0 as usize];
         if entry.constant == 0 {
             entry.constant = next + 1;
-            self.constants.push(atom);
+            growth::push(&mut self.constants, atom);
         }
         entry.constant - 1
     }
@@ -190,6 +191,9 @@ impl Atoms {
     pub(crate) fn forget_lookup(&mut self) {
         self.table = Vec::new();
         self.units = Vec::new();
+        self.entries.shrink_to_fit();
+        self.bytes.shrink_to_fit();
+        self.constants.shrink_to_fit();
     }
 
     fn parts(&self, atom: Atom) -> (Kind, &[u8]) {
@@ -221,13 +225,14 @@ impl Atoms {
         let index = narrow::to_u32(self.entries.len());
         self.table[at] = index + 1;
         let start = narrow::to_u32(self.bytes.len());
-        self.bytes.extend_from_slice(bytes);
-        self.entries.push(Entry {
+        growth::append(&mut self.bytes, bytes);
+        let entry = Entry {
             kind_and_start: (kind as u32) << START_BITS | start,
             constant: 0,
             current: 0,
             global: 0,
-        });
+        };
+        growth::push(&mut self.entries, entry);
         if 4 * self.entries.len() > 3 * self.table.len() {
             self.grow();
         }

@@ -12,6 +12,7 @@ use scruple_bytecode::image::Position;
 use scruple_bytecode::ops::Op;
 
 use crate::draft::{LabelId, Word};
+use crate::growth;
 use crate::narrow;
 use crate::sweep::Sweep;
 
@@ -44,7 +45,7 @@ impl Sweep<'_, '_, '_> {
         self.bytes = self.bytes.saturating_add(narrow::to_u32(bytes.len()));
         if !self.is_measuring {
             self.note_position(op, position);
-            self.target.code.extend_from_slice(bytes);
+            growth::append(self.target.code, bytes);
         }
     }
 
@@ -65,7 +66,7 @@ impl Sweep<'_, '_, '_> {
             Some(encoded) => {
                 debug_assert_eq!(narrow::to_u32(encoded.as_slice().len()), branch.length);
                 self.note_position(op, position);
-                self.target.code.extend_from_slice(encoded.as_slice());
+                growth::append(self.target.code, encoded.as_slice());
             }
             None => self.is_too_large = true,
         }

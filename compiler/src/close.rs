@@ -11,6 +11,7 @@ use crate::atoms::Atom;
 use crate::diagnostic::DiagnosticKind;
 use crate::draft::{ScopeId, Use, VarId};
 use crate::function::{Function, FunctionKind};
+use crate::growth;
 use crate::narrow;
 use crate::output::{Exceeded, FreeRow, FunctionRow, Source, limited_depth, limited_slots};
 use crate::parser::{Fail, Parser};
@@ -86,7 +87,7 @@ impl Parser<'_, '_> {
             })
         })();
         let row = row.map_err(|exceeded| self.exceeded(mark, exceeded))?;
-        self.output.functions.push(row);
+        growth::push(&mut self.output.functions, row);
         parent.last_child = id + 1;
         Ok(ClosedId(id))
     }
@@ -172,12 +173,13 @@ impl Parser<'_, '_> {
                 let outer = parent.use_name(&mut self.atoms, atom);
                 parent.set_flag(outer, CAPTURED);
                 let number = narrow::to_u32(self.output.frees.len()) - first_free;
-                self.output.frees.push(FreeRow {
+                let row = FreeRow {
                     atom,
                     source: Source::Pending(outer.0),
                     written: record.written,
                     seems_const: record.flags & SEEMS_CONST != 0,
-                });
+                };
+                growth::push(&mut self.output.frees, row);
                 f.settle(var, State::Free, Some(number));
             } else if atom == Atom::UNDEFINED && !is_captured && record.written == 0 {
                 // The global of that name costs no entry where it is only read.

@@ -28,6 +28,7 @@ mod exits;
 mod expressions;
 mod function;
 mod functions;
+mod growth;
 mod jumps;
 mod lexer;
 mod lines;
@@ -49,6 +50,8 @@ mod variables;
 use alloc::vec::Vec;
 
 use scruple_bytecode::Encoding;
+use scruple_bytecode::image::Image;
+use scruple_bytecode::operand::FunctionId;
 
 use arena::Meter;
 use atoms::Atoms;
@@ -118,7 +121,14 @@ fn parse(source: &str, options: &Options, meter: &Meter) -> Result<(Output, Atom
     }
 }
 
+/// Scratch for the longest function alone: a debug build then measures the compile
+/// peak that a release build has.
 fn is_safe(image: &[u8]) -> bool {
-    let mut scratch = alloc::vec![0u16; image.len()];
+    let Ok(opened) = Image::open(image) else { return false };
+    let lengths = (0..opened.n_functions()).filter_map(|index| {
+        let id = FunctionId::new(index)?;
+        opened.code_end(id)?.checked_sub(opened.function(id)?.code)
+    });
+    let mut scratch = alloc::vec![0u16; lengths.max().unwrap_or(0) as usize];
     scruple_bytecode::verify(image, scratch.as_mut_slice()).is_ok()
 }

@@ -8,6 +8,8 @@ use alloc::vec::Vec;
 use scruple_bytecode::image::Position;
 use scruple_bytecode::leb128;
 
+use crate::growth;
+
 /// A line table, complete but for its first entry's distance from what stands
 /// before: tables of parts of the code can so be joined.
 #[derive(Default)]
@@ -44,7 +46,7 @@ impl LineTable {
             }
             None => self.first = Some((code + first, position)),
         }
-        self.bytes.extend_from_slice(&other.bytes);
+        growth::append(&mut self.bytes, &other.bytes);
         self.last = Some((code + last, last_position));
     }
 
@@ -53,6 +55,11 @@ impl LineTable {
         let mut first = Vec::new();
         self.write_first(&mut first);
         first.len() + self.bytes.len()
+    }
+
+    /// Gives the room to grow in back.
+    pub(crate) fn shrink(&mut self) {
+        self.bytes.shrink_to_fit();
     }
 
     /// Appends the image's section.
@@ -80,7 +87,7 @@ fn write_entry(bytes: &mut Vec<u8>, code_step: u32, last_line: u32, position: Po
 pub(crate) fn write_leb(bytes: &mut Vec<u8>, value: u32) {
     let mut digits = [0; leb128::MAX_BYTES];
     let length = leb128::write_unsigned(value, &mut digits);
-    bytes.extend_from_slice(&digits[..length]);
+    growth::append(bytes, &digits[..length]);
 }
 
 #[cfg(test)]

@@ -100,3 +100,30 @@ fn damaged_images_are_refused_or_run_within_their_bounds() {
         .sum();
     assert!(accepted > 1000, "only {accepted} got past the verifier");
 }
+
+/// The image of a script with one number constant, whose bits become these.
+fn with_number(bits: u64) -> Vec<u8> {
+    let options = scruple_compiler::Options::default();
+    let source = "console.log(typeof 1.2345);";
+    let mut image = scruple_compiler::compile(source, &options).expect("a script").image;
+    let wanted = 1.2345f64.to_le_bytes();
+    let at = image.windows(8).position(|bytes| bytes == wanted).expect("the constant");
+    image[at..at + 8].copy_from_slice(&bits.to_le_bytes());
+    seal(&mut image);
+    image
+}
+
+// Found by the fuzz target `image`: under `wide` such a constant was a reference
+// to whatever cell the image named.
+#[test]
+fn a_number_constant_that_would_read_as_a_reference_is_refused() {
+    let verify = |image: &[u8]| {
+        let mut scratch = vec![0u16; image.len()];
+        scruple_bytecode::verify(image, scratch.as_mut_slice()).map(drop)
+    };
+    assert_eq!(verify(&with_number(f64::NAN.to_bits())), Ok(()));
+    for bits in [0xfff8_0002_0000_0400, 0xfff0_0000_0000_0001, 0x7ff8_0000_0000_0001] {
+        let error = verify(&with_number(bits)).expect_err("a NaN other than the usual one");
+        assert!(error.to_string().contains("NaN"), "{error}");
+    }
+}

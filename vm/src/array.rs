@@ -397,7 +397,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let mut reached = length;
         let table = self.heap.child(holder, 2);
         let mut index = 0;
-        while !table.is_none() && index < self.heap.half(table, 1) as usize {
+        while !table.is_none() && index < self.heap.n_listed(table) {
             let found = self.property_at(table, index);
             index += 1;
             let Some((key, own)) = found else { continue };
@@ -412,7 +412,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             }
         }
         let mut index = 0;
-        while !table.is_none() && index < self.heap.half(table, 1) as usize {
+        while !table.is_none() && index < self.heap.n_listed(table) {
             let place = match self.property_at(table, index) {
                 Some((key, _)) => match key.as_index() {
                     Some(place) => Some((key, place)),

@@ -46,7 +46,8 @@ impl Class {
     }
 }
 
-/// Flags of an object, beside its class in one half.
+/// Flags of an object, beside its class in one half. The six bits from 0x400 up
+/// count the properties in the object's own block.
 pub(crate) mod flags {
     /// No property can be added.
     pub(crate) const NOT_EXTENSIBLE: u32 = 0x100;
@@ -87,9 +88,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.heap.set_half(object, 3, class as u32);
         if room > 0 {
             self.push(Value::object(object))?;
-            let table = self.allocate(Kind::Properties, 1 + room);
+            if !self.list_within(object, room) {
+                let table = self.allocate(Kind::Properties, 1 + room);
+                self.heap.set_child(object, 2, table?);
+            }
             self.pop();
-            self.heap.set_child(object, 2, table?);
         }
         Ok(object)
     }
@@ -113,6 +116,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     pub(crate) fn internal_value(&self, object: Ref) -> Value<L> {
         if object.is_cell()
             && self.heap.is_kind(object, Kind::Object)
+            && self.heap.half(object, 3) & 0xff != Class::Plain as u32
             && self.heap.cells(object) > 1
         {
             self.heap.value(object, 2)

@@ -1,5 +1,13 @@
 //! Property tables: the listed properties of an object, in order of creation.
 //!
+//! A plain object begins with its properties in its own block, behind its one cell:
+//! its reference to a table is then one to itself, and the count lies above its
+//! flags. That saves the table's header, a cell in four of an object of two
+//! properties. Where the block cannot grow, they move to a table of their own.
+//! Host instructions of `examples/once` under callgrind, against a table for every
+//! object: 0.972 of them on `binary_trees`, 1.000 to 1.008 on `nbody`, `closures`,
+//! `json_records` and `sort_heap`.
+//!
 //! It refuses to know what an object has besides its table.
 
 use crate::Host;
@@ -7,9 +15,13 @@ use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::keys::{Key, attributes};
 use crate::layout::{Layout, special};
-use crate::object::Own;
+use crate::object::{Class, Own};
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
+
+/// The most properties in an object's own block: their count has the six bits of
+/// a half above class and flags.
+pub(crate) const MOST_WITHIN: usize = 63;
 
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline]
@@ -17,8 +29,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if table.is_none() {
             return None;
         }
+        let count = self.heap.n_listed(table);
         let at = self.heap.slot_of(table);
-        let count = L::low(self.heap.mem[at]) as usize;
         let entries = &self.heap.mem[at + 2..at + 2 + 2 * count];
         entries.chunks_exact(2).position(|entry| Key::from_slot::<L>(entry[0]).0 == key)
     }
@@ -70,15 +82,15 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let (count, cells) = match table.is_none() {
             true => (0, 0),
-            false => (self.heap.half(table, 1) as usize, self.heap.cells(table)),
+            false => (self.heap.n_listed(table), self.heap.cells(table)),
         };
         let mut table = table;
-        if count + 1 >= cells {
+        if count + 1 >= cells || table == holder && count == MOST_WITHIN {
             table = self.grow_properties(holder, table, count, cells)?;
         }
         self.heap.set_slot(table, 2 + 2 * count, key.with_attributes::<L>(attributes));
         self.heap.set_value(table, 3 + 2 * count, value);
-        self.heap.set_half(table, 1, count as u32 + 1);
+        self.heap.set_n_listed(table, count + 1);
         Ok(())
     }
 
@@ -92,8 +104,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if count + 1 >= 1 << L::HALF_BITS.min(16) {
             return Err(Raise::stop(crate::error::StopKind::Heap));
         }
+        if table.is_none() && self.list_within(holder, 1) {
+            return Ok(holder);
+        }
         let more = cells.max(1) + 1 + count / 4;
+        let counts = table != holder || count < MOST_WITHIN;
         if cells > 0
+            && counts
             && (self.heap.extend(table, cells, more) || self.heap.extend(table, cells, cells + 1))
         {
             return Ok(table);
@@ -105,7 +122,24 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         self.heap.set_half(grown, 1, count as u32);
         self.heap.set_child(holder, 2, grown);
+        if table == holder {
+            // The object keeps its one cell; the others are free at once.
+            self.heap.set_n_listed(holder, 0);
+            self.heap.shrink(holder, cells, 1);
+        }
         Ok(grown)
+    }
+
+    /// Gives a plain object without a table room for that many properties in its
+    /// own block, if the cells behind it are free.
+    pub(crate) fn list_within(&mut self, object: Ref, room: usize) -> bool {
+        let plain = self.heap.is_kind(object, Kind::Object)
+            && self.heap.half(object, 3) & 0xff == Class::Plain as u32;
+        if !plain || room > MOST_WITHIN || !self.heap.extend(object, 1, 1 + room) {
+            return false;
+        }
+        self.heap.set_child(object, 2, object);
+        true
     }
 
     /// Takes a property out of the table; the order of the others stays.
@@ -116,11 +150,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let table = self.heap.child(holder, 2);
         if let Some(index) = self.find_in_properties(table, key) {
-            let count = self.heap.half(table, 1) as usize;
+            let count = self.heap.n_listed(table);
             let at = self.heap.slot_of(table) + 2;
             self.heap.mem.copy_within(at + 2 * (index + 1)..at + 2 * count, at + 2 * index);
             self.heap.set_value(table, 3 + 2 * (count - 1), Value::undefined());
-            self.heap.set_half(table, 1, count as u32 - 1);
+            self.heap.set_n_listed(table, count - 1);
         }
     }
 }

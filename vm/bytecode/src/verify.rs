@@ -28,6 +28,7 @@ enum Kind {
     Image(ImageError),
     Scratch,
     Constant,
+    NotANumber,
     Global,
     Record,
     Lists,
@@ -79,6 +80,7 @@ impl fmt::Display for VerifyError {
             Kind::Image(error) => error.fmt(f),
             Kind::Scratch => write!(f, "not enough memory to verify the image"),
             Kind::Constant => write!(f, "constant {at} does not lie in the image"),
+            Kind::NotANumber => write!(f, "constant {at} is a NaN that no number is written as"),
             Kind::Global => write!(f, "global {at} has no kind or no name"),
             Kind::Record => write!(f, "function {at}: the record is out of range"),
             Kind::Lists => write!(f, "function {at}: the lists do not lie in the image"),
@@ -140,8 +142,16 @@ pub fn verify<'a, S: Scratch + ?Sized>(
     let image = Image::open(bytes)?;
     let fail = |kind, offset| Err(VerifyError { kind, offset, position: None });
     for index in 0..image.n_constants() {
-        if ConstId::new(index).and_then(|id| image.constant(id)).is_none() {
-            return fail(Kind::Constant, index);
+        match ConstId::new(index).and_then(|id| image.constant(id)) {
+            None => return fail(Kind::Constant, index),
+            // Layouts put references where other NaNs would be: such a constant
+            // would be a value made up.
+            Some(Constant::Number(number))
+                if number.is_nan() && number.to_bits() != f64::NAN.to_bits() =>
+            {
+                return fail(Kind::NotANumber, index);
+            }
+            Some(_) => {}
         }
     }
     for index in 0..image.n_globals() {

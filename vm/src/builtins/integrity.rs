@@ -109,7 +109,7 @@ fn restrict_listed<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, object: Ref, freez
         return;
     }
     let table = vm.heap.child(holder, 2);
-    for index in 0..vm.heap.half(table, 1) as usize {
+    for index in 0..vm.heap.n_listed(table) {
         let (key, before) = Key::from_slot::<L>(vm.heap.slot(table, 2 + 2 * index));
         let mut after = before & !attributes::CONFIGURABLE;
         if freezes && before & attributes::ACCESSOR == 0 {

@@ -5,7 +5,7 @@
 //! the lowest such cell is remembered; once the stack is empty, marked blocks
 //! from there on are gone through again. All it needs is in the ledger.
 
-use super::kinds::Kind;
+use super::kinds::{Category, Kind};
 use super::{Heap, MARK_STACK};
 use crate::layout::{Layout, Tag, cell_bytes};
 use crate::value::{Ref, Value};
@@ -115,7 +115,9 @@ impl<L: Layout> Heap<'_, L> {
         match self.kind(block) {
             Kind::Object => {
                 children(self, marker, 1..3);
-                if self.cells(block) > 1 {
+                if self.child(block, 2) == block {
+                    self.mark_listed(marker, block);
+                } else if self.cells(block) > 1 {
                     self.mark_slots(marker, block, 2, 4);
                 }
             }
@@ -129,16 +131,7 @@ impl<L: Layout> Heap<'_, L> {
                 children(self, marker, 2..4 * cells);
             }
             Kind::Accessor => children(self, marker, 1..3),
-            Kind::Properties => {
-                let count = self.half(block, 1) as usize;
-                for index in 0..count {
-                    let (key, value) = (self.slot(block, 2 + 2 * index), 3 + 2 * index);
-                    if let Some(text) = crate::keys::key_block::<L>(key) {
-                        self.mark(marker, text);
-                    }
-                    self.mark_slots(marker, block, value, value + 1);
-                }
-            }
+            Kind::Properties => self.mark_listed(marker, block),
             Kind::Elements | Kind::Globals => {
                 let cells = self.cells(block);
                 self.mark_slots(marker, block, 2, 2 * cells);
@@ -154,6 +147,16 @@ impl<L: Layout> Heap<'_, L> {
                 children(self, marker, 2..2 + 2 * count);
             }
             _ => {}
+        }
+    }
+
+    fn mark_listed(&mut self, marker: &mut Marker, table: Ref) {
+        for index in 0..self.n_listed(table) {
+            let (key, value) = (self.slot(table, 2 + 2 * index), 3 + 2 * index);
+            if let Some(text) = crate::keys::key_block::<L>(key) {
+                self.mark(marker, text);
+            }
+            self.mark_slots(marker, table, value, value + 1);
         }
     }
 
@@ -192,14 +195,22 @@ impl<L: Layout> Heap<'_, L> {
                 self.set_unmarked(cell);
                 last_used = from;
             } else {
-                let category = self.kind(Ref::from_cell(cell)).category();
+                let block = Ref::from_cell(cell);
+                let kind = self.kind(block);
+                let category = kind.category();
+                // Properties in an object's own block are booked as such.
+                let within = match kind {
+                    Kind::Object if self.child(block, 2) == block => cells - 1,
+                    _ => 0,
+                };
                 // In debug builds a missing root shows at its next use.
                 if cfg!(debug_assertions) {
                     let at = self.base + 2 * cell;
                     self.mem[at..at + 2 * cells].fill(L::from_bits(0xdead_dead));
                 }
                 self.mark_free(cell, from);
-                self.ledger.free(category, cells * cell_bytes::<L>());
+                self.ledger.free(category, (cells - within) * cell_bytes::<L>());
+                self.ledger.free(Category::Properties, within * cell_bytes::<L>());
             }
         }
         self.lower_top(last_used);

@@ -5,7 +5,7 @@
 //!
 //! | kind | header's half | further halves and slots |
 //! | ---- | ------------- | ------------------------ |
-//! | `Object` | prototype | properties; class and flags; [internal value] |
+//! | `Object` | prototype | properties; class and flags; [internal value, or of a plain object properties, as in a table] |
 //! | `Array` | extra | elements; class and flags |
 //! | `Closure` | function number | extra; captures… (halves, 0 behind the last) |
 //! | `Bound` | extra | target; bound this and arguments (elements) |

@@ -86,6 +86,9 @@ pub(crate) struct Heap<'m, L: Layout> {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct NoRoom;
 
+/// Where the count of the properties in an object's own block lies in its flags.
+const COUNT_SHIFT: u32 = 10;
+
 /// References the mark stack holds.
 const MARK_STACK: usize = 32;
 
@@ -240,6 +243,34 @@ impl<'m, L: Layout> Heap<'m, L> {
         self.set_half(block, index, child.0);
     }
 
+    /// How many properties a table lists; an object that is its own counts them
+    /// above its flags.
+    #[inline(always)]
+    pub(crate) fn n_listed(&self, table: Ref) -> usize {
+        if self.is_kind(table, Kind::Object) {
+            (self.half(table, 3) >> COUNT_SHIFT) as usize & crate::properties::MOST_WITHIN
+        } else {
+            self.half(table, 1) as usize
+        }
+    }
+
+    pub(crate) fn set_n_listed(&mut self, table: Ref, count: usize) {
+        if self.is_kind(table, Kind::Object) {
+            let flags = self.half(table, 3) & ((1 << COUNT_SHIFT) - 1);
+            self.set_half(table, 3, flags | (count as u32) << COUNT_SHIFT);
+        } else {
+            self.set_half(table, 1, count as u32);
+        }
+    }
+
+    /// The book of what a block grows by: an object grows by properties.
+    fn tail_category(&self, block: Ref) -> Category {
+        match self.kind(block) {
+            Kind::Object => Category::Properties,
+            kind => kind.category(),
+        }
+    }
+
     /// Allocates a block: header written, the other slots undefined. The caller
     /// has synced the stack pointer; what it still needs lies in roots.
     pub(crate) fn allocate(&mut self, kind: Kind, cells: usize) -> Result<Ref, NoRoom> {
@@ -314,7 +345,7 @@ impl<'m, L: Layout> Heap<'m, L> {
         let undefined = Value::<L>::undefined().0;
         let slots = 2 * (end - start);
         self.mem[at..at + slots].fill(undefined);
-        let category = self.kind(block).category();
+        let category = self.tail_category(block);
         if exact {
             self.note_live(category, to - from);
         }
@@ -332,7 +363,7 @@ impl<'m, L: Layout> Heap<'m, L> {
         }
         self.mark_free(cell + to, cell + from);
         self.search = self.search.min(cell + to);
-        let category = self.kind(block).category();
+        let category = self.tail_category(block);
         self.ledger.free(category, (from - to) * cell_bytes::<L>());
     }
 

@@ -228,7 +228,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return None;
         }
         let table = self.heap.child(holder, 2);
-        (0..self.heap.half(table, 1) as usize)
+        (0..self.heap.n_listed(table))
             .filter_map(|at| Key::from_slot::<L>(self.heap.slot(table, 2 + 2 * at)).0.as_index())
             .filter(|&index| index >= from)
             .min()
@@ -279,7 +279,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 return Ok(());
             }
             let table = self.heap.child(holder, 2);
-            if table.is_none() || at >= self.heap.half(table, 1) as usize {
+            if table.is_none() || at >= self.heap.n_listed(table) {
                 return Ok(());
             }
             let (key, _) = Key::from_slot::<L>(self.heap.slot(table, 2 + 2 * at));

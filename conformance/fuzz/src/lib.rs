@@ -1,0 +1,81 @@
+//! What the fuzz targets share: a host that keeps nothing, a run with small
+//! limits, and damage to images that gets past the checksum.
+//!
+//! It owns no target. It refuses to judge a result: any end but a panic, or what
+//! the sanitizer reports, will do.
+
+pub mod damage;
+
+use scruple_bytecode::image::Image;
+use scruple_bytecode::listing;
+use scruple_bytecode::operand::{ConstId, FunctionId, GlobalId};
+use scruple_vm::{Counter, Host, Layout, Options, Vm};
+
+/// A host that listens to nothing.
+#[derive(Default)]
+struct Silent(Counter);
+
+impl Host for Silent {
+    type Observer = Counter;
+
+    fn observer(&mut self) -> &mut Counter {
+        &mut self.0
+    }
+
+    fn write(&mut self, _: &str) {}
+}
+
+/// Slots of the region a script gets: enough for the verifier and some objects,
+/// and little enough that limits are met.
+const SLOTS: usize = 4096;
+
+/// Loads an image and runs it within the budget; tells whether it was accepted.
+/// The ledger must add up at the end, and the machine must take a further call.
+pub fn run<L: Layout>(image: &[u8], budget: u64) -> bool {
+    // A block of its own: what is read beside it, the sanitizer sees.
+    let mut region = vec![L::Slot::default(); SLOTS].into_boxed_slice();
+    let options = Options { budget, nesting_limit: 16, ..Options::default() };
+    let mut vm: Vm<'_, L, Silent> = Vm::new(&mut region, Silent::default(), options);
+    if vm.load(image).is_err() {
+        return false;
+    }
+    if vm.run().is_err_and(|error| error.is_exception()) {
+        let thrown = vm.thrown();
+        // How an error describes itself is the script's to say.
+        let _ = vm.describe(thrown, &mut String::new());
+    }
+    // A second copy in the same context: its globals are there already.
+    if image.len().is_multiple_of(8) && vm.load(image).is_ok() {
+        let _ = vm.run();
+    }
+    assert!(vm.ledger().audit(), "the ledger does not add up");
+    true
+}
+
+/// Asks an image that was opened, and not verified, for all it has.
+pub fn read_all(image: &Image<'_>) {
+    for index in 0..image.n_constants() {
+        let _ = ConstId::new(index).and_then(|id| image.constant(id));
+    }
+    for index in 0..image.n_globals() {
+        let _ = GlobalId::new(index).and_then(|id| image.global(id));
+    }
+    // A damaged line table is walked once for each function: few will do.
+    for index in 0..image.n_functions().min(8) {
+        let Some(function) = FunctionId::new(index).and_then(|id| image.function(id)) else {
+            continue;
+        };
+        for capture in 0..function.n_captures() {
+            let _ = function.capture_source(capture);
+        }
+        let _ = function.details().map(|details| details.guards().count());
+        let _ = image.position(function.code as usize);
+    }
+    assert_eq!(image.sizes().total(), image.bytes().len());
+}
+
+/// Writes the listing of an image that was verified.
+pub fn list(image: &Image<'_>) {
+    let mut text = String::new();
+    assert!(listing::write(&mut text, image, None).is_ok() && !text.is_empty());
+}

@@ -1,0 +1,147 @@
+//! How many bytes of heap each kind of thing takes, under both layouts.
+//!
+//! A script keeps `N` of a thing, and another `2N`, everything else alike; a
+//! collection before every allocation leaves no garbage in the difference of the
+//! books. The figures are exact, and contain the two bits a cell that the collector
+//! needs: a cell of 8 bytes counts 8.25, one of 16 bytes 16.25.
+//!
+//! The table stands in the README, which pins it: `UPDATE_README=1 cargo test -p
+//! scruple-conformance --test density` writes it, without the variable the test
+//! compares. Whoever changes a figure there says why.
+//!
+//! Speed-ups of property look-up that cost RAM: there are none. A look-up goes
+//! through the object's own table; no shape, inline cache or hash index exists, so
+//! there is none to count or to switch off. What the book `caches` holds, the key
+//! table (a string built at run time and used as a key exists once) and the list of
+//! changed built-ins, is needed for right answers, not for speed; the row of keys
+//! built at run time has its share.
+
+use std::fmt::Write as _;
+use std::fs;
+use std::path::Path;
+
+use rayon::prelude::*;
+use scruple_conformance::{End, LayoutName, Setup, run};
+use scruple_vm::HeapOptions;
+
+/// How many things the smaller script keeps.
+const N: usize = 512;
+
+/// A thing: its name, and the statement that keeps the `i`th of them.
+const THINGS: &[(&str, &str)] = &[
+    ("empty object", "keep[i] = {};"),
+    ("object with 1 property", "keep[i] = { a: i };"),
+    ("object with 2 properties", "keep[i] = { a: i, b: i };"),
+    ("object with 8 properties", "keep[i] = { a: i, b: i, c: i, d: i, e: i, f: i, g: i, h: i };"),
+    ("object of a constructor that sets 2", "keep[i] = new Pair(i, i);"),
+    (
+        "object that gets 4, one after the other",
+        "const o = {}; o.a = o.b = o.c = o.d = i; keep[i] = o;",
+    ),
+    ("property of one large object, key in flash as an index", "large[i] = i;"),
+    (
+        "property of one large object, key of 5 units built at run time",
+        "large['k' + (1000 + i)] = i;",
+    ),
+    ("accessor property beside another property", "keep[i] = { a: i, get b() { return 1; } };"),
+    ("empty array", "keep[i] = [];"),
+    ("array with 1 element", "keep[i] = [i];"),
+    ("array with 4 elements", "keep[i] = [i, i, i, i];"),
+    ("element of a long array of known length: small integer", "long[i] = i;"),
+    ("element of a long array of known length: boolean", "long[i] = i % 2 === 0;"),
+    ("element of a long array of known length: double", "long[i] = i + 0.5;"),
+    ("element of a long array that grew by push: small integer", "grown.push(i);"),
+    ("string that is a constant", "keep[i] = 'a constant of the script';"),
+    ("string of 1 unit built at run time", "keep[i] = String(i % 10);"),
+    ("string of 4 units built at run time", "keep[i] = String(1000 + i);"),
+    ("string of 8 units built at run time", "keep[i] = 'abcd' + (1000 + i);"),
+    ("string of 20 units built at run time", "keep[i] = 'abcdabcdabcdabcd' + (1000 + i);"),
+    ("string of 8 units past Latin-1 built at run time", "keep[i] = '\\u2603bcd' + (1000 + i);"),
+    ("number with a fraction", "keep[i] = i + 0.5;"),
+    ("integer of 31 bits", "keep[i] = 1500000000 + i;"),
+    ("function without captures", "keep[i] = () => 1;"),
+    ("function that captures 1 variable, never assigned again", "const x = i; keep[i] = () => x;"),
+    ("function that captures 1 variable and changes it", "let x = i; keep[i] = () => ++x;"),
+    ("function that captures 3 variables", "const x = i, y = i, z = i; keep[i] = () => x + y + z;"),
+    ("function used as a constructor", "keep[i] = function () {}; keep[i].prototype;"),
+    ("bound function", "keep[i] = plain.bind(null);"),
+    ("Error with a message", "keep[i] = new Error('no level');"),
+];
+
+fn held(statement: &str, n: usize, layout: LayoutName) -> f64 {
+    let source = format!(
+        "function Pair(a, b) {{ this.a = a; this.b = b; }}
+         function plain() {{}}
+         const keep = new Array({full}).fill(null), large = {{}}, grown = [];
+         const long = new Array({n}).fill(null);
+         for (let i = 0; i < {n}; i++) {{ {statement} }}
+         let end = {{}}; end = null; end = {{}};",
+        full = 2 * N
+    );
+    let heap = HeapOptions { collect_every: 0, ..HeapOptions::default() };
+    let outcome = run(&[&source], &Setup { layout, heap, ..Setup::default() });
+    assert_eq!(outcome.end, End::Finished, "{statement}");
+    assert!(outcome.ledger.audit());
+    f64::from(outcome.ledger.now().total())
+}
+
+fn bytes_each(statement: &str, layout: LayoutName) -> f64 {
+    (held(statement, 2 * N, layout) - held(statement, N, layout)) / N as f64
+}
+
+/// The long array is there in every script, and grows with `n`: what an element of
+/// it takes is no part of the other things.
+fn rows() -> Vec<(&'static str, f64, f64)> {
+    let element = [LayoutName::Narrow, LayoutName::Wide].map(|layout| bytes_each("", layout));
+    THINGS
+        .par_iter()
+        .map(|&(name, statement)| {
+            let own = if statement.starts_with("long") { [0.0; 2] } else { element };
+            let narrow = bytes_each(statement, LayoutName::Narrow) - own[0];
+            (name, narrow, bytes_each(statement, LayoutName::Wide) - own[1])
+        })
+        .collect()
+}
+
+fn table(rows: &[(&str, f64, f64)]) -> String {
+    let mut table =
+        String::from("\n| bytes of heap for each | `narrow` | `wide` |\n| --- | ---: | ---: |\n");
+    for (name, narrow, wide) in rows {
+        let _ = writeln!(table, "| {name} | {narrow:.2} | {wide:.2} |");
+    }
+    table
+}
+
+fn spliced(text: &str, name: &str, table: &str) -> String {
+    let begin = format!("<!-- spliced: {name} -->\n");
+    let start = text.find(&begin).expect("the marker") + begin.len();
+    let end = start + text[start..].find("<!-- end -->").expect("the end marker");
+    format!("{}{table}\n{}", &text[..start], &text[end..])
+}
+
+#[test]
+fn the_table_of_densities_is_fresh() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
+    let text = fs::read_to_string(&path).expect("the README");
+    let table = table(&rows());
+    println!("{table}");
+    let fresh = spliced(&text, "density", &table);
+    if std::env::var_os("UPDATE_README").is_some() {
+        fs::write(&path, fresh).expect("writing the README");
+        return;
+    }
+    assert!(
+        fresh == text,
+        "stale: UPDATE_README=1 cargo test -p scruple-conformance --test density"
+    );
+}
+
+#[test]
+fn a_constant_takes_no_heap_and_an_empty_object_one_cell() {
+    for (layout, cell) in [(LayoutName::Narrow, 8.25), (LayoutName::Wide, 16.25)] {
+        let element = bytes_each("", layout);
+        let each = |statement| bytes_each(statement, layout) - element;
+        assert_eq!(each("keep[i] = 'a constant of the script';"), 0.0);
+        assert_eq!(each("keep[i] = {};"), cell);
+    }
+}
