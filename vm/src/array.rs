@@ -93,6 +93,23 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Some(self.heap.slot_of(elements) + HEAD + index as usize)
     }
 
+    /// The slot of an element of what may be an array, for an index below [`NOTED`].
+    /// Each block is looked up once, and every place is within the region or none.
+    #[inline(always)]
+    pub(crate) fn quick_element_slot(&self, array: Ref, index: i32) -> Option<usize> {
+        let array = self.heap.two_slots(array)?;
+        if L::high(array[0]) != L::high(L::header(Kind::Array as u8, 0)) {
+            return None;
+        }
+        let elements = Ref(L::high(array[1]));
+        let room = L::low(self.heap.two_slots(elements)?[0]);
+        // A negative index is a large one.
+        if index as u32 >= room {
+            return None;
+        }
+        Some(self.heap.slot_of(elements) + HEAD + index as usize)
+    }
+
     /// An element that lies in the elements block.
     #[inline(always)]
     pub(crate) fn element(&self, array: Ref, index: u32) -> Option<Value<L>> {

@@ -135,8 +135,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if given < n_slots {
             clear_slots(at, fp, given, n_slots);
         }
-        at.set(low + 1, Value::small(at.pc as i32 | (self.current as i32) << IMAGE_SHIFT));
-        at.set(low, Value::small(at.fp as i32));
+        let place = at.pc as i32 | (self.current as i32) << IMAGE_SHIFT;
+        at.set(low + 1, Value(L::int_in_range(place)));
+        at.set(low, Value(L::int_in_range(at.fp as i32)));
         self.heap.settle(low - function.depth as usize);
         At { pc: function.code as usize, sp: low, fp, ..at }
     }

@@ -8,9 +8,9 @@ use crate::keys::Key;
 use crate::layout::Layout;
 use crate::value::{MAX_CONSTANTS, Ref, Value};
 use crate::vm::{MAX_IMAGES, Vm};
-use scruple_bytecode::image::{GlobalKind, Image};
+use scruple_bytecode::image::{Field, GlobalKind, Image};
 use scruple_bytecode::names;
-use scruple_bytecode::operand::{FunctionId, GlobalId};
+use scruple_bytecode::operand::{FieldId, FunctionId, GlobalId};
 use scruple_bytecode::verify::{Scratch, VerifyError, verify};
 
 /// Why an image could not be loaded.
@@ -84,6 +84,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.heap.reserve = self.heap.reserve.max(deepest.unwrap_or(0) + RESERVE);
         self.images[index] = Some(image);
         self.bases[index] = base as u16;
+        self.pushes[index] = (0..image.n_constants())
+            .filter_map(FieldId::new)
+            .find(|&field| image.field(field) == Some(Field::Name(names::PUSH)));
         self.n_images += 1;
         let loaded = self.instantiate_globals(index, &image);
         if loaded.is_err() {

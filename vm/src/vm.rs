@@ -13,7 +13,7 @@ use crate::keys::Key;
 use crate::layout::{Layout, Tag};
 use crate::value::{Ref, Value};
 use scruple_bytecode::image::Image;
-use scruple_bytecode::operand::FunctionId;
+use scruple_bytecode::operand::{FieldId, FunctionId};
 
 /// The most images a machine holds at once.
 pub const MAX_IMAGES: usize = 4;
@@ -69,6 +69,10 @@ pub struct Vm<'m, L: Layout, H: Host> {
     /// an image, which are nearly all, need not look for the image.
     pub(crate) records: &'m [u8],
     pub(crate) first: usize,
+    /// The constant of each image that is the name `push`, and the running one's:
+    /// see `quick_method_field`.
+    pub(crate) pushes: [Option<FieldId>; MAX_IMAGES],
+    pub(crate) push: Option<FieldId>,
     /// Slot of the running function's first parameter.
     pub(crate) fp: usize,
     /// Place behind the running instruction.
@@ -102,6 +106,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             current: 0,
             records: &[],
             first: 0,
+            pushes: [None; MAX_IMAGES],
+            push: None,
             fp: end,
             pc: 0,
             fuel: options.budget,
@@ -278,6 +284,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.current = image;
         self.records = self.images[image].as_ref().map_or(&[], |image| image.records());
         self.first = self.base(image);
+        self.push = self.pushes[image];
     }
 
     #[inline(always)]

@@ -159,6 +159,14 @@ impl<'m, L: Layout> Heap<'m, L> {
         self.base + 2 * (block.0 - Ref::FIRST_CELL) as usize
     }
 
+    /// The first two slots of a block; nothing where the reference is none.
+    #[inline(always)]
+    pub(crate) fn two_slots(&self, block: Ref) -> Option<[L::Slot; 2]> {
+        // Of a reference to no cell this is a place far behind the region.
+        let cell = block.0.wrapping_sub(Ref::FIRST_CELL) as usize;
+        self.mem.get(self.base.wrapping_add(cell.wrapping_mul(2))..)?.first_chunk().copied()
+    }
+
     #[inline(always)]
     pub(crate) fn slot(&self, block: Ref, index: usize) -> L::Slot {
         self.mem[self.slot_of(block) + index]

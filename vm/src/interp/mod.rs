@@ -170,11 +170,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 self.handle_any(opcode, bits, D::ZIGZAG)?;
                 return Ok(self.registers());
             }
-            return match quick(self, here, const { ArmOf::<D, BYTE>::OP }, bits, D::ZIGZAG) {
-                Some(after) => {
-                    let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
-                    Ok(trail.follow::<ArmOf<D, BYTE>>(self, At { mem, ..after }))
-                }
+            let op = const { ArmOf::<D, BYTE>::OP };
+            let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
+            if let Some(after) = trail.compare_and_branch(here, op) {
+                return Ok(after);
+            }
+            return match quick(self, here, op, bits, D::ZIGZAG) {
+                Some(after) => Ok(trail.follow::<ArmOf<D, BYTE>>(self, At { mem, ..after })),
                 None => {
                     self.sync(here);
                     self.handle::<ArmOf<D, BYTE>>(bits, D::ZIGZAG)?;
