@@ -30,6 +30,7 @@ pub mod diagnose;
 pub mod document;
 pub mod feed;
 pub mod fit;
+pub mod layout;
 pub mod machine;
 pub mod measure;
 pub mod options;

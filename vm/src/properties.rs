@@ -93,9 +93,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return Err(Raise::stop(crate::error::StopKind::Heap));
         }
         let more = cells.max(1) + 1 + count / 4;
-        if cells > 0
-            && (self.heap.extend(table, cells, more) || self.heap.extend(table, cells, cells + 1))
-        {
+        if cells > 0 && (self.extend(table, cells, more) || self.extend(table, cells, cells + 1)) {
             return Ok(table);
         }
         let grown = self.allocate(Kind::Properties, more)?;

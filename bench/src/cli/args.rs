@@ -4,6 +4,7 @@
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use scruple_bench::layout::HeapLayout;
 use scruple_bench::options::{REGION, RunOptions};
 use scruple_bench::report::Format;
 use scruple_bytecode::Encoding;
@@ -110,6 +111,7 @@ Examples:
   scruple weigh samples
   scruple weigh samples --format json > weights.json
   scruple weigh samples/kernels -v --encoding implied
+  scruple weigh samples --layout narrow,wide
 
 A script is weighed only if its answer is right: NAME.out beside NAME.js holds what it must print.
 Without such a file it is weighed and marked with a question mark. An image has one row, under its
@@ -124,6 +126,8 @@ pub(crate) struct WeighArguments {
     /// Encodings, separated by commas; all unless given
     #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
     pub(crate) encoding: Vec<Encoding>,
+    #[command(flatten)]
+    pub(crate) layouts: Layouts,
     /// The form of the report
     #[arg(long, default_value = "text", value_parser = format_of(Format::ALL))]
     pub(crate) format: Format,
@@ -137,7 +141,7 @@ pub(crate) struct WeighArguments {
 const FIT_EXAMPLES: &str = "\
 Examples:
   scruple fit samples/marrow-brook
-  scruple fit app.js --board board.toml --encoding leb
+  scruple fit app.js --board board.toml --encoding leb --layout narrow,wide
   scruple fit app.img --feed tide.csv --until 7200000
 
 The region of heap and stack is made smaller until the script no longer runs: what is told is exact
@@ -159,6 +163,8 @@ pub(crate) struct FitArguments {
     pub(crate) paths: Vec<PathBuf>,
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
+    #[command(flatten)]
+    pub(crate) layouts: Layouts,
     /// A board to hold them against
     #[arg(long, value_name = "TOML")]
     pub(crate) board: Option<PathBuf>,
@@ -222,6 +228,33 @@ pub(crate) struct OneEncoding {
     pub(crate) encoding: Encoding,
 }
 
+/// Layouts of the heap.
+#[derive(Debug, Args)]
+pub(crate) struct Layouts {
+    /// Layouts of the heap, separated by commas
+    #[arg(
+        long,
+        value_name = "LAYOUT",
+        value_delimiter = ',',
+        default_value = "narrow",
+        value_parser = layout()
+    )]
+    layout: Vec<HeapLayout>,
+}
+
+impl Layouts {
+    /// Each layout once, in the order asked for.
+    pub(crate) fn chosen(&self) -> Vec<HeapLayout> {
+        let mut chosen = Vec::new();
+        for &layout in &self.layout {
+            if !chosen.contains(&layout) {
+                chosen.push(layout);
+            }
+        }
+        chosen
+    }
+}
+
 /// What a run may use.
 #[derive(Debug, Args)]
 pub(crate) struct Limits {
@@ -264,6 +297,13 @@ fn encoding() -> impl clap::builder::TypedValueParser<Value = Encoding> {
     let names = Encoding::ALL.iter().map(|encoding| encoding.name());
     clap::builder::PossibleValuesParser::new(names)
         .try_map(|name| Encoding::from_name(&name).ok_or("no such encoding"))
+}
+
+fn layout() -> impl clap::builder::TypedValueParser<Value = HeapLayout> {
+    use clap::builder::TypedValueParser;
+    let names = HeapLayout::ALL.iter().map(|layout| layout.name());
+    clap::builder::PossibleValuesParser::new(names)
+        .try_map(|name| HeapLayout::from_name(&name).ok_or("no such layout"))
 }
 
 fn format_of(formats: &'static [Format]) -> impl clap::builder::TypedValueParser<Value = Format> {

@@ -11,11 +11,11 @@ use super::terminal::Terminal;
 
 pub(crate) fn weigh(arguments: &WeighArguments, terminal: &Terminal) -> Result<Verdict> {
     let candidates = script::gather(&arguments.paths, &arguments.options.to_options())?;
-    let mut plan = Plan::default();
+    let mut plan = Plan { layouts: arguments.layouts.chosen(), ..Plan::default() };
     if !arguments.encoding.is_empty() {
         plan.encodings.clone_from(&arguments.encoding);
     }
-    let n_rows: usize = candidates.iter().map(|one| plan.encodings_of(one).len()).sum();
+    let n_rows: usize = candidates.iter().map(|one| plan.ways_of(one).len()).sum();
     let progress = terminal.progress(n_rows as u64, "weighing");
     let document = measure::weigh(&candidates, &plan, &|| progress.inc(1));
     progress.finish_and_clear();
@@ -26,7 +26,12 @@ pub(crate) fn weigh(arguments: &WeighArguments, terminal: &Terminal) -> Result<V
     if arguments.format != Format::Text {
         for row in &document.rows {
             if let Some(error) = &row.error {
-                terminal.complain(&super::error_line(&row.script, &row.encoding, error));
+                terminal.complain(&super::error_line(
+                    &row.script,
+                    &row.encoding,
+                    row.layout,
+                    error,
+                ));
             }
         }
     }

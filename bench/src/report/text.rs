@@ -44,6 +44,7 @@ type Columns = [(&'static str, fn(&Figures) -> Option<u64>)];
 struct Table {
     script: usize,
     encoding: usize,
+    layout: usize,
     numbers: Vec<usize>,
 }
 
@@ -62,13 +63,21 @@ impl Table {
         Table {
             script: widest(|row| &row.script, 6),
             encoding: widest(|row| &row.encoding, 8),
+            layout: widest(|row| row.layout.name(), 6),
             numbers,
         }
     }
 
     fn head(&self, columns: &Columns) -> String {
-        let mut text =
-            format!("{:w$}  {:e$}  ", "script", "encoding", w = self.script, e = self.encoding);
+        let mut text = format!(
+            "{:w$}  {:e$}  {:l$}  ",
+            "script",
+            "encoding",
+            "layout",
+            w = self.script,
+            e = self.encoding,
+            l = self.layout
+        );
         for ((heading, _), width) in columns.iter().zip(&self.numbers) {
             text.push_str(&format!(" {heading:>width$}"));
         }
@@ -79,11 +88,13 @@ impl Table {
     fn line(&self, row: &Row, columns: &Columns) -> String {
         let mark = if row.error.is_none() && !row.answer_checked { UNCHECKED } else { " " };
         let mut text = format!(
-            "{:w$}  {:e$} {mark}",
+            "{:w$}  {:e$}  {:l$} {mark}",
             row.script,
             row.encoding,
+            row.layout.name(),
             w = self.script,
-            e = self.encoding
+            e = self.encoding,
+            l = self.layout
         );
         match (&row.figures, &row.error) {
             (Some(figures), _) => {
@@ -120,9 +131,10 @@ fn sum(total: &Total) -> String {
         n => format!(", {n} failed and left out"),
     };
     format!(
-        "sum of {}: {} scripts{failed}: image {} ({:.1} KiB) = header {} + constants {} + functions {} \
+        "sum of {} {}: {} scripts{failed}: image {} ({:.1} KiB) = header {} + constants {} + functions {} \
          + instructions {} + padding {} + lines {}; {} instructions, {} operations, {} bytes fetched\n",
         total.encoding,
+        total.layout.name(),
         total.scripts,
         image.total,
         image.total as f64 / 1024.0,
