@@ -11,7 +11,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::build::Built;
 use crate::layout::HeapLayout;
+use crate::limits::Check;
 use crate::machine::Run;
+use crate::memory::document::LargestSites;
 
 /// The version of the wire form. It changes when a field changes its meaning or
 /// goes; a field that comes does not change it.
@@ -28,6 +30,8 @@ pub struct Document {
     pub rows: Vec<Row>,
     /// Sums of what can be summed, an entry a layout and encoding.
     pub totals: Vec<Total>,
+    /// The figures held against limits, if there are any.
+    pub checks: Option<Vec<Check>>,
 }
 
 /// What ran the scripts.
@@ -122,6 +126,9 @@ pub struct Figures {
     pub allocations: u64,
     /// Bytes of those blocks.
     pub allocated_bytes: u64,
+    /// What made the bytes of the high-water mark, if that was asked for: all but
+    /// stack and collector.
+    pub peak_sites: Option<LargestSites>,
 }
 
 /// Bytes of an image by section.
@@ -206,12 +213,17 @@ impl Document {
             });
             totals[index].add(row);
         }
-        Document { schema: SCHEMA, lab: Lab::here(), rows, totals }
+        Document { schema: SCHEMA, lab: Lab::here(), rows, totals, checks: None }
     }
 
     /// Whether every row has figures.
     pub fn is_complete(&self) -> bool {
         self.rows.iter().all(|row| row.error.is_none())
+    }
+
+    /// Whether every limit is kept. Without limits nothing is.
+    pub fn keeps_limits(&self) -> bool {
+        self.checks.as_ref().is_some_and(|checks| checks.iter().all(|check| check.holds))
     }
 
     /// Whether every split adds up to its total, and every peak lies within what
@@ -306,6 +318,7 @@ impl Figures {
             fetched_bytes: run.observer.fetched_bytes(),
             allocations: run.ledger.allocations(),
             allocated_bytes: run.ledger.allocated(),
+            peak_sites: None,
         }
     }
 
@@ -318,6 +331,10 @@ impl Figures {
             && self.heap_high_water.stack <= self.stack_peak
             && self.compile_peak.asked.is_none_or(|asked| asked >= self.image.total)
             && self.operations >= self.instructions
+            && self.peak_sites.as_ref().is_none_or(|sites| {
+                let HeapBytes { total, stack, collector, .. } = self.heap_high_water;
+                sites.total_bytes() == total - stack - collector
+            })
     }
 }
 

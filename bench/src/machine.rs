@@ -6,7 +6,8 @@ use std::sync::Arc;
 
 use scruple_bytecode::image::Position;
 use scruple_vm::{
-    HeapOptions, Host, Layout, Ledger, LoadError, Narrow, Observer, RunError, StopKind, Vm, Wide,
+    Counter, HeapOptions, Host, Layout, Ledger, LoadError, Narrow, Observer, RunError, StopKind,
+    Vm, Wide,
 };
 
 use crate::feed::Feed;
@@ -69,6 +70,12 @@ pub struct Failure {
     pub failed_bytes: Option<usize>,
     /// Why the image was not loaded, if it was not.
     pub load: Option<LoadError>,
+}
+
+/// Runs an image and counts, over a heap of a layout that is chosen while running.
+/// Whoever measures calls this one: a program has one machine a layout for it.
+pub fn count(layout: HeapLayout, setup: Setup<'_, Counter>) -> Run<Counter> {
+    run_over(layout, setup)
 }
 
 /// Runs an image over a heap of a layout that is chosen while running.

@@ -17,6 +17,7 @@ use crate::build::{self, Built, STACK_BYTES};
 use crate::document::{Document, Figures, Row, RowError, Stage, Way};
 use crate::layout::HeapLayout;
 use crate::machine::{self, Run, Setup};
+use crate::memory::{self, watch::Which};
 use crate::options::{Limits, REGION};
 use crate::script::{Candidate, Script};
 use crate::station::{MOST_OUTPUT, Output};
@@ -35,11 +36,15 @@ pub struct Plan {
     pub encodings: Vec<Encoding>,
     /// The layouts of the heap, in the order of the rows.
     pub layouts: Vec<HeapLayout>,
+    /// How many of the sites that made the high-water mark are to be told: each
+    /// row then takes two runs more.
+    pub sites: Option<usize>,
 }
 
 impl Default for Plan {
     fn default() -> Self {
-        Plan { encodings: Encoding::ALL.to_vec(), layouts: vec![HeapLayout::default()] }
+        let layouts = vec![HeapLayout::default()];
+        Plan { encodings: Encoding::ALL.to_vec(), layouts, sites: None }
     }
 }
 
@@ -66,7 +71,7 @@ pub fn weigh(candidates: &[Candidate], plan: &Plan, done: &(dyn Fn() + Sync)) ->
         pairs
             .par_iter()
             .map(|&(candidate, way)| {
-                let result = weigh_one(candidate, way);
+                let result = weigh_one(candidate, way, plan.sites);
                 done();
                 result
             })
@@ -108,9 +113,20 @@ struct Weighed {
     printed: u64,
 }
 
-fn weigh_one(candidate: &Candidate, way: Way) -> Result<Weighed, RowError> {
+fn weigh_one(candidate: &Candidate, way: Way, sites: Option<usize>) -> Result<Weighed, RowError> {
     match &candidate.script {
-        Ok(script) => weigh_script(script, way),
+        Ok(script) => {
+            let mut weighed = weigh_script(script, way)?;
+            if let Some(n) = sites {
+                let memory = memory::profile(script, way, Which::HighWater, None)?;
+                if memory.peak.heap != weighed.figures.heap_high_water {
+                    let message = "the run that was watched did not do the same".to_owned();
+                    return Err(RowError::new(Stage::Agreement, message));
+                }
+                weighed.figures.peak_sites = Some(memory.peak.largest(n));
+            }
+            Ok(weighed)
+        }
         Err(error) => {
             let line = error.line();
             Err(RowError { line, ..RowError::new(Stage::Read, error.reason()) })
@@ -224,7 +240,7 @@ fn run(
         output: Output::kept(),
         observer: Counter::default(),
     };
-    machine::run_over(layout, setup)
+    machine::count(layout, setup)
 }
 
 /// What a run printed, if it came to its end.
@@ -244,7 +260,7 @@ pub(crate) fn output_of<O>(run: &Run<O>) -> Result<&str, RowError> {
 ///
 /// The first run tells both factors: how often it allocated, and how much there
 /// can be to walk, garbage included, since nothing lives that is not booked.
-fn resolution(ledger: &Ledger) -> u64 {
+pub(crate) fn resolution(ledger: &Ledger) -> u64 {
     let walk = u64::from(ledger.high_water().total()).max(1);
     let affordable = LIVE_WORK / walk;
     if ledger.allocations() <= affordable {

@@ -39,7 +39,7 @@ fn run_in(script: &Script, image: &[u8], layout: HeapLayout, region: u64) -> Run
         output: Output::kept(),
         observer: Counter::default(),
     };
-    on_large_stack(|| machine::run_over(layout, setup)).expect("a thread")
+    on_large_stack(|| machine::count(layout, setup)).expect("a thread")
 }
 
 fn printed(run: &Run<Counter>) -> &str {

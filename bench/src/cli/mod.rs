@@ -1,11 +1,12 @@
 //! The commands: each takes its arguments, asks the library, and writes.
 //!
 //! It owns the exit codes: 0 fine, 1 an error, 2 usage (clap's own), 3 what does
-//! not fit.
+//! not fit or exceeds a limit.
 
 pub(crate) mod args;
 pub(crate) mod fit;
 pub(crate) mod listing;
+pub(crate) mod memory;
 pub(crate) mod pack;
 pub(crate) mod run;
 pub(crate) mod terminal;
@@ -39,7 +40,8 @@ pub(crate) enum Verdict {
     Fine,
     /// What is wrong has been said.
     Wrong,
-    /// What does not fit, or could not be measured for that, has been said.
+    /// What does not fit or exceeds a limit, or could not be measured for that, has been
+    /// said.
     Exceeded,
 }
 

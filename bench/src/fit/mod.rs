@@ -159,10 +159,9 @@ fn run_in(script: &Script, image: &[u8], layout: HeapLayout, region: usize) -> R
         limits: script.options.limits(BUDGET),
         collect_every: usize::MAX,
         output: Output::kept(),
-        // That `weigh` runs with it too keeps one machine a layout in the program.
         observer: Counter::default(),
     };
-    machine::run_over(layout, setup)
+    machine::count(layout, setup)
 }
 
 /// Memory is all that regions differ in.

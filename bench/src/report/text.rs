@@ -1,5 +1,6 @@
 //! A table for people: a line a script and encoding, the sums below, and with
-//! `verbose` the categories of both peaks under each line.
+//! `verbose` the categories of both peaks under each line, and what made the
+//! high-water mark if that was measured.
 
 use super::columns::{COLUMNS, LEGEND, peaks};
 use crate::document::{Document, Figures, HeapBytes, Row, Total};
@@ -24,6 +25,15 @@ pub(super) fn render(document: &Document, verbose: bool) -> String {
             for (name, peak) in peaks(figures) {
                 text.push_str(&format!("    {}: {}\n", name.replace('_', " "), split(peak)));
             }
+            if let Some(sites) = &figures.peak_sites {
+                let HeapBytes { total, stack, collector, .. } = figures.heap_high_water;
+                text.push_str(&format!(
+                    "      {total} = stack {stack} + collector {collector} + {} of these sites, bytes \
+                     and blocks:\n{}",
+                    sites.total_bytes(),
+                    super::memory::sites(sites, "        ")
+                ));
+            }
         }
     }
     for total in &document.totals {
@@ -31,6 +41,9 @@ pub(super) fn render(document: &Document, verbose: bool) -> String {
     }
     if document.rows.iter().any(|row| row.error.is_none() && !row.answer_checked) {
         text.push_str(&format!("{UNCHECKED} no file of that name with .out: answer not checked\n"));
+    }
+    if let Some(checks) = &document.checks {
+        text.push_str(&super::checks::render(checks, verbose));
     }
     if verbose {
         text.push_str(&format!("{LEGEND}\n"));
