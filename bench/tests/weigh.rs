@@ -228,3 +228,40 @@ fn csv_has_as_many_cells_in_every_line_and_the_figures_of_the_json() {
         );
     }
 }
+
+#[test]
+fn layouts_differ_in_the_bytes_of_the_heap_and_are_never_summed_together() {
+    let document = document(&[SAMPLES, &["--layout", "narrow,wide"]].concat());
+    assert!(document.is_complete() && document.adds_up());
+    let of = |layout: &str, row: &Row| row.layout.name() == layout;
+    let narrow: Vec<&Row> = document.rows.iter().filter(|row| of("narrow", row)).collect();
+    let wide: Vec<&Row> = document.rows.iter().filter(|row| of("wide", row)).collect();
+    assert!(narrow.len() >= 4 * 14 && narrow.len() + wide.len() == document.rows.len());
+    for (one, other) in narrow.iter().zip(&wide) {
+        let name = format!("{} {}", one.script, one.encoding);
+        assert_eq!((&one.script, &one.encoding), (&other.script, &other.encoding));
+        let (one, other) = (one.figures.as_ref().unwrap(), other.figures.as_ref().unwrap());
+        assert_eq!(one.image, other.image, "{name}");
+        assert_eq!(one.instructions, other.instructions, "{name}");
+        assert_eq!(one.operations, other.operations, "{name}");
+        assert_eq!(one.fetched_bytes, other.fetched_bytes, "{name}");
+        // A value of 8 bytes holds any number: none is boxed.
+        assert_eq!(other.heap_high_water.boxed_numbers, 0, "{name}");
+        assert_eq!(other.stack_peak, 2 * one.stack_peak, "{name}");
+    }
+    assert_eq!(document.totals.len(), 8);
+    for total in &document.totals {
+        let rows = document
+            .rows
+            .iter()
+            .filter(|row| row.encoding == total.encoding && row.layout == total.layout);
+        let figures: Vec<_> = rows.map(|row| row.figures.as_ref().unwrap()).collect();
+        assert_eq!(total.scripts as usize, figures.len());
+        assert_eq!(total.instructions, figures.iter().map(|f| f.instructions).sum::<u64>());
+    }
+    let text = scruple(&["weigh", SAMPLES[0], "--layout", "wide,narrow", "--encoding", "leb"]);
+    let layouts: Vec<&str> =
+        text.out.lines().skip(1).filter_map(|line| line.split_whitespace().nth(2)).collect();
+    assert_eq!(layouts[..2], ["wide", "narrow"], "{}", text.out);
+    assert_eq!(scruple(&["weigh", "a.js", "--layout", "broad"]).code, 2);
+}
