@@ -13,7 +13,7 @@ use scruple_bench::document::{Document, Figures};
 const SCRIPT: &str = "\
 const list = [];
 for (let i = 0; i < 20; i++) {
-  list.push(i + 0.5);
+  list.push({ at: i });
 }
 console.log(list.length);
 ";
@@ -34,8 +34,9 @@ fn written(folder: &Path) -> String {
 }
 
 /// What the script takes under an encoding, over a layout.
-fn figures(encoding: &str, layout: &str) -> Figures {
-    let folder = folder("limits-figures", &[("a.js", SCRIPT.as_bytes()), ("a.out", b"20\n")]);
+fn figures(test: &str, encoding: &str, layout: &str) -> Figures {
+    let folder =
+        folder(&format!("{test}-figures"), &[("a.js", SCRIPT.as_bytes()), ("a.out", b"20\n")]);
     let args = ["weigh", "a.js", "--encoding", encoding, "--layout", layout, "--format", "json"];
     let outcome = scruple_in(&folder, &args);
     assert_eq!(outcome.code, 0, "{}", outcome.err);
@@ -52,7 +53,7 @@ fn one(metric: &str, bound: &str) -> String {
 
 #[test]
 fn a_limit_is_exact_to_the_byte_for_every_metric() {
-    let f = figures("implied", "narrow");
+    let f = figures("a_limit_is_exact_to_the", "implied", "narrow");
     let metrics = [
         ("image_bytes", f.image.total),
         ("instruction_bytes", f.image.instructions),
@@ -85,7 +86,7 @@ fn a_limit_is_exact_to_the_byte_for_every_metric() {
 
 #[test]
 fn relative_limits_are_of_what_was_or_of_another_encoding_or_layout() {
-    let high = figures("implied", "narrow").heap_high_water.total;
+    let high = figures("relative_limits_are_of_w", "implied", "narrow").heap_high_water.total;
     let code = |bound: String, metric: &str, args: &[&str]| {
         weigh(&limited("limits-relative", &one(metric, &bound)), args).code
     };
@@ -94,7 +95,8 @@ fn relative_limits_are_of_what_was_or_of_another_encoding_or_layout() {
     assert_eq!(code(growth(high - 1, "0"), "heap_high_water_bytes", &[]), 3);
     assert_eq!(code(growth(high - 1, "50.5"), "heap_high_water_bytes", &[]), 0);
 
-    let bytes = |encoding| figures(encoding, "narrow").image.instructions;
+    let bytes =
+        |encoding| figures("relative_limits_are_of_w", encoding, "narrow").image.instructions;
     let share = 100.0 * bytes("implied") as f64 / bytes("byte") as f64;
     let of_byte = |percent: f64| format!("{{ of = \"byte\", percent = {percent:.1} }}");
     assert_eq!(code(of_byte(share + 0.1), "instruction_bytes", &[]), 0);
@@ -111,8 +113,8 @@ fn relative_limits_are_of_what_was_or_of_another_encoding_or_layout() {
 
 #[test]
 fn a_limit_is_for_one_layout_and_for_every_encoding_unless_it_says_which() {
-    let narrow = figures("implied", "narrow");
-    let wide = figures("implied", "wide").heap_high_water.total;
+    let narrow = figures("a_limit_is_for_one_layou", "implied", "narrow");
+    let wide = figures("a_limit_is_for_one_layou", "implied", "wide").heap_high_water.total;
     assert!(wide > narrow.heap_high_water.total);
     let high = narrow.heap_high_water.total;
     let every =
@@ -160,12 +162,15 @@ fn the_checks_are_in_the_json() {
     let document: Document = serde_json::from_str(&outcome.out).expect("a document");
     let checks = document.checks.expect("checks");
     assert_eq!((checks.len(), checks[0].most, checks[0].holds), (1, Some(1), false));
-    assert_eq!(checks[0].measured, Some(figures("implied", "narrow").image.total));
+    assert_eq!(
+        checks[0].measured,
+        Some(figures("the_checks_are_in_the_js", "implied", "narrow").image.total)
+    );
 }
 
 #[test]
 fn tightening_goes_down_to_what_is_measured_and_keeps_the_rest_of_the_file() {
-    let image = figures("implied", "narrow").image.total;
+    let image = figures("tightening_goes_down_to", "implied", "narrow").image.total;
     let loose = "\
 # Kept by the station's crew.
 [[script]]
@@ -182,7 +187,7 @@ stack_peak_bytes = 1 # too tight
     let outcome = weigh(&folder, &["--tighten"]);
     assert_eq!(outcome.code, 3, "{}", outcome.out);
     assert!(outcome.err.contains("limits rewritten: 2 tightened, 0 loosened"), "{}", outcome.err);
-    let instructions = figures("implied", "narrow").instructions;
+    let instructions = figures("tightening_goes_down_to", "implied", "narrow").instructions;
     let wanted = loose
         .replace("900000  #", &format!("{image}  #"))
         .replace("was = 9000000", &format!("was = {instructions}"));
@@ -201,7 +206,8 @@ fn a_share_is_tightened_to_a_tenth_of_a_per_cent_that_holds() {
     let folder =
         limited("limits-share", &one("instruction_bytes", "{ of = \"byte\", percent = 99 }"));
     assert_eq!(weigh(&folder, &["--tighten"]).code, 0);
-    let bytes = |encoding| figures(encoding, "narrow").image.instructions as f64;
+    let bytes =
+        |encoding| figures("a_share_is_tightened_to", encoding, "narrow").image.instructions as f64;
     let exact = 100.0 * bytes("implied") / bytes("byte");
     let text = written(&folder);
     let percent = text.split("percent = ").nth(1).and_then(|rest| rest.split(' ').next());
@@ -229,7 +235,7 @@ fn loosening_needs_a_reason_and_writes_it_beside_the_limit() {
     let outcome = weigh(&folder, &["--loosen", "--reason", "a \"second\" queue"]);
     assert_eq!(outcome.code, 3, "the verdict comes first");
     assert!(outcome.err.contains("0 tightened, 2 loosened"), "{}", outcome.err);
-    let f = figures("implied", "narrow");
+    let f = figures("loosening_needs_a_reason", "implied", "narrow");
     let text = written(&folder);
     let table: toml::Table = text.parse().expect("TOML");
     let limits = &table["script"][0]["limits"];

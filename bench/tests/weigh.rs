@@ -167,7 +167,7 @@ fn a_wrong_answer_or_a_failed_run_has_an_error_and_no_figures() {
     let text = scruple_in(&folder, &["weigh", ".", "--encoding", "implied"]);
     assert_eq!((text.code, text.err.as_str()), (1, ""));
     let unchecked = text.out.lines().find(|line| line.contains("unchecked.js")).unwrap();
-    assert!(unchecked.contains("implied  ?"), "{unchecked}");
+    assert!(unchecked.contains("narrow ?"), "{unchecked}");
 }
 
 #[test]

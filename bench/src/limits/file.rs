@@ -50,6 +50,9 @@ impl fmt::Display for LimitError {
 
 impl std::error::Error for LimitError {}
 
+/// Text of the file, and where it is.
+type Text<'a> = (&'a str, Option<Range<usize>>);
+
 /// A fault at a place of the text.
 type Fault = (Option<Range<usize>>, String);
 
@@ -202,10 +205,7 @@ fn key_span(table: &dyn TableLike, name: &str) -> Option<Range<usize>> {
     key.span().or(item.span())
 }
 
-fn text<'a>(
-    table: &'a dyn TableLike,
-    name: &str,
-) -> Result<Option<(&'a str, Option<Range<usize>>)>, Fault> {
+fn text<'a>(table: &'a dyn TableLike, name: &str) -> Result<Option<Text<'a>>, Fault> {
     let Some(item) = table.get(name) else { return Ok(None) };
     match item.as_str() {
         Some(text) => Ok(Some((text, item.span()))),
@@ -226,7 +226,8 @@ fn percent(item: &Item) -> Result<Percent, Fault> {
 
 /// Line and column of a byte, both from 1, the column in code points.
 fn place(text: &str, at: usize) -> (usize, usize) {
-    let before = &text[..text.floor_char_boundary(at.min(text.len()))];
+    // A span begins at a character; what would not is told as the first place.
+    let before = text.get(..at).unwrap_or("");
     let line = before.matches('\n').count() + 1;
     let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
     (line, column)
