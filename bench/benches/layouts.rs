@@ -6,6 +6,7 @@
 //! boxes no number, but moves twice the bytes.
 //!
 //!     cargo bench -p scruple-bench --bench layouts
+//!     cargo bench -p scruple-bench --bench layouts -- fib
 
 mod common;
 
@@ -94,6 +95,14 @@ fn measure(criterion: &mut Criterion<WallTime>, kernel: &Kernel) -> Result<Row, 
     Ok(row)
 }
 
+/// Whether a kernel is asked for: those that no filter names are not even checked, so
+/// that a run of one kernel can be counted from outside.
+fn is_asked(name: &str) -> bool {
+    let filters: Vec<String> =
+        std::env::args().skip(1).filter(|argument| !argument.starts_with('-')).collect();
+    filters.is_empty() || filters.iter().any(|filter| filter.starts_with(name))
+}
+
 fn print_table(rows: &[Row]) {
     println!("Best time of a run, in ms. Times are noisy: read the spreads above with them.");
     println!(
@@ -129,7 +138,7 @@ fn main() -> ExitCode {
         .measurement_time(Duration::from_secs(1))
         .configure_from_args();
     let (mut rows, mut faults) = (Vec::new(), Vec::new());
-    for kernel in KERNELS {
+    for kernel in KERNELS.iter().filter(|kernel| is_asked(kernel.0)) {
         match measure(&mut criterion, kernel) {
             Ok(row) => rows.push(row),
             Err(fault) => faults.push(format!("{}: {fault}", kernel.0)),

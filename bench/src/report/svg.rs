@@ -9,7 +9,7 @@ use std::fmt::Write as _;
 
 use super::memory::peak_name;
 use crate::document::HeapBytes;
-use crate::memory::document::Document;
+use crate::memory::document::{Document, Sample};
 
 const WIDTH: f64 = 960.0;
 const HEIGHT: f64 = 520.0;
@@ -239,7 +239,7 @@ impl<'a> Chart<'a> {
     /// A label a category in the order of the areas, with a line to where its area
     /// ends at the right.
     fn write_labels(&self, out: &mut String) -> std::fmt::Result {
-        let Some(last) = self.document.timeline.last() else { return Ok(()) };
+        let Some(last) = self.last_seen() else { return Ok(()) };
         let at_peak = self.document.peak.heap.by_category();
         writeln!(out, "<text x=\"{LABELS}\" y=\"{:.1}\">at the peak, in bytes</text>", TOP - 24.0)?;
         let mut below = f64::INFINITY;
@@ -279,7 +279,31 @@ impl<'a> Chart<'a> {
                 y + 4.5
             )?;
         }
-        Ok(())
+        writeln!(
+            out,
+            "<text x=\"{:.1}\" y=\"{:.1}\">sum</text>\
+             <text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>",
+            LABELS + 34.0,
+            BOTTOM + 20.0,
+            WIDTH - 24.0,
+            BOTTOM + 20.0,
+            self.document.peak.heap.total
+        )
+    }
+
+    /// The last sample that is wide enough to be seen: the run's end can cut a step to
+    /// nearly nothing.
+    fn last_seen(&self) -> Option<&Sample> {
+        let timeline = &self.document.timeline;
+        let start = |index: usize| match index.checked_sub(1) {
+            Some(before) => timeline[before].instructions,
+            None => 0,
+        };
+        let is_seen = |(index, sample): &(usize, &Sample)| {
+            self.x(sample.instructions) - self.x(start(*index)) >= 2.0
+        };
+        let mut samples = timeline.iter().enumerate().rev();
+        samples.find(is_seen).map(|(_, sample)| sample).or(timeline.last())
     }
 }
 
