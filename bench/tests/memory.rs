@@ -191,6 +191,28 @@ fn the_picture_is_the_same_each_time_and_tells_in_words_what_it_shows() {
     assert_eq!(opened, svg.matches("</").count());
 }
 
+/// Labels give way to one another, and could be pushed out of the picture.
+#[test]
+fn everything_written_in_the_picture_lies_in_it_and_apart() {
+    for path in ["samples/kernels/json_records.js", "samples/kernels/fib.js"] {
+        let svg = scruple(&["memory", path, "--format", "svg"]).out;
+        let number = |text: &str, name: &str| -> Option<f64> {
+            text.split(&format!(" {name}=\"")).nth(1)?.split('"').next()?.parse().ok()
+        };
+        let mut labels = Vec::new();
+        for text in svg.split("<text").skip(1) {
+            let (x, y) = (number(text, "x").expect("x"), number(text, "y").expect("y"));
+            assert!((0.0..960.0).contains(&x) && (10.0..515.0).contains(&y), "{path}: {text}");
+            if x > 740.0 && !text.contains("text-anchor") {
+                labels.push(y);
+            }
+        }
+        assert!(labels.len() > 4, "{path}");
+        labels.sort_by(f64::total_cmp);
+        assert!(labels.windows(2).all(|pair| pair[1] - pair[0] >= 12.0), "{path} {labels:?}");
+    }
+}
+
 #[test]
 fn verbose_weighing_shows_ten_sites_and_the_others_that_add_up() {
     let path = "samples/marrow-brook/event_log.js";

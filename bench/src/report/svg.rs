@@ -253,11 +253,15 @@ impl<'a> Chart<'a> {
             spots.push((index, wanted, y, high > low));
             below = y;
         }
-        // Too many low areas can push the highest label out at the top.
-        let shift = spots.last().map_or(0.0, |&(_, _, y, _)| (TOP + 4.0 - y).max(0.0));
+        // That can push the highest labels out at the top: from there they give way
+        // downwards. There is room for all.
+        let mut least = TOP + 4.0;
+        for (_, _, y, _) in spots.iter_mut().rev() {
+            *y = y.max(least);
+            least = *y + LABEL_STEP;
+        }
         for (index, wanted, y, is_there) in spots {
             let (name, bytes) = at_peak[index];
-            let y = y + shift;
             if is_there {
                 writeln!(
                     out,
