@@ -3,7 +3,7 @@
 //! It owns the verdict. A limit whose measurement is missing is not kept: it fails
 //! closed. Counts are exact, so a limit may be what was measured, to the byte. It
 //! refuses to compare unlike layouts: a limit is for one, `narrow` unless it says
-//! another. What the file looks like is [`file`]'s.
+//! another. What the file looks like is [`mod@file`]'s.
 
 pub mod file;
 
