@@ -229,6 +229,26 @@ fn csv_has_as_many_cells_in_every_line_and_the_figures_of_the_json() {
     }
 }
 
+/// Source: the design's target, at most 0.55 of `wide`, for scripts that hold references
+/// rather than text or numbers.
+#[test]
+fn narrow_takes_about_half_of_wide_where_a_script_holds_references() {
+    let scripts = [
+        "samples/kernels/binary_trees.js",
+        "samples/kernels/closures.js",
+        "samples/marrow-brook/event_log.js",
+        "samples/marrow-brook/packet_framing.js",
+    ];
+    let args = ["--layout", "narrow,wide", "--encoding", "implied"];
+    let document = document(&[&scripts[..], &args].concat());
+    for pair in document.rows.chunks(2) {
+        let live = |row: &Row| row.figures.as_ref().unwrap().live_peak.total;
+        assert_eq!(pair[0].script, pair[1].script);
+        let (narrow, wide) = (live(&pair[0]), live(&pair[1]));
+        assert!(100 * narrow <= 55 * wide, "{}: {narrow} of {wide}", pair[0].script);
+    }
+}
+
 #[test]
 fn layouts_differ_in_the_bytes_of_the_heap_and_are_never_summed_together() {
     let document = document(&[SAMPLES, &["--layout", "narrow,wide"]].concat());

@@ -136,7 +136,7 @@ impl<L: Layout> Heap<'_, L> {
     }
 
     /// The next block at or behind a cell, and whether it is marked. Inline, whoever
-    /// else asks: out of line a sweep takes a tenth more (callgrind, binary_trees.js).
+    /// else asks: out of line, binary_trees.js takes 2 % more host instructions.
     #[inline(always)]
     pub(super) fn next_block(&self, from: usize) -> Option<(usize, bool)> {
         let per = cells_a_slot::<L>();
