@@ -236,7 +236,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let room = 2 * cells - HEAD;
         let wish = 1 + least.max(room + room / 2).div_ceil(2);
         let needed = 1 + least.div_ceil(2);
-        if self.heap.extend(old, cells, wish) || self.heap.extend(old, cells, needed) {
+        if self.extend(old, cells, wish) || self.extend(old, cells, needed) {
             for at in 2 * cells..2 * self.heap.cells(old) {
                 self.heap.set_value(old, at, Value::hole());
             }
@@ -245,7 +245,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let length = self.array_len(array);
         // The old block stays reachable through the array until it is replaced.
-        let grown = match self.heap.allocate(Kind::Elements, wish) {
+        let grown = match self.allocate(Kind::Elements, wish) {
             Ok(grown) => grown,
             Err(_) => self.allocate(Kind::Elements, needed)?,
         };

@@ -19,10 +19,11 @@ use crate::Host;
 use crate::builtins::{Flash, Intrinsic};
 use crate::error::{Raise, RaiseKind, StopKind};
 use crate::heap::kinds::Kind;
-use crate::host::Call;
+use crate::host::{Call, Observer};
 use crate::interp::At;
 use crate::keys::Key;
 use crate::layout::Layout;
+use crate::memory::Change;
 use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
@@ -106,6 +107,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         at.set(low + 1, Value::small(place));
         at.set(low, Value::small(at.fp as i32));
         self.heap.settle(low - function.depth as usize);
+        if H::Observer::MEMORY {
+            self.sync(at);
+            self.book(Change::Entered, low - function.depth as usize);
+        }
         let entered = At { pc: function.code as usize, sp: low, fp, ..at };
         if image != self.current {
             self.set_current(image);
@@ -180,7 +185,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[cold]
     fn make_room(&mut self, at: At<L>, fp: usize, size: usize) -> Result<(), Raise> {
         self.sync(at);
-        self.heap.collect_now();
+        self.collect_now();
         if fp < size + self.lowest_frame() {
             return Err(self.fail(at, Raise::stop(StopKind::Stack)));
         }

@@ -92,7 +92,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let place = match free {
             Some(place) => place,
             None => {
-                if cells == 0 || !self.heap.extend(list, cells, cells + 1) {
+                if cells == 0 || !self.extend(list, cells, cells + 1) {
                     let grown = self.allocate(Kind::Elements, cells.max(1) + 1)?;
                     for at in 0..slots {
                         let kept = self.heap.value(list, 2 + at);

@@ -4,6 +4,7 @@ use scruple_bytecode::Op;
 
 use crate::error::Raise;
 use crate::layout::Layout;
+use crate::memory::Booking;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 
@@ -56,6 +57,8 @@ pub trait Observer: Sized {
     type Tally: Copy + Default;
     /// Whether [`Observer::before`] and [`Observer::after`] are to be called.
     const STEPS: bool;
+    /// Whether [`Observer::booked`] is to be called.
+    const MEMORY: bool = false;
 
     /// Counts an instruction of that many bytes.
     fn count(tally: &mut Self::Tally, bytes: usize);
@@ -78,6 +81,12 @@ pub trait Observer: Sized {
         outcome: Outcome,
     ) {
         let _ = (vm, step, outcome);
+    }
+    /// Called where the memory changes if `MEMORY`: whenever the ledger's peaks can
+    /// have risen, and before they fall. [`Vm::ledger`], [`Vm::blocks`] and
+    /// [`Vm::running`] tell the rest.
+    fn booked<L: Layout, H: Host<Observer = Self>>(vm: &mut Vm<'_, L, H>, booking: Booking) {
+        let _ = (vm, booking);
     }
 }
 

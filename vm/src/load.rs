@@ -117,7 +117,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     ) -> Result<(), LoadError> {
         let no_room = |_| LoadError::NoRoom;
         let cells = 1 + n_globals.div_ceil(2);
-        let globals = self.heap.allocate(Kind::Globals, cells).map_err(no_room)?;
+        let globals = self.allocate(Kind::Globals, cells).map_err(no_room)?;
         self.heap.set_slot(globals, 1, L::from_bits(n_globals as u64));
         for at in 0..n_globals {
             self.heap.set_value(globals, 2 + at, Value::elsewhere());

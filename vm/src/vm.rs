@@ -5,7 +5,6 @@
 
 use crate::Host;
 use crate::error::{Raise, RaiseKind, RunError, StopKind};
-use crate::heap::kinds::Kind;
 use crate::heap::ledger::Ledger;
 use crate::heap::{Heap, HeapOptions};
 use crate::host::{Call, HostFunction};
@@ -320,11 +319,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         (image, FunctionId::from_operand((number - self.base(image)) as i32))
     }
 
-    /// Allocates a block. What the caller still needs lies in roots.
-    pub(crate) fn allocate(&mut self, kind: Kind, cells: usize) -> Result<Ref, Raise> {
-        self.heap.allocate(kind, cells).map_err(|_| Raise::stop(StopKind::Heap))
-    }
-
     /// Puts a value on the machine's stack, where the collector sees it, and
     /// gives its slot. A native's pushes go when the native returns.
     pub(crate) fn push(&mut self, value: Value<L>) -> Result<usize, Raise> {
@@ -357,7 +351,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if let Some(slot) = L::inline_number(number) {
             return Ok(Value(slot));
         }
-        let block = self.heap.allocate_number(number).map_err(|_| Raise::stop(StopKind::Heap))?;
+        let block = self.allocate_number(number)?;
         Ok(Value::tagged(Tag::HeapNumber, block.0))
     }
 }

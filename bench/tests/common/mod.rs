@@ -3,6 +3,8 @@
 //! It owns no expectation.
 #![allow(dead_code, reason = "each test binary uses a part of it")]
 
+pub(crate) mod schema;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};

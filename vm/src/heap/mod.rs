@@ -460,6 +460,11 @@ impl<'m, L: Layout> Heap<'m, L> {
         self.run = (self.search, self.search);
     }
 
+    /// The first cell of the next block at or behind a cell.
+    pub(crate) fn block_from(&self, cell: usize) -> Option<usize> {
+        self.next_block(cell).map(|(cell, _)| cell)
+    }
+
     /// Finds free cells: the next run below the top, or cells above it.
     fn search_run(&mut self, cells: usize) -> bool {
         let mut from = self.search;
