@@ -5,6 +5,7 @@
 //! in [`At`]; before anything that may allocate, call or throw they are synced
 //! into the machine.
 
+mod compact;
 mod flow;
 mod handlers;
 mod numeric;
@@ -92,7 +93,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     fn run_as<D: Decoder>(&mut self) -> Result<Value<L>, Raise> {
         let mut tally = <H::Observer as Observer>::Tally::default();
         let result = loop {
-            let raise = self.run_image::<D>(&mut tally);
+            let raise = if <H::Observer as Observer>::COMPACT {
+                self.run_compact(&mut tally)
+            } else {
+                self.run_image::<D>(&mut tally)
+            };
             match raise.0 {
                 RaiseKind::Switch => {}
                 RaiseKind::Finished => break Ok(self.heap.mem_value(self.heap.sp)),
@@ -240,6 +245,6 @@ fn audit<L: Layout>(before: At<L>, after: At<L>, step: Step) {
         after.sp + left,
         before.sp + taken,
         "{} did not do what the table says",
-        info.mnemonic
+        step.op.text().mnemonic
     );
 }
