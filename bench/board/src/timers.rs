@@ -81,7 +81,8 @@ impl Timers {
 }
 
 /// Runs callbacks in the order they are due, up to and including those due at
-/// `until`.
+/// `until`. In a frame of its own: a script without timers does not have it.
+#[inline(never)]
 pub(crate) fn run(vm: &mut Machine<'_>, until: u64) -> Result<(), RunError> {
     while let Some(mut timer) = vm.host_mut().timers.take_next(until) {
         let callback = vm.retained(timer.callback);

@@ -151,9 +151,9 @@ macro_rules! operations {
             }
         }
 
-        /// The same with an opcode known only at run time: for rare forms.
-        #[inline(never)]
-        pub fn dispatch_any<H: Handlers>(
+        /// The same with an opcode known only at run time: for a loop of one match.
+        #[inline(always)]
+        pub fn dispatch_here<H: Handlers>(
             handlers: &mut H,
             at: H::At,
             opcode: u8,
@@ -166,6 +166,18 @@ macro_rules! operations {
                 })*
                 _ => handlers.trap(at),
             }
+        }
+
+        /// The same out of line: for rare forms.
+        #[inline(never)]
+        pub fn dispatch_any<H: Handlers>(
+            handlers: &mut H,
+            at: H::At,
+            opcode: u8,
+            bits: u32,
+            zigzag: bool,
+        ) -> Result<H::At, H::Stop> {
+            dispatch_here(handlers, at, opcode, bits, zigzag)
         }
     };
     (@kind) => { OperandKind::None };

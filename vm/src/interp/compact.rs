@@ -14,7 +14,7 @@ use crate::heap::raw::code_byte;
 use crate::host::Observer;
 use crate::layout::Layout;
 use crate::vm::Vm;
-use scruple_bytecode::ops::dispatch_any;
+use scruple_bytecode::ops::dispatch_here;
 
 impl<L: Layout, H: Host> Vm<'_, L, H> {
     /// Runs code of one image, until something other than the next instruction
@@ -37,7 +37,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
             let (opcode, bits, next) = row.fetch(code, at.pc);
             <H::Observer as Observer>::count(tally, next - at.pc);
             let before = At { mem, pc: next, fuel, ..at };
-            match dispatch_any(self, before, opcode, bits, false) {
+            match dispatch_here(self, before, opcode, bits, false) {
                 Ok(after) => {
                     #[cfg(debug_assertions)]
                     self.audit_compact(at.pc, before, after, opcode, bits);
