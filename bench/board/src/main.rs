@@ -55,20 +55,28 @@ struct Origin {
 fn main() -> ! {
     let Some(peripherals) = Peripherals::take() else { leave(false) };
     let clock = Clock::start(peripherals.SYST);
-    let Some(parcel) = Parcel::read(memory::parcel()) else {
-        fail("parcel", "there is no parcel behind the program");
-    };
-    let ready = prepare(&parcel, &clock);
-    leave(run(&parcel, ready, &clock))
+    let ready = prepare(&clock);
+    leave(run(ready, &clock))
+}
+
+/// The parcel, read anew by each step that wants it: held by all of them it would
+/// be 70 bytes of stack under the machine.
+fn parcel() -> Parcel<'static> {
+    match Parcel::read(memory::parcel()) {
+        Some(parcel) => parcel,
+        None => fail("parcel", "there is no parcel behind the program"),
+    }
 }
 
 #[cfg(feature = "compiler")]
-fn prepare(parcel: &Parcel<'static>, clock: &Clock) -> Ready {
+#[inline(never)]
+fn prepare(clock: &Clock) -> Ready {
+    let parcel = parcel();
     if !parcel.is_source {
-        return in_flash(parcel);
+        return in_flash(&parcel);
     }
     let begin = clock.ticks();
-    match compile::build(parcel) {
+    match compile::build(&parcel) {
         Ok(built) => {
             let compiled = report::Compiled {
                 ticks: clock.ticks() - begin,
@@ -91,11 +99,13 @@ fn prepare(parcel: &Parcel<'static>, clock: &Clock) -> Ready {
 }
 
 #[cfg(not(feature = "compiler"))]
-fn prepare(parcel: &Parcel<'static>, _: &Clock) -> Ready {
+#[inline(never)]
+fn prepare(_: &Clock) -> Ready {
+    let parcel = parcel();
     if parcel.is_source {
         fail("parcel", "this firmware has no compiler");
     }
-    in_flash(parcel)
+    in_flash(&parcel)
 }
 
 fn in_flash(parcel: &Parcel<'static>) -> Ready {
@@ -112,13 +122,13 @@ fn in_flash(parcel: &Parcel<'static>) -> Ready {
 
 /// Makes a machine, and lets it run in what is left of the stack.
 #[inline(never)]
-fn run(parcel: &Parcel<'static>, ready: Ready, clock: &Clock) -> bool {
+fn run(ready: Ready, clock: &Clock) -> bool {
     let mut room = Room::default();
-    let mut vm = make(parcel, ready.pool, &mut room);
+    let mut vm = make(ready.pool, &mut room);
     let begin = clock.ticks();
     let loaded = load(&mut vm, ready.image);
     let middle = clock.ticks();
-    let end = if loaded { carry_out(&mut vm, parcel.until).map_err(Some) } else { Err(None) };
+    let end = if loaded { carry_out(&mut vm).map_err(Some) } else { Err(None) };
     let ticks = Ticks { load: middle - begin, run: clock.ticks() - middle };
     tell(&mut vm, &room, &ready.origin, ticks, end)
 }
@@ -134,11 +144,8 @@ struct Room {
 // the next one runs. In one frame hello took 2,760 bytes.
 
 #[inline(never)]
-fn make(
-    parcel: &Parcel<'static>,
-    mut pool: &'static mut [u64],
-    room: &mut Room,
-) -> Machine<'static> {
+fn make(mut pool: &'static mut [u64], room: &mut Room) -> Machine<'static> {
+    let parcel = parcel();
     let places = memory::carve(&mut pool, usize::from(parcel.n_timers), None);
     let timer_bytes = size_of_val(places);
     let region = memory::region(pool);
@@ -173,9 +180,14 @@ fn load(vm: &mut Machine<'static>, image: &'static [u8]) -> bool {
 }
 
 #[inline(never)]
-fn carry_out(vm: &mut Machine<'static>, until: u64) -> Result<(), RunError> {
+fn carry_out(vm: &mut Machine<'static>) -> Result<(), RunError> {
     vm.run()?;
-    timers::run(vm, until)
+    timers::run(vm, until())
+}
+
+#[inline(never)]
+fn until() -> u64 {
+    parcel().until
 }
 
 #[inline(never)]
