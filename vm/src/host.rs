@@ -12,6 +12,13 @@ pub trait Host: Sized + 'static {
     /// How it looks on while a script runs. `()` does not, and costs nothing.
     type Observer: Observer;
 
+    /// Whether the machine takes the smaller of two ways where it has two: each
+    /// instruction through one table instead of an arm for each opcode byte, and
+    /// numbers to text and back by exact arithmetic instead of tables of powers.
+    /// The results and the counts are the same, the code is a fraction, and it is
+    /// slower. An observer is not told of steps then.
+    const COMPACT: bool = false;
+
     /// The observer.
     fn observer(&mut self) -> &mut Self::Observer;
 
@@ -56,10 +63,6 @@ pub trait Observer: Sized {
     type Tally: Copy + Default;
     /// Whether [`Observer::before`] and [`Observer::after`] are to be called.
     const STEPS: bool;
-    /// Whether every instruction goes through one table, instead of an arm for
-    /// each opcode byte of each encoding: the same handlers and the same counts,
-    /// a fraction of the code, and slower on a host. Steps are not told then.
-    const COMPACT: bool = false;
 
     /// Counts an instruction of that many bytes.
     fn count(tally: &mut Self::Tally, bytes: usize);
@@ -121,25 +124,6 @@ impl Observer for Counter {
 
     fn absorb(&mut self, tally: u64) {
         self.fetched_bytes += tally;
-    }
-}
-
-/// What the observer within counts, by the compact loop.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Compact<O>(pub O);
-
-impl<O: Observer> Observer for Compact<O> {
-    type Tally = O::Tally;
-    const STEPS: bool = false;
-    const COMPACT: bool = true;
-
-    #[inline(always)]
-    fn count(tally: &mut O::Tally, bytes: usize) {
-        O::count(tally, bytes);
-    }
-
-    fn absorb(&mut self, tally: O::Tally) {
-        self.0.absorb(tally);
     }
 }
 

@@ -22,6 +22,7 @@ pub(crate) struct Station {
 
 impl Host for Station {
     type Observer = Fetches;
+    const COMPACT: bool = true;
 
     fn observer(&mut self) -> &mut Fetches {
         &mut self.counter
@@ -32,8 +33,7 @@ impl Host for Station {
     }
 }
 
-/// Counts fetched bytes, by the machine's compact loop: an arm for each opcode
-/// byte of four encodings is hundreds of kilobytes of flash.
+/// Counts fetched bytes.
 #[derive(Default)]
 pub(crate) struct Fetches {
     pub(crate) bytes: u64,
@@ -42,7 +42,6 @@ pub(crate) struct Fetches {
 impl Observer for Fetches {
     type Tally = u64;
     const STEPS: bool = false;
-    const COMPACT: bool = true;
 
     #[inline(always)]
     fn count(tally: &mut u64, bytes: usize) {

@@ -93,7 +93,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     fn run_as<D: Decoder>(&mut self) -> Result<Value<L>, Raise> {
         let mut tally = <H::Observer as Observer>::Tally::default();
         let result = loop {
-            let raise = if <H::Observer as Observer>::COMPACT {
+            let raise = if H::COMPACT {
                 self.run_compact(&mut tally)
             } else {
                 self.run_image::<D>(&mut tally)
