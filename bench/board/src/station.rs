@@ -3,7 +3,7 @@
 //! It owns what scripts can call beyond the language, the same functions as the
 //! measuring library's station has. It refuses to keep what is printed.
 
-use scruple_vm::{Host, HostFunction, Narrow, Observer, Vm};
+use scruple_vm::{Families, Host, HostFunction, Narrow, Observer, Vm};
 
 use crate::feed;
 use crate::outside::Stream;
@@ -23,6 +23,12 @@ pub(crate) struct Station {
 impl Host for Station {
     type Observer = Fetches;
     const COMPACT: bool = true;
+    const FAMILIES: Families = Families {
+        arrays: cfg!(feature = "arrays"),
+        strings: cfg!(feature = "strings"),
+        maths: cfg!(feature = "maths"),
+        json: cfg!(feature = "json"),
+    };
 
     fn observer(&mut self) -> &mut Fetches {
         &mut self.counter
