@@ -50,6 +50,8 @@ pub struct Setup {
     pub layout: LayoutName,
     /// The encoding.
     pub encoding: Encoding,
+    /// By the smaller of two ways where the machine has two, as on a board.
+    pub compact: bool,
     /// The heap's behaviour.
     pub heap: HeapOptions,
     /// The region, in slots.
@@ -63,6 +65,7 @@ impl Default for Setup {
         Setup {
             layout: LayoutName::Narrow,
             encoding: Encoding::Implied,
+            compact: false,
             heap: HeapOptions::default(),
             slots: 120 * 1024,
             budget: 200_000_000,
@@ -71,13 +74,14 @@ impl Default for Setup {
 }
 
 #[derive(Default)]
-struct Listener {
+struct Listener<const COMPACT: bool> {
     printed: String,
     counter: Counter,
 }
 
-impl Host for Listener {
+impl<const COMPACT: bool> Host for Listener<COMPACT> {
     type Observer = Counter;
+    const COMPACT: bool = COMPACT;
 
     fn observer(&mut self) -> &mut Counter {
         &mut self.counter
@@ -90,13 +94,15 @@ impl Host for Listener {
 
 /// Compiles scripts and runs them in one fresh context, one after the other.
 pub fn run(sources: &[&str], setup: &Setup) -> Outcome {
-    match setup.layout {
-        LayoutName::Narrow => run_in::<Narrow>(sources, setup),
-        LayoutName::Wide => run_in::<Wide>(sources, setup),
+    match (setup.layout, setup.compact) {
+        (LayoutName::Narrow, false) => run_in::<Narrow, false>(sources, setup),
+        (LayoutName::Narrow, true) => run_in::<Narrow, true>(sources, setup),
+        (LayoutName::Wide, false) => run_in::<Wide, false>(sources, setup),
+        (LayoutName::Wide, true) => run_in::<Wide, true>(sources, setup),
     }
 }
 
-fn run_in<L: Layout>(sources: &[&str], setup: &Setup) -> Outcome {
+fn run_in<L: Layout, const COMPACT: bool>(sources: &[&str], setup: &Setup) -> Outcome {
     let options = scruple_compiler::Options {
         encoding: setup.encoding,
         ..scruple_compiler::Options::default()
@@ -114,7 +120,8 @@ fn run_in<L: Layout>(sources: &[&str], setup: &Setup) -> Outcome {
     }
     let mut region = vec![L::Slot::default(); setup.slots];
     let options = Options { heap: setup.heap, budget: setup.budget, ..Options::default() };
-    let mut vm: Vm<'_, L, Listener> = Vm::new(&mut region, Listener::default(), options);
+    let listener = Listener::<COMPACT>::default();
+    let mut vm: Vm<'_, L, Listener<COMPACT>> = Vm::new(&mut region, listener, options);
     let mut end = End::Finished;
     if refused.is_none() {
         for image in &images {

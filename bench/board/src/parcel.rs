@@ -83,7 +83,8 @@ impl<'a> Parcel<'a> {
         for (word, place) in words.iter_mut().zip(bytes.get(..HEADER)?.chunks_exact(4)) {
             *word = u32::from_le_bytes(place.try_into().ok()?);
         }
-        let [mark, is_source, script, feed, region, collect_every, heap_limit, stack_limit, ..] = words;
+        let [mark, is_source, script, feed, region, collect_every, heap_limit, stack_limit, ..] =
+            words;
         let [.., nesting, timers, max_nesting, encoding, lines, b0, b1, u0, u1] = words;
         if mark != MARK {
             return None;

@@ -96,6 +96,10 @@ impl Firmware {
         );
         let bench = Path::new(env!("CARGO_MANIFEST_DIR"));
         let target = bench.join("../target/board");
+        fs::create_dir_all(&target).context("no folder to build the firmware in")?;
+        // Held until the program has been copied: another build would replace it.
+        let lock = fs::File::create(target.join("lock")).context("no lock file")?;
+        lock.lock().context("the firmware's folder cannot be locked")?;
         let mut features = Vec::new();
         if build.compiler {
             features.push("compiler");

@@ -16,7 +16,9 @@ use super::parcel::Parcel;
 use super::parts::Parts;
 use super::row::BoardRow;
 use crate::build::{self, STACK_BYTES};
-use crate::document::{Document as Weighed, Figures, HeapBytes, Row as WeighedRow, RowError, Stage};
+use crate::document::{
+    Document as Weighed, Figures, HeapBytes, Row as WeighedRow, RowError, Stage,
+};
 use crate::fit;
 use crate::machine::{self, Setup};
 use crate::measure::{self, BUDGET, Plan};
@@ -204,8 +206,10 @@ impl OneScript<'_> {
     }
 
     fn check(&self, output: &str, printed: &str) -> Result<(), RowError> {
-        measure::check_answer(printed, output)
-            .map_err(|error| RowError { message: format!("on the board, {}", error.message), ..error })
+        measure::check_answer(printed, output).map_err(|error| RowError {
+            message: format!("on the board, {}", error.message),
+            ..error
+        })
     }
 
     fn printed_by_host(&self) -> Result<String, RowError> {

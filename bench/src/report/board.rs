@@ -69,8 +69,9 @@ fn encodings(document: &Document) -> String {
     if sums.len() < 2 {
         return String::new();
     }
-    let mut text =
-        String::from("\nencoding  scripts  instruction bytes  operations  board instructions   an op\n");
+    let mut text = String::from(
+        "\nencoding  scripts  instruction bytes  operations  board instructions   an op\n",
+    );
     for sum in sums {
         text.push_str(&format!(
             "{:8}  {:>7}  {:>17}  {:>10}  {:>18} {:>7.2}\n",

@@ -8,7 +8,8 @@ use crate::fit::search::NEIGHBOURS;
 pub(super) fn render(document: &Document) -> String {
     let name_width = document.rows.iter().map(|row| row.script.chars().count()).max();
     let name_width = name_width.unwrap_or(0).max("script".len());
-    let mut text = format!("{:name_width$}  encoding      least   steady    image  fails in\n", "script");
+    let mut text =
+        format!("{:name_width$}  encoding      least   steady    image  fails in\n", "script");
     for row in &document.rows {
         let mark = if row.error.is_none() && !row.answer_checked { "?" } else { " " };
         text.push_str(&format!("{:name_width$}  {:8} {mark} ", row.script, row.encoding));

@@ -19,10 +19,7 @@ use scruple_bytecode::ops::dispatch_here;
 impl<L: Layout, H: Host> Vm<'_, L, H> {
     /// Runs code of one image, until something other than the next instruction
     /// is to happen. The registers are then synced.
-    pub(super) fn run_compact(
-        &mut self,
-        tally: &mut <H::Observer as Observer>::Tally,
-    ) -> Raise {
+    pub(super) fn run_compact(&mut self, tally: &mut <H::Observer as Observer>::Tally) -> Raise {
         let image = self.current_image();
         let (code, rows) = (image.code(), image.encoding().rows());
         let mut at = self.registers();
