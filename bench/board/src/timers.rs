@@ -120,11 +120,7 @@ pub(crate) fn set_interval(
 }
 
 /// `(callback, delay, ...args)`; gives the timer's number.
-fn set(
-    vm: &mut Machine<'_>,
-    call: Call<Narrow>,
-    repeats: bool,
-) -> Result<Value<Narrow>, Raise> {
+fn set(vm: &mut Machine<'_>, call: Call<Narrow>, repeats: bool) -> Result<Value<Narrow>, Raise> {
     if !vm.is_callable(vm.arg(&call, 0)) {
         return Err(vm.throw_type("a timer needs a function to call"));
     }
