@@ -53,6 +53,10 @@ impl Arena<'_> {
     }
 }
 
+/// The most bytes that an unused arena keeps. Bump arenas double what they take,
+/// so that one large function would hold a quarter of a board's compile peak.
+const MOST_KEPT: usize = 0;
+
 /// Arenas that no function uses at present.
 pub(crate) struct Pool<'m> {
     free: HeapVec<Arena<'m>>,
@@ -73,7 +77,10 @@ impl<'m> Pool<'m> {
 
     pub(crate) fn give_back(&mut self, mut arena: Arena<'m>) {
         arena.recycle();
-        self.free.push(arena);
+        // A large one would lie idle until a function of its size comes.
+        if arena.bump.allocated_bytes() <= MOST_KEPT {
+            self.free.push(arena);
+        }
     }
 }
 

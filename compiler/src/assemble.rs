@@ -23,6 +23,7 @@ use crate::output::{Exceeded, FunctionRow, Output, Source, limited_depth, limite
 
 impl Output {
     /// The image, or what of it is too large.
+    #[inline(never)]
     pub(crate) fn assemble(mut self, atoms: &mut Atoms) -> Result<Vec<u8>, Exceeded> {
         self.close_script()?;
         self.settle_frees();
@@ -46,6 +47,7 @@ impl Output {
 
     /// The script becomes the last function: declared functions, then its
     /// statements, swept one by one.
+    #[inline(never)]
     fn close_script(&mut self) -> Result<(), Exceeded> {
         let code = narrow::to_u32(self.code.len());
         let mut has_functions = false;
@@ -148,6 +150,7 @@ impl Output {
 
     /// Header and sections, each written where it stays: the image is the one
     /// copy of them.
+    #[inline(never)]
     fn lay_down(self, atoms: &mut Atoms, records: &[u8], lists: &[u8]) -> Vec<u8> {
         for row in &self.globals {
             atoms.constant(row.atom);

@@ -106,6 +106,7 @@ pub fn compile(source: &str, options: &Options) -> Result<Compiled, Diagnostics>
 }
 
 /// Parses and sweeps the script. What only that needs is let go behind it.
+#[inline(never)]
 fn parse(source: &str, options: &Options, meter: &Meter) -> Result<(Output, Atoms), Diagnostics> {
     if source.len() > MAX_SOURCE {
         return Err(Diagnostics::of_limit("the source is longer than 4 MiB"));

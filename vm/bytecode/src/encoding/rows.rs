@@ -29,13 +29,12 @@ const LEAST_FOLDED: i8 = -121;
 impl Encoding {
     /// The rows of its 256 opcode bytes.
     pub fn rows(self) -> &'static [Row; 256] {
-        const TABLES: [&[Row; 256]; 4] = [
-            &rows(Word::ARMS, Word::ZIGZAG),
-            &rows(Byte::ARMS, Byte::ZIGZAG),
-            &rows(Leb::ARMS, Leb::ZIGZAG),
-            &rows(Implied::ARMS, Implied::ZIGZAG),
-        ];
-        TABLES[self as usize]
+        match self {
+            Encoding::Word => const { &rows(Word::ARMS, Word::ZIGZAG) },
+            Encoding::Byte => const { &rows(Byte::ARMS, Byte::ZIGZAG) },
+            Encoding::Leb => const { &rows(Leb::ARMS, Leb::ZIGZAG) },
+            Encoding::Implied => const { &rows(Implied::ARMS, Implied::ZIGZAG) },
+        }
     }
 }
 
