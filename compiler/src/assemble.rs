@@ -24,7 +24,7 @@ use crate::output::{Exceeded, FunctionRow, Output, Source, limited_depth, limite
 impl Output {
     /// The image, or what of it is too large.
     #[inline(never)]
-    pub(crate) fn assemble(mut self, atoms: &mut Atoms) -> Result<Vec<u8>, Exceeded> {
+    pub(crate) fn assemble(&mut self, atoms: &mut Atoms) -> Result<Vec<u8>, Exceeded> {
         self.close_script()?;
         self.settle_frees();
         let mut lists = Vec::new();
@@ -151,7 +151,7 @@ impl Output {
     /// Header and sections, each written where it stays: the image is the one
     /// copy of them.
     #[inline(never)]
-    fn lay_down(self, atoms: &mut Atoms, records: &[u8], lists: &[u8]) -> Vec<u8> {
+    fn lay_down(&self, atoms: &mut Atoms, records: &[u8], lists: &[u8]) -> Vec<u8> {
         for row in &self.globals {
             atoms.constant(row.atom);
         }

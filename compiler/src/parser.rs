@@ -100,6 +100,13 @@ impl<'s, 'm> Parser<'s, 'm> {
         }
     }
 
+    /// Lets go of what only productions need.
+    pub(crate) fn let_go(&mut self) {
+        self.lookahead = Lookahead::default();
+        self.guards = Vec::new();
+        self.units = Vec::new();
+    }
+
     pub(crate) fn has_errors(&self) -> bool {
         !self.diagnostics.is_empty()
     }
