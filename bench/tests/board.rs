@@ -8,7 +8,7 @@ mod common;
 
 use std::process::{Command, Stdio};
 
-use common::{folder, root, scruple};
+use common::{folder, root, scruple, spliced};
 use serde_json::Value;
 
 /// Runs `board` and gives its document. A row that differs makes it fail.
@@ -74,6 +74,31 @@ fn board_and_host_agree_to_the_byte_and_to_the_instruction() {
     let sum: u64 =
         parts.as_array().expect("parts").iter().filter_map(|p| p["bytes"].as_u64()).sum();
     assert_eq!(Some(sum), total.as_u64());
+    if std::env::var_os("UPDATE_README").is_some() {
+        let path = root().join("README.md");
+        let text = std::fs::read_to_string(&path).expect("the README");
+        std::fs::write(&path, spliced(&text, "board", &encodings(&document))).expect("writing it");
+    }
+}
+
+// It is written and not checked: board instructions are those of one version of
+// the cross compiler.
+fn encodings(document: &Value) -> String {
+    let mut table = String::from(
+        "\n| encoding | instruction bytes | operations | board instructions | an operation |\n\
+         | --- | ---: | ---: | ---: | ---: |\n",
+    );
+    for sum in document["encodings"].as_array().expect("encodings") {
+        let number = |name: &str| sum[name].as_u64().expect("a number");
+        let (operations, instructions) = (number("operations"), number("board_instructions"));
+        let per_operation = instructions as f64 / operations as f64;
+        let name = sum["encoding"].as_str().expect("a name");
+        let bytes = number("instruction_bytes");
+        table.push_str(&format!(
+            "| `{name}` | {bytes} | {operations} | {instructions} | {per_operation:.2} |\n"
+        ));
+    }
+    table
 }
 
 // Source of the limit: the project's target for a board of 8 KiB.
