@@ -70,14 +70,15 @@ pub fn run_all(
         .collect();
     let run_all = || {
         // One by one: some scripts take a thousand times as long as others.
-        let rows = pairs.par_iter().zip(rows).with_max_len(1).map(|(&(candidate, encoding), weighed)| {
-            let row = match &candidate.script {
-                Ok(script) => run_one(&firmware, script, encoding, weighed, asked),
-                Err(_) => Row { weighed, board: None },
-            };
-            done();
-            row
-        });
+        let rows =
+            pairs.par_iter().zip(rows).with_max_len(1).map(|(&(candidate, encoding), weighed)| {
+                let row = match &candidate.script {
+                    Ok(script) => run_one(&firmware, script, encoding, weighed, asked),
+                    Err(_) => Row { weighed, board: None },
+                };
+                done();
+                row
+            });
         rows.collect()
     };
     // Scripts need more stack than a pool's threads have by default.
