@@ -28,6 +28,7 @@ pub mod board;
 pub mod build;
 pub mod diagnose;
 pub mod document;
+pub mod emulated;
 pub mod feed;
 pub mod fit;
 pub mod layout;

@@ -2,10 +2,13 @@
 //!
 //! With `UPDATE_README=1` in the environment they are written, without it checked.
 
+mod common;
+
 use std::fmt::Write as _;
 use std::path::Path;
 use std::process::Command;
 
+use common::spliced;
 use serde_json::Value;
 
 fn weigh(args: &[&str]) -> Value {
@@ -99,13 +102,6 @@ fn layouts(report: &Value) -> String {
         table.push('\n');
     }
     table
-}
-
-fn spliced(text: &str, name: &str, table: &str) -> String {
-    let begin = format!("<!-- spliced: {name} -->\n");
-    let start = text.find(&begin).expect("the marker") + begin.len();
-    let end = start + text[start..].find("<!-- end -->").expect("the end marker");
-    format!("{}{table}\n{}", &text[..start], &text[end..])
 }
 
 #[test]

@@ -59,7 +59,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// The object of a callable value, if it is a closure.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn as_closure(&self, value: Value<L>) -> Option<Ref> {
         let object = value.as_object()?;
         if object.is_cell() && self.heap.is_kind(object, Kind::Closure) {
@@ -70,7 +71,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// Enters a closure: function, this value and arguments lie on the stack.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn enter(
         &mut self,
         at: At<L>,
@@ -161,7 +163,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// What a call needs of a function of the current image.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     fn own_frame(&self, number: usize) -> Option<FrameShape> {
         let at = number.checked_sub(self.first)?.checked_mul(FUNCTION_RECORD_LEN)?;
         self.records.get(at..)?.first_chunk().map(FrameShape::read)
@@ -176,7 +179,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// The slot below which no frame may begin.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     fn lowest_frame(&self) -> usize {
         (self.heap.stack_floor() + self.heap.reserve).max(self.stack_end_limit)
     }
@@ -223,7 +227,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// Leaves a frame whose links lie at `link`, with a value for the caller.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn leave(
         &mut self,
         at: At<L>,

@@ -21,8 +21,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     fn run_script(&mut self, index: usize) -> Result<Value<L>, Raise> {
-        let Some(image) = self.image(index) else { return Ok(Value::undefined()) };
-        let number = self.bases[index] as usize + image.script().index();
+        let Some(script) = self.images[index].as_ref().map(|image| image.script()) else {
+            return Ok(Value::undefined());
+        };
+        let number = self.bases[index] as usize + script.index();
         let closure = self.allocate(Kind::Closure, 1)?;
         self.heap.set_half(closure, 1, number as u32);
         self.heap.set_child(closure, 2, Ref::NONE);

@@ -13,11 +13,42 @@ pub trait Host: Sized + 'static {
     /// How it looks on while a script runs. `()` does not, and costs nothing.
     type Observer: Observer;
 
+    /// Whether the machine takes the smaller of two ways where it has two: each
+    /// instruction through one table instead of an arm for each opcode byte, and
+    /// numbers to text and back by exact arithmetic instead of tables of powers.
+    /// The results and the counts are the same, the code is a fraction, and it is
+    /// slower. An observer is not told of steps then.
+    const COMPACT: bool = false;
+
+    /// Which families of built-ins are there.
+    const FAMILIES: Families = Families::ALL;
+
     /// The observer.
     fn observer(&mut self) -> &mut Self::Observer;
 
     /// Takes text that the script prints. A line comes in pieces; `"\n"` ends it.
     fn write(&mut self, text: &str);
+}
+
+/// Families of built-ins that a build may leave out: their functions are there by
+/// name and throw a TypeError. What remains is Object, Function, Error, Boolean,
+/// Number, the global functions and the console; array and object literals, their
+/// elements and properties, and operators on strings are the interpreter's own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Families {
+    /// The functions of `Array` and of arrays.
+    pub arrays: bool,
+    /// The functions of `String` and of strings.
+    pub strings: bool,
+    /// The functions of `Math`.
+    pub maths: bool,
+    /// `JSON`.
+    pub json: bool,
+}
+
+impl Families {
+    /// All of them.
+    pub const ALL: Families = Families { arrays: true, strings: true, maths: true, json: true };
 }
 
 /// An instruction that is carried out.

@@ -14,8 +14,9 @@ use crate::value::{Ref, Value};
 use scruple_bytecode::image::Image;
 use scruple_bytecode::operand::{FieldId, FunctionId};
 
-/// The most images a machine holds at once.
-pub const MAX_IMAGES: usize = 4;
+/// The most images a machine holds at once. The feature `one-image` is for boards:
+/// an image's register is some 80 bytes of RAM there.
+pub const MAX_IMAGES: usize = if cfg!(feature = "one-image") { 1 } else { 4 };
 
 /// What a machine may use.
 #[derive(Clone, Copy, Debug)]
@@ -93,6 +94,9 @@ pub struct Vm<'m, L: Layout, H: Host> {
 
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// A fresh context in a region of memory: the built-ins take none of it.
+    // Out of line, so that what it is put together from is off the caller's stack
+    // when the machine runs: 700 bytes of the 2,760 that hello took on the board.
+    #[inline(never)]
     pub fn new(region: &'m mut [L::Slot], host: H, options: Options) -> Self {
         let options = Options { budget: options.budget.min(crate::interp::MOST_FUEL), ..options };
         let heap = Heap::new(region, options.heap);
@@ -240,15 +244,20 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Ends a run: the stack is unwound, and an error gets its position.
     pub(crate) fn conclude<T>(&mut self, result: Result<T, Raise>) -> Result<T, RunError> {
-        let error = match result {
+        match result {
             Ok(value) => {
                 if self.nesting == 0 {
                     self.reset_stack();
                 }
-                return Ok(value);
+                Ok(value)
             }
-            Err(raise) => raise,
-        };
+            Err(raise) => Err(self.conclude_error(raise)),
+        }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn conclude_error(&mut self, error: Raise) -> RunError {
         // A host function that passes the error on leaves the note to the outer run.
         let noted = if self.nesting == 0 { self.fault.take() } else { self.fault };
         let noted = noted.map(|fault| (fault.image, fault.at));
@@ -269,7 +278,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if self.nesting == 0 {
             self.reset_stack();
         }
-        Err(RunError { stop, position, code_offset: at, failed_bytes })
+        RunError { stop, position, code_offset: at, failed_bytes }
     }
 
     fn reset_stack(&mut self) {

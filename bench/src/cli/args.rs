@@ -4,6 +4,7 @@
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use scruple_bench::emulated::boards;
 use scruple_bench::layout::HeapLayout;
 use scruple_bench::options::{REGION, RunOptions};
 use scruple_bench::report::Format;
@@ -17,6 +18,7 @@ Examples:
   scruple weigh app.js --encoding byte,leb    ... under two encodings
   scruple fit app.js --board board.toml       the least RAM it runs in, and whether a board has it
   scruple memory app.js                       where the bytes of its heap are
+  scruple board app.js                        on an emulated board: its instructions, all RAM, flash
   scruple listing app.js --function main      the instructions of a function
   scruple trace app.js --from 1000 --count 20 what instructions 1000 to 1019 did
 
@@ -58,6 +60,8 @@ pub(crate) enum Command {
     Fit(FitArguments),
     /// Show where the bytes of a script's heap are, over time and at the peak
     Memory(MemoryArguments),
+    /// Run scripts on an emulated board, and hold every figure against the host's
+    Board(BoardArguments),
     /// Show the instructions of a script
     Listing(ListingArguments),
     /// Show what instructions took from the stack and left there
@@ -239,6 +243,52 @@ pub(crate) struct MemoryArguments {
     pub(crate) options: Limits,
 }
 
+const BOARD_EXAMPLES: &str = "\
+Examples:
+  scruple board samples/marrow-brook --encoding implied
+  scruple board hello.js --board stm32vldiscovery --core --encoding implied
+  scruple board app.js --compile --encoding leb --format json
+
+Builds the firmware in bench/board, lays each script into the flash behind it, runs it, reads back
+what it counted, and compares that with the host: a difference in any figure or in the output is an
+error. Boards: stm32vldiscovery (8 KiB of RAM), lm3s6965evb (64 KiB), netduino2 (128 KiB),
+mps2-an385 (4 MiB). Needs the Debian packages rustc-web, cargo-web, rust-web-src,
+binutils-arm-none-eabi and qemu-system-arm; without them it says which are missing.
+
+The counts are exact for an emulator and no promise about a board: it enforces no flash wait states,
+and its instruction clock is no cycle count.";
+
+#[derive(Debug, Args)]
+#[command(after_help = BOARD_EXAMPLES)]
+pub(crate) struct BoardArguments {
+    /// Scripts and images, or folders whose .js files are taken
+    #[arg(required = true)]
+    pub(crate) paths: Vec<PathBuf>,
+    /// The board
+    #[arg(long, default_value = "lm3s6965evb", value_parser = board())]
+    pub(crate) board: String,
+    /// Encodings, separated by commas; all unless given
+    #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
+    pub(crate) encoding: Vec<Encoding>,
+    /// Compile the scripts on the board, instead of running images
+    #[arg(long)]
+    pub(crate) compile: bool,
+    /// Leave out the built-ins of arrays, strings, Math and JSON
+    #[arg(long)]
+    pub(crate) core: bool,
+    /// Do not look for the least RAM
+    #[arg(long)]
+    pub(crate) no_ram: bool,
+    /// The form of the report
+    #[arg(long, default_value = "text", value_parser = format_of(Format::OF_FIT))]
+    pub(crate) format: Format,
+    /// Show the categories of both peaks, and what the columns mean
+    #[arg(short, long)]
+    pub(crate) verbose: bool,
+    #[command(flatten)]
+    pub(crate) options: Limits,
+}
+
 const LISTING_EXAMPLES: &str = "\
 Examples:
   scruple listing samples/kernels/fib.js
@@ -372,6 +422,10 @@ fn layout() -> impl clap::builder::TypedValueParser<Value = HeapLayout> {
     let names = HeapLayout::ALL.iter().map(|layout| layout.name());
     clap::builder::PossibleValuesParser::new(names)
         .try_map(|name| HeapLayout::from_name(&name).ok_or("no such layout"))
+}
+
+fn board() -> clap::builder::PossibleValuesParser {
+    clap::builder::PossibleValuesParser::new(boards::all().into_iter().map(|board| board.name))
 }
 
 fn format_of(formats: &'static [Format]) -> impl clap::builder::TypedValueParser<Value = Format> {

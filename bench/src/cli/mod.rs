@@ -4,6 +4,7 @@
 //! not fit or exceeds a limit.
 
 pub(crate) mod args;
+pub(crate) mod board;
 pub(crate) mod fit;
 pub(crate) mod listing;
 pub(crate) mod memory;

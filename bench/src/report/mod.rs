@@ -2,6 +2,7 @@
 //!
 //! It owns no figure: every renderer reads the document and returns text.
 
+mod board;
 mod checks;
 pub(crate) mod columns;
 mod csv;
@@ -13,6 +14,7 @@ mod svg;
 mod text;
 
 use crate::document::Document;
+use crate::emulated::document::Document as OnBoard;
 use crate::fit::document::Document as Fitted;
 use crate::limits::Check;
 use crate::memory::document::Document as Memory;
@@ -94,5 +96,18 @@ pub fn render_fit(document: &Fitted, format: Format) -> Result<String, serde_jso
     match format {
         Format::Json => json::render(document),
         _ => Ok(fit::render(document)),
+    }
+}
+
+/// Renders what `board` found. Forms other than [`Format::OF_FIT`] fall back to
+/// JSON.
+pub fn render_board(
+    document: &OnBoard,
+    format: Format,
+    verbose: bool,
+) -> Result<String, serde_json::Error> {
+    match format {
+        Format::Text => Ok(board::render(document, verbose)),
+        _ => json::render(document),
     }
 }

@@ -54,3 +54,11 @@ pub(crate) fn run_text(name: &str, text: &str, args: &[&str]) -> Outcome {
     let folder = folder(name, &[("script.js", text.as_bytes())]);
     scruple_in(&folder, &[&["run", "script.js"], args].concat())
 }
+
+/// A text with the table between a pair of markers replaced.
+pub(crate) fn spliced(text: &str, name: &str, table: &str) -> String {
+    let begin = format!("<!-- spliced: {name} -->\n");
+    let start = text.find(&begin).expect("the marker") + begin.len();
+    let end = start + text[start..].find("<!-- end -->").expect("the end marker");
+    format!("{}{table}\n{}", &text[..start], &text[end..])
+}

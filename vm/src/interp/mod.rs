@@ -5,6 +5,7 @@
 //! in [`At`]; before anything that may allocate, call or throw they are synced
 //! into the machine.
 
+mod compact;
 mod flow;
 mod handlers;
 mod numeric;
@@ -95,7 +96,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     fn run_as<D: Decoder>(&mut self) -> Result<Value<L>, Raise> {
         let mut tally = <H::Observer as Observer>::Tally::default();
         let result = loop {
-            let raise = self.run_image::<D>(&mut tally);
+            let raise = if H::COMPACT {
+                self.run_compact(&mut tally)
+            } else {
+                self.run_image::<D>(&mut tally)
+            };
             match raise.0 {
                 RaiseKind::Switch => {}
                 RaiseKind::Finished => break Ok(self.heap.mem_value(self.heap.sp)),
@@ -317,6 +322,6 @@ fn audit<L: Layout>(before: At<L>, after: At<L>, op: Option<Op>, bits: u32, zigz
         after.sp + left,
         before.sp + taken,
         "{} did not do what the table says",
-        info.mnemonic
+        op.text().mnemonic
     );
 }
