@@ -95,21 +95,25 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Some(self.heap.slot_of(elements) + HEAD + index as usize)
     }
 
-    /// The slot of an element of what may be an array, for an index below [`NOTED`].
-    /// Each block is looked up once, and every place is within the region or none.
+    /// The element of what may be an array, for an index below [`NOTED`]. A hole
+    /// counts as one.
     #[inline(always)]
-    pub(crate) fn quick_element_slot(&self, array: Ref, index: i32) -> Option<usize> {
-        let array = self.heap.two_slots(array)?;
-        if L::high(array[0]) != L::high(L::header(Kind::Array as u8, 0)) {
+    pub(crate) fn quick_element(&mut self, array: Value<L>, index: i32) -> Option<&mut L::Slot> {
+        // Of a reference to no cell this is a place far behind the region.
+        let place = |block: Ref| block.0.wrapping_sub(Ref::FIRST_CELL) as usize;
+        let array = array.as_object()?;
+        let cells = self.heap.cells_mut();
+        let [header, links] = *cells.get(place(array))?;
+        if L::high(header) != L::high(L::header(Kind::Array as u8, 0)) {
             return None;
         }
-        let elements = Ref(L::high(array[1]));
-        let room = L::low(self.heap.two_slots(elements)?[0]);
+        let elements = place(Ref(L::high(links)));
+        let room = L::low(cells.get(elements)?[0]);
         // A negative index is a large one.
         if index as u32 >= room {
             return None;
         }
-        Some(self.heap.slot_of(elements) + HEAD + index as usize)
+        cells.as_flattened_mut().get_mut(2 * elements + HEAD + index as usize)
     }
 
     /// An element that lies in the elements block.

@@ -161,12 +161,11 @@ impl<'m, L: Layout> Heap<'m, L> {
         self.base + 2 * (block.0 - Ref::FIRST_CELL) as usize
     }
 
-    /// The first two slots of a block; nothing where the reference is none.
+    /// The cells of the region, and what is left of it: to look several blocks up
+    /// with one comparison each.
     #[inline(always)]
-    pub(crate) fn two_slots(&self, block: Ref) -> Option<[L::Slot; 2]> {
-        // Of a reference to no cell this is a place far behind the region.
-        let cell = block.0.wrapping_sub(Ref::FIRST_CELL) as usize;
-        self.mem.get(self.base.wrapping_add(cell.wrapping_mul(2))..)?.first_chunk().copied()
+    pub(crate) fn cells_mut(&mut self) -> &mut [[L::Slot; 2]] {
+        self.mem.get_mut(self.base..).unwrap_or_default().as_chunks_mut().0
     }
 
     #[cfg_attr(feature = "small", inline(never))]

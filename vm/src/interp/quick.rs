@@ -182,15 +182,13 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
     /// An element of an array, in its block.
     #[inline(always)]
     fn quick_read_at(&mut self, at: At<L>) -> Option<At<L>> {
-        let slot = self.quick_element_slot(at.peek(1).as_object()?, at.peek(0).as_int()?)?;
-        let value = Value(*self.heap.mem.get(slot)?);
+        let value = Value(*self.quick_element(at.peek(1), at.peek(0).as_int()?)?);
         if value == Value::hole() { None } else { Some(at.replace(2, value)) }
     }
 
     #[inline(always)]
     fn quick_write_at(&mut self, at: At<L>) -> Option<At<L>> {
-        let slot = self.quick_element_slot(at.peek(2).as_object()?, at.peek(1).as_int()?)?;
-        let place = self.heap.mem.get_mut(slot)?;
+        let place = self.quick_element(at.peek(2), at.peek(1).as_int()?)?;
         if *place == Value::<L>::hole().0 {
             return None;
         }
@@ -309,6 +307,8 @@ const fn followers(opcode: u8) -> [Op; N_FOLLOWERS] {
         LoadSlot => [LoadSlot, PushInt],
         LoadGlobal | BranchTrue => [LoadSlot, Trap],
         Increment | Add => [StoreSlot, Trap],
+        CallMethod => [Drop, Trap],
+        PushTrue | PushFalse => [WriteAt, Trap],
         _ => [Trap; N_FOLLOWERS],
     }
 }
