@@ -3,6 +3,8 @@
 //!
 //! It owns no expectation: those lie beside the suites, each with its source.
 
+pub mod suite;
+
 use scruple_bytecode::Encoding;
 use scruple_vm::{Counter, HeapOptions, Host, Layout, Ledger, Narrow, Observer, Options, Vm, Wide};
 

@@ -17,6 +17,13 @@ pub trait Host: Sized + 'static {
 
     /// Takes text that the script prints. A line comes in pieces; `"\n"` ends it.
     fn write(&mut self, text: &str);
+
+    /// Is told that the script asked for something that the standard has and this
+    /// machine leaves out, right before the exception for that. A suite can then
+    /// tell a gap that is meant from a fault, whoever catches the exception.
+    fn note_unsupported(&mut self, what: &'static str) {
+        let _ = what;
+    }
 }
 
 /// An instruction that is carried out.
