@@ -70,6 +70,21 @@ impl Checkout {
             .map_err(|error| SuiteError::new(format!("{}: {error}", path.display())))
     }
 
+    /// The features that the suite itself lists as proposals, in `features.txt`: no
+    /// part of the standard yet.
+    pub fn proposals(&self) -> Result<Vec<String>, SuiteError> {
+        let list = self.root.join("features.txt");
+        if !list.exists() {
+            return Ok(Vec::new());
+        }
+        let text = self.read(&list)?;
+        let behind = text.split_once("## Proposed language features").map_or("", |(_, rest)| rest);
+        let section = behind.split("## Standard language features").next().unwrap_or_default();
+        let lines = section.lines().map(str::trim);
+        let named = lines.filter(|line| !line.is_empty() && !line.starts_with('#'));
+        Ok(named.map(str::to_owned).collect())
+    }
+
     /// The revision, if it can be told: what `.git` says is checked out. Other ways
     /// to unpack the suite leave no trace of it.
     pub fn revision(&self) -> Option<String> {

@@ -84,6 +84,7 @@ pub struct Judge<'a> {
     layout: LayoutName,
     limits: Limits,
     missing: Vec<&'static str>,
+    proposals: Vec<String>,
     probe: Vec<u8>,
 }
 
@@ -104,7 +105,8 @@ impl<'a> Judge<'a> {
             LayoutName::Wide => missing_globals::<Wide>(limits.slots),
         };
         let harnesses = Harnesses::new(checkout, options);
-        Ok(Judge { checkout, skips, harnesses, options, layout, limits, missing, probe })
+        let proposals = checkout.proposals()?;
+        Ok(Judge { checkout, skips, harnesses, options, layout, limits, missing, proposals, probe })
     }
 
     /// Judges a test, and tells what it says of itself.
@@ -124,7 +126,17 @@ impl<'a> Judge<'a> {
             Some(reason) => Verdict::because(Status::Unsupported, format!("skipped: {reason}")),
             None => guarded(|| self.verdict(&source, &metadata)),
         };
+        let verdict = match (verdict.status, self.beyond_the_standard(&metadata)) {
+            (Status::Failed, Some(reason)) => Verdict::because(Status::Unsupported, reason),
+            _ => verdict,
+        };
         (metadata, verdict)
+    }
+
+    /// Why a test is about no part of the standard, by the suite's own list.
+    fn beyond_the_standard(&self, metadata: &Metadata) -> Option<String> {
+        let proposal = metadata.features.iter().find(|name| self.proposals.contains(name))?;
+        Some(format!("the proposal {proposal} is unsupported"))
     }
 
     fn verdict(&self, source: &str, metadata: &Metadata) -> Verdict {

@@ -12,7 +12,7 @@ use super::{
     object, object_prototype, string, uri,
 };
 use crate::Host;
-use crate::keys::attributes::{HIDDEN, WRITABLE};
+use crate::keys::attributes::{CONFIGURABLE, HIDDEN, WRITABLE};
 use crate::layout::Layout;
 use crate::value::Ref;
 use scruple_bytecode::names;
@@ -64,6 +64,7 @@ intrinsics! {
     Math: ObjectPrototype;
     Json: ObjectPrototype;
     Console: ObjectPrototype;
+    ThrowTypeError: FunctionPrototype;
 }
 
 impl Intrinsic {
@@ -326,6 +327,7 @@ macro_rules! data {
     (@value number $value:expr) => { FlashValue::Number($value) };
     (@value text $value:expr) => { FlashValue::Text($value) };
     (@value object $value:expr) => { FlashValue::Object($value) };
+    (@value thrower) => { FlashValue::Thrower };
     (@value method $value:expr) => { FlashValue::Method($value.0, $value.1) };
 }
 
@@ -343,6 +345,8 @@ data! {
         CONSTRUCTOR HIDDEN object Intrinsic::Object;
     }
     FunctionPrototype {
+        ARGUMENTS CONFIGURABLE thrower;
+        CALLER CONFIGURABLE thrower;
         CONSTRUCTOR HIDDEN object Intrinsic::Function;
     }
     ArrayPrototype {

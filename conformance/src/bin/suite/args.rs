@@ -49,7 +49,7 @@ pub(crate) struct Arguments {
     #[arg(long, conflicts_with = "depth")]
     pub(crate) by_clause: bool,
     /// Instructions that a test may take, the harness included
-    #[arg(long, default_value_t = 50_000_000)]
+    #[arg(long, default_value_t = 500_000_000)]
     pub(crate) budget: u64,
     /// The heap of a test, in slots (4 bytes in the narrow layout, 8 in the wide)
     #[arg(long, default_value_t = 120 * 1024)]
