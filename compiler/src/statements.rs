@@ -143,7 +143,7 @@ impl Parser<'_, '_> {
             && self.text_of(mark) == "using"
             && self.atoms.is(atom, "using")
         {
-            let clause = "sec-let-const-using-and-await-using-declarations";
+            let clause = "sec-let-and-const-declarations";
             return Err(self.unsupported(mark, clause, "a `using` declaration"));
         }
         Ok(())

@@ -32,6 +32,7 @@ fn parts_of_the_language_outside_the_subset_are_called_unsupported() {
     let regexp = Some("sec-primary-expression-regular-expression-literals");
     let async_function = Some("sec-async-function-definitions");
     let generator = Some("sec-generator-function-definitions");
+    let using = Some("sec-let-and-const-declarations");
     let assignment = Some("sec-destructuring-assignment");
     let pattern = Some("sec-destructuring-binding-patterns");
     let function = Some("sec-function-definitions");
@@ -46,6 +47,9 @@ fn parts_of_the_language_outside_the_subset_are_called_unsupported() {
         ("f(async x => x)", Unsupported, "1:3", async_function),
         ("f(async (x) => x)", Unsupported, "1:3", async_function),
         ("({ async f() {} })", Unsupported, "1:4", async_function),
+        ("using a = b", Unsupported, "1:1", using),
+        ("for (using a = b;;) ;", Unsupported, "1:6", using),
+        ("for (using a of b) ;", Unsupported, "1:6", using),
         ("await f()", Unsupported, "1:1", async_function),
         ("function* f() {}", Unsupported, "1:9", generator),
         ("(function* () {})", Unsupported, "1:10", generator),
@@ -152,6 +156,7 @@ fn early_errors_are_refused_with_their_clause() {
         ("switch (a) { case 1: let b; case 2: let b }", Syntax, "1:41", declared),
         ("try {} catch (a) { let a }", Syntax, "1:24", declared),
         ("for (let a, a;;) ;", Syntax, "1:13", declared),
+        ("for (async of b) ;", Syntax, "1:6", Some("sec-for-in-and-for-of-statements")),
         ("for (let a of b) { var a }", Syntax, "1:24", declared),
         ("a() = 1", Syntax, "1:1", assignment),
         ("x; (a, b) = 1", Syntax, "1:4", assignment),
