@@ -77,7 +77,7 @@ impl Default for Setup {
 }
 
 /// An observer that has counted fetched bytes.
-trait Watch: Observer + Default + 'static {
+pub(crate) trait Watch: Observer + Default + 'static {
     fn fetched_bytes(&self) -> u64;
 }
 
@@ -111,9 +111,11 @@ impl Watch for Stepper {
 }
 
 #[derive(Default)]
-struct Listener<W> {
+pub(crate) struct Listener<W> {
     printed: String,
     watch: W,
+    /// What the script asked for and the machine or the host does not have.
+    lacking: Option<String>,
 }
 
 impl<W: Watch> Host for Listener<W> {
@@ -125,6 +127,10 @@ impl<W: Watch> Host for Listener<W> {
 
     fn write(&mut self, text: &str) {
         self.printed.push_str(text);
+    }
+
+    fn note_unsupported(&mut self, what: &'static str) {
+        self.lacking.get_or_insert_with(|| what.to_owned());
     }
 }
 

@@ -2,31 +2,13 @@
 //!
 //! It refuses to judge: what should have happened is not known here.
 
-use scruple_vm::{Host, Layout, LoadError, Options, RunError, StopKind, Vm};
+use scruple_vm::{Counter, Layout, LoadError, Options, RunError, StopKind, Vm};
 
 use super::hooks;
 
-/// The program around the machine: it keeps what the judge needs to know.
-#[derive(Debug, Default)]
-pub struct Listener {
-    observer: (),
-    /// What the test asked for and the machine or the host does not have.
-    pub lacking: Option<String>,
-}
-
-impl Host for Listener {
-    type Observer = ();
-
-    fn observer(&mut self) -> &mut () {
-        &mut self.observer
-    }
-
-    fn write(&mut self, _: &str) {}
-
-    fn note_unsupported(&mut self, what: &'static str) {
-        self.lacking.get_or_insert_with(|| what.to_owned());
-    }
-}
+/// The program around the machine. The other suites' own: the interpreter is made
+/// once for each, and takes a minute to compile.
+pub(crate) type Listener = crate::Listener<Counter>;
 
 /// How a run ended.
 #[derive(Clone, Debug, PartialEq, Eq)]
