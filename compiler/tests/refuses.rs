@@ -32,7 +32,6 @@ fn parts_of_the_language_outside_the_subset_are_called_unsupported() {
     let regexp = Some("sec-primary-expression-regular-expression-literals");
     let async_function = Some("sec-async-function-definitions");
     let generator = Some("sec-generator-function-definitions");
-    let using = Some("sec-let-and-const-declarations");
     let assignment = Some("sec-destructuring-assignment");
     let pattern = Some("sec-destructuring-binding-patterns");
     let function = Some("sec-function-definitions");
@@ -47,9 +46,6 @@ fn parts_of_the_language_outside_the_subset_are_called_unsupported() {
         ("f(async x => x)", Unsupported, "1:3", async_function),
         ("f(async (x) => x)", Unsupported, "1:3", async_function),
         ("({ async f() {} })", Unsupported, "1:4", async_function),
-        ("using a = b", Unsupported, "1:1", using),
-        ("for (using a = b;;) ;", Unsupported, "1:6", using),
-        ("for (using a of b) ;", Unsupported, "1:6", using),
         ("await f()", Unsupported, "1:1", async_function),
         ("function* f() {}", Unsupported, "1:9", generator),
         ("(function* () {})", Unsupported, "1:10", generator),
@@ -206,6 +202,19 @@ fn early_errors_are_refused_with_their_clause() {
         ("a\n=> 1", Syntax, "2:1", Some("sec-arrow-function-definitions")),
         ("\\u0030a", Syntax, "1:1", Some("sec-identifier-names-static-semantics-early-errors")),
     ]);
+}
+
+#[test]
+fn a_declaration_with_using_is_unsupported_and_using_is_else_a_name() {
+    let using = Some("sec-let-and-const-declarations");
+    check(&[
+        ("using a = b", Unsupported, "1:1", using),
+        ("for (using a = b;;) ;", Unsupported, "1:6", using),
+        ("for (using a of b) ;", Unsupported, "1:6", using),
+    ]);
+    for source in ["using\na = 1", "using = 1", "for (using of b) ;", "using: ;"] {
+        assert!(compile(source, &Options::default()).is_ok(), "{source}");
+    }
 }
 
 #[test]
