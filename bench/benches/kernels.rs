@@ -101,7 +101,7 @@ impl Kernel {
 
     /// Measures what gives the right answer; the other faults are noted.
     fn measure(&self, criterion: &mut Criterion<WallTime>, faults: &mut Vec<String>) -> Row {
-        let mut region = Region::new();
+        let mut region: Region = Region::new();
         let mut group = criterion.benchmark_group(self.name);
         let mut encodings = vec![Best::default(); Encoding::ALL.len()];
         for (&encoding, best) in Encoding::ALL.iter().zip(&mut encodings) {

@@ -1,8 +1,9 @@
 //! Lays the program out for a board: writes the linker's `memory.x`.
 //!
 //! It owns what the environment may choose: `BOARD`, one of the names in
-//! `boards.txt`, and `BOARD_STACK`, the bytes of RAM kept for the program's own
-//! stack. It refuses a board it does not know.
+//! `boards.txt`. The program's own stack is as large as that says; what it really
+//! takes is measured on the board, and an overflow is reported. It refuses a board
+//! it does not know.
 
 use std::path::PathBuf;
 use std::{env, fs};
@@ -12,27 +13,20 @@ type Result<T> = std::result::Result<T, Box<dyn std::error::Error>>;
 /// The board of a build that names none.
 const BOARD: &str = "lm3s6965evb";
 
-/// The program's own stack of a build that asks for none. What it really takes
-/// is measured on the board, and an overflow is reported.
-const STACK_BYTES: &str = "4096";
-
 fn main() -> Result<()> {
     println!("cargo::rerun-if-changed=build.rs");
     println!("cargo::rerun-if-changed=boards.txt");
     println!("cargo::rerun-if-env-changed=BOARD");
-    println!("cargo::rerun-if-env-changed=BOARD_STACK");
     let name = env::var("BOARD").unwrap_or_else(|_| BOARD.to_owned());
-    let stack = env::var("BOARD_STACK").unwrap_or_else(|_| STACK_BYTES.to_owned());
-    let stack: u32 = stack.parse()?;
     let boards = fs::read_to_string("boards.txt")?;
     let rows = boards.lines().filter(|line| !line.starts_with('#'));
     let row = rows.map(|line| line.split_whitespace().collect::<Vec<_>>());
     let row = row.into_iter().find(|row| row.first() == Some(&name.as_str()));
-    let Some(&[_, flash, flash_bytes, ram_bytes, clock_hz]) = row.as_deref() else {
+    let Some(&[_, flash, flash_bytes, ram_bytes, clock_hz, stack, _]) = row.as_deref() else {
         return Err(format!("boards.txt has no board {name:?}").into());
     };
     // A multiple of 8 keeps the region, which ends where the stack may, aligned.
-    let stack = stack.next_multiple_of(8);
+    let stack = stack.parse::<u32>()?.next_multiple_of(8);
     let memory = format!(
         "MEMORY\n{{\n  FLASH : ORIGIN = {flash}, LENGTH = {flash_bytes}\n  \
          RAM : ORIGIN = 0x20000000, LENGTH = {ram_bytes}\n}}\n\

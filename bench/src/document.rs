@@ -6,15 +6,18 @@
 
 use scruple_bytecode::Encoding;
 use scruple_bytecode::image::{Image, Position, Sizes, header};
-use scruple_vm::{Book, Category, Counter, Layout, Narrow};
+use scruple_vm::{Book, Category, Counter};
 use serde::{Deserialize, Serialize};
 
 use crate::build::Built;
+use crate::layout::HeapLayout;
+use crate::limits::Check;
 use crate::machine::Run;
+use crate::memory::document::LargestSites;
 
 /// The version of the wire form. It changes when a field changes its meaning or
 /// goes; a field that comes does not change it.
-pub const SCHEMA: u32 = 1;
+pub const SCHEMA: u32 = 2;
 
 /// Everything one measurement says.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -23,10 +26,12 @@ pub struct Document {
     pub schema: u32,
     /// What ran the scripts.
     pub lab: Lab,
-    /// A row a script and encoding.
+    /// A row a script, layout and encoding.
     pub rows: Vec<Row>,
-    /// Sums of what can be summed, an entry an encoding.
+    /// Sums of what can be summed, an entry a layout and encoding.
     pub totals: Vec<Total>,
+    /// The figures held against limits, if there are any.
+    pub checks: Option<Vec<Check>>,
 }
 
 /// What ran the scripts.
@@ -36,17 +41,26 @@ pub struct Lab {
     pub version: String,
     /// Version of the image format.
     pub image_format: u8,
-    /// The heap's layout.
-    pub layout: String,
 }
 
-/// One script under one encoding: figures, or an error.
+/// How a script is compiled and run.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Way {
+    /// The encoding of its instructions.
+    pub encoding: Encoding,
+    /// The layout of its heap.
+    pub layout: HeapLayout,
+}
+
+/// One script under one encoding over one layout: figures, or an error.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Row {
     /// The script.
     pub script: String,
     /// The encoding's name.
     pub encoding: String,
+    /// The heap's layout.
+    pub layout: HeapLayout,
     /// Whether what it printed was compared with what it must print.
     pub answer_checked: bool,
     /// What went wrong, if something did.
@@ -112,6 +126,9 @@ pub struct Figures {
     pub allocations: u64,
     /// Bytes of those blocks.
     pub allocated_bytes: u64,
+    /// What made the bytes of the high-water mark, if that was asked for: all but
+    /// stack and collector.
+    pub peak_sites: Option<LargestSites>,
 }
 
 /// Bytes of an image by section.
@@ -161,11 +178,14 @@ pub struct CompilePeak {
     pub reserved: Option<u64>,
 }
 
-/// Sums over the rows of one encoding that have figures. Peaks have no sum.
+/// Sums over the rows of one encoding and layout that have figures: rows of unlike
+/// layouts are never added up. Peaks have no sum.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Total {
     /// The encoding's name.
     pub encoding: String,
+    /// The heap's layout.
+    pub layout: HeapLayout,
     /// Rows summed.
     pub scripts: u64,
     /// Rows left out because of their errors.
@@ -185,19 +205,25 @@ impl Document {
     pub fn new(rows: Vec<Row>) -> Document {
         let mut totals: Vec<Total> = Vec::new();
         for row in &rows {
-            let index = totals.iter().position(|total| total.encoding == row.encoding);
-            let index = index.unwrap_or_else(|| {
-                totals.push(Total::new(&row.encoding));
+            let is_like =
+                |total: &Total| total.encoding == row.encoding && total.layout == row.layout;
+            let index = totals.iter().position(is_like).unwrap_or_else(|| {
+                totals.push(Total::new(&row.encoding, row.layout));
                 totals.len() - 1
             });
             totals[index].add(row);
         }
-        Document { schema: SCHEMA, lab: Lab::here(), rows, totals }
+        Document { schema: SCHEMA, lab: Lab::here(), rows, totals, checks: None }
     }
 
     /// Whether every row has figures.
     pub fn is_complete(&self) -> bool {
         self.rows.iter().all(|row| row.error.is_none())
+    }
+
+    /// Whether every limit is kept. Without limits nothing is.
+    pub fn keeps_limits(&self) -> bool {
+        self.checks.as_ref().is_some_and(|checks| checks.iter().all(|check| check.holds))
     }
 
     /// Whether every split adds up to its total, and every peak lies within what
@@ -212,20 +238,17 @@ impl Document {
 impl Lab {
     /// This program.
     pub fn here() -> Lab {
-        Lab {
-            version: env!("CARGO_PKG_VERSION").to_owned(),
-            image_format: header::VERSION,
-            layout: Narrow::NAME.to_owned(),
-        }
+        Lab { version: env!("CARGO_PKG_VERSION").to_owned(), image_format: header::VERSION }
     }
 }
 
 impl Row {
     /// A row with figures.
-    pub fn weighed(script: &str, encoding: Encoding, checked: bool, figures: Figures) -> Row {
+    pub fn weighed(script: &str, way: Way, checked: bool, figures: Figures) -> Row {
         Row {
             script: script.to_owned(),
-            encoding: encoding.name().to_owned(),
+            encoding: way.encoding.name().to_owned(),
+            layout: way.layout,
             answer_checked: checked,
             error: None,
             figures: Some(figures),
@@ -233,10 +256,11 @@ impl Row {
     }
 
     /// A row with an error.
-    pub fn failed(script: &str, encoding: Encoding, checked: bool, error: RowError) -> Row {
+    pub fn failed(script: &str, way: Way, checked: bool, error: RowError) -> Row {
         Row {
             script: script.to_owned(),
-            encoding: encoding.name().to_owned(),
+            encoding: way.encoding.name().to_owned(),
+            layout: way.layout,
             answer_checked: checked,
             error: Some(error),
             figures: None,
@@ -294,6 +318,7 @@ impl Figures {
             fetched_bytes: run.observer.fetched_bytes(),
             allocations: run.ledger.allocations(),
             allocated_bytes: run.ledger.allocated(),
+            peak_sites: None,
         }
     }
 
@@ -306,6 +331,10 @@ impl Figures {
             && self.heap_high_water.stack <= self.stack_peak
             && self.compile_peak.asked.is_none_or(|asked| asked >= self.image.total)
             && self.operations >= self.instructions
+            && self.peak_sites.as_ref().is_none_or(|sites| {
+                let HeapBytes { total, stack, collector, .. } = self.heap_high_water;
+                sites.total_bytes() == total - stack - collector
+            })
     }
 }
 
@@ -390,9 +419,10 @@ impl From<&Book> for HeapBytes {
 }
 
 impl Total {
-    fn new(encoding: &str) -> Total {
+    fn new(encoding: &str, layout: HeapLayout) -> Total {
         Total {
             encoding: encoding.to_owned(),
+            layout,
             scripts: 0,
             failed: 0,
             image: ImageBytes::default(),

@@ -85,6 +85,24 @@ impl Feed {
         Ok(feed)
     }
 
+    /// The CSV form of these readings: nothing where there is no column.
+    pub fn to_csv(&self) -> String {
+        if self.columns.is_empty() {
+            return String::new();
+        }
+        let mut text = format!("time_ms,{}\n", self.columns.join(","));
+        for (time, row) in self.times.iter().zip(self.readings.chunks(self.columns.len())) {
+            text.push_str(&time.to_string());
+            for reading in row {
+                text.push(',');
+                // Rust writes the fewest digits that give the number back.
+                text.push_str(&reading.map(|number| number.to_string()).unwrap_or_default());
+            }
+            text.push('\n');
+        }
+        text
+    }
+
     fn read_row(&mut self, row: &str) -> Result<(), String> {
         let mut cells = row.split(',').map(str::trim);
         let time = cells.next().unwrap_or_default();
@@ -154,6 +172,13 @@ mod tests {
         assert_eq!(feed.reading("a", 20), Some(4.0));
         assert_eq!(feed.reading("b", u64::MAX), Some(-5.0));
         assert_eq!(feed.reading("c", 20), None);
+    }
+
+    #[test]
+    fn a_feed_written_and_read_again_is_the_same() {
+        let text = "time_ms,a,b\n10,1,2.5\n20,,-0.001\n20,4,-5\n";
+        assert_eq!(Feed::parse(text).unwrap().to_csv(), text);
+        assert_eq!(Feed::default().to_csv(), "");
     }
 
     #[test]

@@ -6,7 +6,7 @@
 //! [`feed`] are written on the machine's public interface alone, [`measure`]
 //! checks the answer and keeps the books, [`document`] is what goes out, and
 //! [`report`] renders it. [`fit`] finds the least RAM a script runs in and holds it
-//! against a [`board`]. [`trace`] looks at a window of a run, [`diagnose`]
+//! against a [`board`], [`limits`] holds figures against a file. [`memory`] tells where the bytes are. [`trace`] looks at a window of a run, [`diagnose`]
 //! shows what went wrong where.
 //!
 //! It refuses to print: measuring and rendering return values, and only the
@@ -28,10 +28,14 @@ pub mod board;
 pub mod build;
 pub mod diagnose;
 pub mod document;
+pub mod emulated;
 pub mod feed;
 pub mod fit;
+pub mod layout;
+pub mod limits;
 pub mod machine;
 pub mod measure;
+pub mod memory;
 pub mod options;
 pub mod report;
 pub mod script;

@@ -6,10 +6,12 @@ use std::sync::Arc;
 
 use scruple_bytecode::image::Position;
 use scruple_vm::{
-    HeapOptions, Host, Layout, Ledger, LoadError, Narrow, Observer, RunError, StopKind, Vm,
+    Counter, HeapOptions, Host, Layout, Ledger, LoadError, Narrow, Observer, RunError, StopKind,
+    Vm, Wide,
 };
 
 use crate::feed::Feed;
+use crate::layout::HeapLayout;
 use crate::options::Limits;
 use crate::station::{Output, Station};
 use crate::timers;
@@ -70,11 +72,25 @@ pub struct Failure {
     pub load: Option<LoadError>,
 }
 
+/// Runs an image and counts, over a heap of a layout that is chosen while running.
+/// Whoever measures calls this one: a program has one machine a layout for it.
+pub fn count(layout: HeapLayout, setup: Setup<'_, Counter>) -> Run<Counter> {
+    run_over(layout, setup)
+}
+
+/// Runs an image over a heap of a layout that is chosen while running.
+pub fn run_over<O: Observer + 'static>(layout: HeapLayout, setup: Setup<'_, O>) -> Run<O> {
+    match layout {
+        HeapLayout::Narrow => run::<Narrow, O>(setup),
+        HeapLayout::Wide => run::<Wide, O>(setup),
+    }
+}
+
 /// Runs an image: the script, then its timers.
-pub fn run<O: Observer + 'static>(setup: Setup<'_, O>) -> Run<O> {
+pub fn run<L: Layout, O: Observer + 'static>(setup: Setup<'_, O>) -> Run<O> {
     let Setup { image, region, feed, limits, collect_every, output, observer } = setup;
-    let mut region = vec![<Narrow as Layout>::Slot::default(); region / Narrow::SLOT_BYTES];
-    let functions = Station::<O>::functions::<Narrow>();
+    let mut region = vec![L::Slot::default(); region / L::SLOT_BYTES];
+    let functions = Station::<O>::functions::<L>();
     let options = scruple_vm::Options {
         heap: HeapOptions { limit: limits.heap, collect_every, ..HeapOptions::default() },
         stack_limit: limits.stack,
@@ -83,7 +99,7 @@ pub fn run<O: Observer + 'static>(setup: Setup<'_, O>) -> Run<O> {
         ..scruple_vm::Options::default()
     };
     let station = Station::new(output, observer, feed);
-    let mut vm: Vm<'_, Narrow, Station<O>> = Vm::new(&mut region, station, options);
+    let mut vm: Vm<'_, L, Station<O>> = Vm::new(&mut region, station, options);
     vm.set_host_functions(&functions);
     let end = match vm.load(image) {
         Ok(()) => match vm.run().and_then(|()| timers::run(&mut vm, limits.until)) {
@@ -97,8 +113,8 @@ pub fn run<O: Observer + 'static>(setup: Setup<'_, O>) -> Run<O> {
     Run { end, output, observer, instructions, ledger }
 }
 
-fn failure<O: Observer + 'static>(
-    vm: &mut Vm<'_, Narrow, Station<O>>,
+fn failure<L: Layout, O: Observer + 'static>(
+    vm: &mut Vm<'_, L, Station<O>>,
     error: RunError,
     limits: &Limits,
 ) -> Failure {

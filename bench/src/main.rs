@@ -22,6 +22,8 @@ fn main() -> ExitCode {
         Command::Pack(arguments) => cli::pack::pack(&arguments, &terminal),
         Command::Weigh(arguments) => cli::weigh::weigh(&arguments, &terminal),
         Command::Fit(arguments) => cli::fit::fit(&arguments, &terminal),
+        Command::Memory(arguments) => cli::memory::memory(&arguments, &terminal),
+        Command::Board(arguments) => cli::board::board(&arguments, &terminal),
         Command::Listing(arguments) => cli::listing::listing(&arguments, &terminal),
         Command::Trace(arguments) => cli::trace::trace(&arguments, &terminal),
     };

@@ -14,8 +14,10 @@ use scruple_compiler::Diagnostics;
 use scruple_vm::{Counter, Ledger};
 
 use crate::build::{self, Built, STACK_BYTES};
-use crate::document::{Document, Figures, Row, RowError, Stage};
+use crate::document::{Document, Figures, Row, RowError, Stage, Way};
+use crate::layout::HeapLayout;
 use crate::machine::{self, Run, Setup};
+use crate::memory::{self, watch::Which};
 use crate::options::{Limits, REGION};
 use crate::script::{Candidate, Script};
 use crate::station::{MOST_OUTPUT, Output};
@@ -32,36 +34,44 @@ pub const LIVE_WORK: u64 = 2_000_000_000;
 pub struct Plan {
     /// The encodings, in the order of the rows.
     pub encodings: Vec<Encoding>,
+    /// The layouts of the heap, in the order of the rows.
+    pub layouts: Vec<HeapLayout>,
+    /// How many of the sites that made the high-water mark are to be told: each
+    /// row then takes two runs more.
+    pub sites: Option<usize>,
 }
 
 impl Default for Plan {
     fn default() -> Self {
-        Plan { encodings: Encoding::ALL.to_vec() }
+        let layouts = vec![HeapLayout::default()];
+        Plan { encodings: Encoding::ALL.to_vec(), layouts, sites: None }
     }
 }
 
 impl Plan {
-    /// The encodings of a candidate's rows: a packed script has one, its own.
-    pub fn encodings_of(&self, candidate: &Candidate) -> Vec<Encoding> {
-        match candidate.script.as_ref().ok().and_then(|script| script.packed.as_ref()) {
-            Some(packed) => vec![packed.encoding],
-            None => self.encodings.clone(),
-        }
+    /// What a candidate's rows are measured under, layout by layout: a packed
+    /// script has one encoding, its own.
+    pub fn ways_of(&self, candidate: &Candidate) -> Vec<Way> {
+        let packed = candidate.script.as_ref().ok().and_then(|script| script.packed.as_ref());
+        let own = packed.map(|packed| vec![packed.encoding]);
+        let encodings = own.as_ref().unwrap_or(&self.encodings);
+        let all = |&layout| encodings.iter().map(move |&encoding| Way { encoding, layout });
+        self.layouts.iter().flat_map(all).collect()
     }
 }
 
-/// Weighs every script under every encoding of the plan, on all cores; the rows
-/// come in the scripts' order. `done` is called after each row.
+/// Weighs every script under every encoding and layout of the plan, on all cores;
+/// the rows come in the scripts' order. `done` is called after each row.
 pub fn weigh(candidates: &[Candidate], plan: &Plan, done: &(dyn Fn() + Sync)) -> Document {
-    let pairs: Vec<(&Candidate, Encoding)> = candidates
+    let pairs: Vec<(&Candidate, Way)> = candidates
         .iter()
-        .flat_map(|candidate| plan.encodings_of(candidate).into_iter().map(move |e| (candidate, e)))
+        .flat_map(|candidate| plan.ways_of(candidate).into_iter().map(move |way| (candidate, way)))
         .collect();
     let weigh_all = || {
         pairs
             .par_iter()
-            .map(|&(candidate, encoding)| {
-                let result = weigh_one(candidate, encoding);
+            .map(|&(candidate, way)| {
+                let result = weigh_one(candidate, way, plan.sites);
                 done();
                 result
             })
@@ -78,17 +88,19 @@ pub fn weigh(candidates: &[Candidate], plan: &Plan, done: &(dyn Fn() + Sync)) ->
     };
     let mut rest = results.as_mut_slice();
     for candidate in candidates {
-        let (own, others) = rest.split_at_mut(plan.encodings_of(candidate).len());
-        compare_encodings(own);
+        let ways = plan.ways_of(candidate);
+        let (own, others) = rest.split_at_mut(ways.len());
+        let n_encodings = ways.len() / plan.layouts.len().max(1);
+        compare_layouts(own, n_encodings);
         rest = others;
     }
-    let rows = pairs.iter().zip(results).map(|(&(candidate, encoding), result)| {
+    let rows = pairs.iter().zip(results).map(|(&(candidate, way), result)| {
         let is_known = candidate.script.as_ref().is_ok_and(|script| script.expected.is_some());
         match result {
-            Ok(weighed) => Row::weighed(&candidate.name, encoding, is_known, weighed.figures),
+            Ok(weighed) => Row::weighed(&candidate.name, way, is_known, weighed.figures),
             Err(error) => {
                 let checked = is_known && matches!(error.stage, Stage::Answer | Stage::Agreement);
-                Row::failed(&candidate.name, encoding, checked, error)
+                Row::failed(&candidate.name, way, checked, error)
             }
         }
     });
@@ -101,9 +113,20 @@ struct Weighed {
     printed: u64,
 }
 
-fn weigh_one(candidate: &Candidate, encoding: Encoding) -> Result<Weighed, RowError> {
+fn weigh_one(candidate: &Candidate, way: Way, sites: Option<usize>) -> Result<Weighed, RowError> {
     match &candidate.script {
-        Ok(script) => weigh_script(script, encoding),
+        Ok(script) => {
+            let mut weighed = weigh_script(script, way)?;
+            if let Some(n) = sites {
+                let memory = memory::profile(script, way, Which::HighWater, None)?;
+                if memory.peak.heap != weighed.figures.heap_high_water {
+                    let message = "the run that was watched did not do the same".to_owned();
+                    return Err(RowError::new(Stage::Agreement, message));
+                }
+                weighed.figures.peak_sites = Some(memory.peak.largest(n));
+            }
+            Ok(weighed)
+        }
         Err(error) => {
             let line = error.line();
             Err(RowError { line, ..RowError::new(Stage::Read, error.reason()) })
@@ -114,17 +137,38 @@ fn weigh_one(candidate: &Candidate, encoding: Encoding) -> Result<Weighed, RowEr
 /// Encodings are bytes and nothing else: whatever else differs is a fault of the
 /// machine, and no figure of that script can be trusted.
 fn compare_encodings(results: &mut [Result<Weighed, RowError>]) {
+    compare(results, "encodings", &difference);
+}
+
+/// Layouts are bytes of the heap: under each the encodings must agree in all, and
+/// across them in what the script did. The results come layout by layout.
+fn compare_layouts(results: &mut [Result<Weighed, RowError>], n_encodings: usize) {
+    for own in results.chunks_mut(n_encodings.max(1)) {
+        compare_encodings(own);
+    }
+    compare(results, "layouts", &deviation);
+}
+
+fn compare(
+    results: &mut [Result<Weighed, RowError>],
+    things: &str,
+    differ: &dyn Fn(&Weighed, &Weighed) -> Option<&'static str>,
+) {
     let mut weighed = results.iter().flatten();
     let Some(first) = weighed.next() else { return };
-    let differs = weighed.find_map(|other| difference(first, other));
-    if let Some(what) = differs {
-        for result in results {
-            *result = Err(RowError::new(
-                Stage::Agreement,
-                format!("the encodings do not agree on the {what}"),
-            ));
-        }
+    if let Some(what) = weighed.find_map(|other| differ(first, other)) {
+        let message = format!("the {things} do not agree on the {what}");
+        results.fill_with(|| Err(RowError::new(Stage::Agreement, message.clone())));
     }
+}
+
+/// What may not differ from one layout to the other.
+fn deviation(a: &Weighed, b: &Weighed) -> Option<&'static str> {
+    let checks = [
+        (a.printed == b.printed, "output"),
+        (a.figures.operations == b.figures.operations, "operations"),
+    ];
+    checks.iter().find(|(same, _)| !same).map(|(_, what)| *what)
 }
 
 fn difference(a: &Weighed, b: &Weighed) -> Option<&'static str> {
@@ -141,24 +185,25 @@ fn difference(a: &Weighed, b: &Weighed) -> Option<&'static str> {
     checks.iter().find(|(same, _)| !same).map(|(_, what)| *what)
 }
 
-/// Measures one script under one encoding, on a thread with stack enough: see
-/// [`build::on_large_stack`].
+/// Measures one script under one encoding, over the usual layout, on a thread with
+/// stack enough: see [`build::on_large_stack`].
 pub fn measure(script: &Script, encoding: Encoding) -> Result<Figures, RowError> {
-    weigh_script(script, encoding).map(|weighed| weighed.figures)
+    let way = Way { encoding, layout: HeapLayout::default() };
+    weigh_script(script, way).map(|weighed| weighed.figures)
 }
 
-fn weigh_script(script: &Script, encoding: Encoding) -> Result<Weighed, RowError> {
-    let built = build::build(script, encoding).map_err(|wrong| refused(&wrong))?;
+fn weigh_script(script: &Script, way: Way) -> Result<Weighed, RowError> {
+    let built = build::build(script, way.encoding).map_err(|wrong| refused(&wrong))?;
     let image = Image::open(&built.image)
         .map_err(|error| RowError::new(Stage::Compile, error.to_string()))?;
     let limits = script.options.limits(BUDGET);
-    let first = run(script, &built, limits, usize::MAX);
+    let first = run(script, &built, way.layout, limits, usize::MAX);
     let printed = output_of(&first)?;
     if let Some(expected) = &script.expected {
         check_answer(expected, printed)?;
     }
     let resolution = resolution(&first.ledger);
-    let second = run(script, &built, limits, resolution as usize);
+    let second = run(script, &built, way.layout, limits, resolution as usize);
     if output_of(&second)? != printed || second.instructions != first.instructions {
         let message = "the run that collects more often did not do the same".to_owned();
         return Err(RowError::new(Stage::Agreement, message));
@@ -179,8 +224,14 @@ pub(crate) fn refused(wrong: &Diagnostics) -> RowError {
     RowError::new(Stage::Compile, first.message().to_owned()).at(Some(first.position()))
 }
 
-fn run(script: &Script, built: &Built, limits: Limits, collect_every: usize) -> Run<Counter> {
-    machine::run(Setup {
+fn run(
+    script: &Script,
+    built: &Built,
+    layout: HeapLayout,
+    limits: Limits,
+    collect_every: usize,
+) -> Run<Counter> {
+    let setup = Setup {
         image: &built.image,
         region: REGION,
         feed: script.feed.clone(),
@@ -188,7 +239,8 @@ fn run(script: &Script, built: &Built, limits: Limits, collect_every: usize) -> 
         collect_every,
         output: Output::kept(),
         observer: Counter::default(),
-    })
+    };
+    machine::count(layout, setup)
 }
 
 /// What a run printed, if it came to its end.
@@ -208,7 +260,7 @@ pub(crate) fn output_of<O>(run: &Run<O>) -> Result<&str, RowError> {
 ///
 /// The first run tells both factors: how often it allocated, and how much there
 /// can be to walk, garbage included, since nothing lives that is not booked.
-fn resolution(ledger: &Ledger) -> u64 {
+pub(crate) fn resolution(ledger: &Ledger) -> u64 {
     let walk = u64::from(ledger.high_water().total()).max(1);
     let affordable = LIVE_WORK / walk;
     if ledger.allocations() <= affordable {
@@ -268,7 +320,8 @@ mod tests {
     #[test]
     fn encodings_that_disagree_leave_no_figure() {
         let script = Script::from_text("a.js", "console.log(1);", None);
-        let weigh = |encoding| weigh_script(&script, encoding);
+        let layout = HeapLayout::default();
+        let weigh = |encoding| weigh_script(&script, Way { encoding, layout });
         let mut results = [weigh(Encoding::Word), weigh(Encoding::Leb)];
         compare_encodings(&mut results);
         assert!(results.iter().all(Result::is_ok));
@@ -281,5 +334,25 @@ mod tests {
             .filter_map(|result| Some(result.as_ref().err()?.message.clone()))
             .collect();
         assert_eq!(messages, vec!["the encodings do not agree on the live peak"; 2]);
+    }
+
+    #[test]
+    fn layouts_must_agree_on_what_the_script_did_and_on_nothing_else() {
+        let script = Script::from_text("a.js", "console.log(0.5 + {}.x);", None);
+        let encoding = Encoding::Leb;
+        let weigh = |&layout| weigh_script(&script, Way { encoding, layout });
+        let mut results: Vec<_> = HeapLayout::ALL.iter().map(weigh).collect();
+        compare_layouts(&mut results, 1);
+        assert!(results.iter().all(Result::is_ok), "bytes may differ");
+        if let Ok(weighed) = &mut results[1] {
+            weighed.figures.operations += 1;
+        }
+        compare_layouts(&mut results, 1);
+        let message = |result: &Result<Weighed, RowError>| match result {
+            Ok(_) => String::new(),
+            Err(error) => error.message.clone(),
+        };
+        let messages: Vec<String> = results.iter().map(message).collect();
+        assert_eq!(messages, vec!["the layouts do not agree on the operations"; 2]);
     }
 }

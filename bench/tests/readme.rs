@@ -2,16 +2,20 @@
 //!
 //! With `UPDATE_README=1` in the environment they are written, without it checked.
 
+mod common;
+
 use std::fmt::Write as _;
 use std::path::Path;
 use std::process::Command;
 
+use common::spliced;
 use serde_json::Value;
 
-fn weigh() -> Value {
+fn weigh(args: &[&str]) -> Value {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
     let output = Command::new(env!("CARGO_BIN_EXE_scruple"))
         .args(["weigh", "samples", "--format", "json"])
+        .args(args)
         .current_dir(root)
         .output()
         .expect("the tool runs");
@@ -78,20 +82,37 @@ fn scripts(report: &Value) -> String {
     table
 }
 
-fn spliced(text: &str, name: &str, table: &str) -> String {
-    let begin = format!("<!-- spliced: {name} -->\n");
-    let start = text.find(&begin).expect("the marker") + begin.len();
-    let end = start + text[start..].find("<!-- end -->").expect("the end marker");
-    format!("{}{table}\n{}", &text[..start], &text[end..])
+fn layouts(report: &Value) -> String {
+    let mut table = String::from(
+        "\n| script | live peak, `narrow` | `wide` | ratio | high-water, `narrow` | `wide` | ratio |\n\
+         | --- | ---: | ---: | ---: | ---: | ---: | ---: |\n",
+    );
+    let rows = report["rows"].as_array().expect("rows");
+    let over = |layout: &'static str| rows.iter().filter(move |row| row["layout"] == layout);
+    for (narrow, wide) in over("narrow").zip(over("wide")) {
+        assert_eq!(narrow["script"], wide["script"]);
+        let script = narrow["script"].as_str().expect("a path").trim_start_matches("samples/");
+        write!(table, "| {script} |").expect("writing to a string");
+        for peak in ["live_peak", "heap_high_water"] {
+            let bytes = |row: &Value| number(&row["figures"], &[peak, "total"]);
+            let (narrow, wide) = (bytes(narrow), bytes(wide));
+            let ratio = narrow as f64 / wide as f64;
+            write!(table, " {narrow} | {wide} | {ratio:.3} |").expect("writing to a string");
+        }
+        table.push('\n');
+    }
+    table
 }
 
 #[test]
 fn the_tables_are_fresh() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
     let text = std::fs::read_to_string(&path).expect("the README");
-    let report = weigh();
+    let report = weigh(&[]);
+    let both = weigh(&["--encoding", "implied", "--layout", "narrow,wide"]);
     let fresh = spliced(&text, "encodings", &encodings(&report));
     let fresh = spliced(&fresh, "scripts", &scripts(&report));
+    let fresh = spliced(&fresh, "layouts", &layouts(&both));
     if std::env::var_os("UPDATE_README").is_some() {
         std::fs::write(&path, fresh).expect("writing the README");
         return;

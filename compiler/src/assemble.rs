@@ -23,7 +23,8 @@ use crate::output::{Exceeded, FunctionRow, Output, Source, limited_depth, limite
 
 impl Output {
     /// The image, or what of it is too large.
-    pub(crate) fn assemble(mut self, atoms: &mut Atoms) -> Result<Vec<u8>, Exceeded> {
+    #[inline(never)]
+    pub(crate) fn assemble(&mut self, atoms: &mut Atoms) -> Result<Vec<u8>, Exceeded> {
         self.close_script()?;
         self.settle_frees();
         let mut lists = Vec::new();
@@ -46,6 +47,7 @@ impl Output {
 
     /// The script becomes the last function: declared functions, then its
     /// statements, swept one by one.
+    #[inline(never)]
     fn close_script(&mut self) -> Result<(), Exceeded> {
         let code = narrow::to_u32(self.code.len());
         let mut has_functions = false;
@@ -148,7 +150,8 @@ impl Output {
 
     /// Header and sections, each written where it stays: the image is the one
     /// copy of them.
-    fn lay_down(mut self, atoms: &mut Atoms, records: &[u8], lists: &[u8]) -> Vec<u8> {
+    #[inline(never)]
+    fn lay_down(&mut self, atoms: &mut Atoms, records: &[u8], lists: &[u8]) -> Vec<u8> {
         // The image stands beside what it is made of: none of that keeps room to
         // grow in.
         self.code.shrink_to_fit();

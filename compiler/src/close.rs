@@ -93,6 +93,7 @@ impl Parser<'_, '_> {
     }
 
     /// Closes one statement of the script.
+    #[inline(never)]
     pub(crate) fn close_script_part<'a>(
         &mut self,
         f: &mut Function<'a>,

@@ -35,6 +35,10 @@ pub struct Diagnostic {
 }
 
 impl Diagnostic {
+    fn place(&self) -> (u32, u32) {
+        (self.start, self.end)
+    }
+
     /// What sort of complaint it is.
     pub fn kind(&self) -> DiagnosticKind {
         self.kind
@@ -97,7 +101,15 @@ pub struct Diagnostics {
 impl Diagnostics {
     /// Nothing where the list is empty.
     pub(crate) fn new(mut list: Vec<Diagnostic>) -> Option<Self> {
-        list.sort_by_key(|diagnostic| (diagnostic.start, diagnostic.end));
+        // By insertion: there are few, and the library's stable sort keeps a buffer
+        // of 4 KiB on the stack, whether it sorts anything or not.
+        for end in 1..list.len() {
+            let mut at = end;
+            while at > 0 && list[at - 1].place() > list[at].place() {
+                list.swap(at - 1, at);
+                at -= 1;
+            }
+        }
         if list.is_empty() { None } else { Some(Diagnostics { list }) }
     }
 

@@ -152,6 +152,7 @@ impl Parser<'_, '_> {
     }
 
     /// The rest of an assignment whose target is read ( -- operand )
+    #[inline(never)]
     fn assignment(
         &mut self,
         f: &mut Function<'_>,
@@ -188,6 +189,7 @@ impl Parser<'_, '_> {
     }
 
     /// `=>` behind what may be its one parameter ( -- function )
+    #[inline(never)]
     fn arrow_of_name(
         &mut self,
         f: &mut Function<'_>,
@@ -262,6 +264,7 @@ impl Parser<'_, '_> {
     }
 
     /// The right side of `**`, which groups to the right ( -- operand )
+    #[inline(never)]
     fn power_of(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
         self.enter()?;
         let operand = self.binary_expression(f, POWER, false)?;
@@ -300,6 +303,7 @@ impl Parser<'_, '_> {
     }
 
     /// A unary operator on its operand ( -- operand )
+    #[inline(never)]
     fn unary_operation(
         &mut self,
         f: &mut Function<'_>,
@@ -335,6 +339,7 @@ impl Parser<'_, '_> {
     }
 
     /// `delete` on its operand ( -- operand )
+    #[inline(never)]
     fn delete(
         &mut self,
         f: &mut Function<'_>,
@@ -366,6 +371,7 @@ impl Parser<'_, '_> {
     }
 
     /// UpdateExpression with its operator behind ( -- operand )
+    #[inline(never)]
     fn postfix_expression(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
         let start = self.token.mark;
         let operand = self.left_hand_side_expression(f)?;

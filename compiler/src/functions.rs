@@ -44,6 +44,7 @@ impl Parser<'_, '_> {
     }
 
     /// ArrowFunction from its parameters on, in parentheses ( -- function )
+    #[inline(never)]
     pub(crate) fn arrow_function(&mut self, f: &mut Function<'_>, no_in: bool) -> Parsed<Operand> {
         let mark = self.token.mark;
         let id = self.nested_function(f, mark, FunctionKind::Arrow, None, |this, inner| {

@@ -54,8 +54,6 @@ use scruple_bytecode::image::Image;
 use scruple_bytecode::operand::FunctionId;
 
 use arena::Meter;
-use atoms::Atoms;
-use output::Output;
 use parser::Parser;
 
 pub use diagnostic::{Diagnostic, DiagnosticKind, Diagnostics};
@@ -98,27 +96,25 @@ pub struct Compiled {
 /// Compiles a script.
 pub fn compile(source: &str, options: &Options) -> Result<Compiled, Diagnostics> {
     let meter = Meter::default();
-    let (output, mut atoms) = parse(source, options, &meter)?;
-    match output.assemble(&mut atoms) {
-        Ok(image) => {
-            debug_assert!(is_safe(&image), "the verifier refuses what the compiler made");
-            Ok(Compiled { image, scratch_peak: meter.peak() })
-        }
-        Err(exceeded) => Err(Diagnostics::of_limit(exceeded.0)),
-    }
+    let image = translate(source, options, &meter)?;
+    debug_assert!(is_safe(&image), "the verifier refuses what the compiler made");
+    Ok(Compiled { image, scratch_peak: meter.peak() })
 }
 
-/// Parses and sweeps the script. What only that needs is let go behind it.
-fn parse(source: &str, options: &Options, meter: &Meter) -> Result<(Output, Atoms), Diagnostics> {
+// Out of line, and what it holds is not moved: it all lies under the productions.
+#[inline(never)]
+fn translate(source: &str, options: &Options, meter: &Meter) -> Result<Vec<u8>, Diagnostics> {
     if source.len() > MAX_SOURCE {
         return Err(Diagnostics::of_limit("the source is longer than 4 MiB"));
     }
     let mut parser = Parser::new(source, options, meter);
     parser.script();
-    match Diagnostics::new(parser.diagnostics) {
-        Some(diagnostics) => Err(diagnostics),
-        None => Ok((parser.output, parser.atoms)),
+    if let Some(diagnostics) = Diagnostics::new(core::mem::take(&mut parser.diagnostics)) {
+        return Err(diagnostics);
     }
+    parser.let_go();
+    let image = parser.output.assemble(&mut parser.atoms);
+    image.map_err(|exceeded| Diagnostics::of_limit(exceeded.0))
 }
 
 /// Scratch for the longest function alone: a debug build then measures the compile

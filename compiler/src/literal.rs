@@ -7,6 +7,7 @@
 use alloc::string::String;
 use alloc::vec::Vec;
 
+use scruple_bytecode::exact;
 use unicode_id_start::{is_id_continue, is_id_start};
 
 use crate::narrow;
@@ -59,7 +60,7 @@ pub(crate) fn number(text: &str) -> Result<f64, Fault> {
         text
     };
     // The lexer took only what this accepts.
-    Ok(digits.parse().unwrap_or(f64::NAN))
+    Ok(exact::nearest(digits.len(), &|at| digits.as_bytes()[at]))
 }
 
 /// Rounds to nearest, ties to even: the first 64 significant bits are kept as

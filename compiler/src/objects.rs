@@ -46,6 +46,7 @@ enum Accessor {
 
 impl Parser<'_, '_> {
     /// ObjectLiteral ( -- object )
+    #[inline(never)]
     pub(crate) fn object_literal(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
         let mark = self.advance().mark;
         f.at(mark);
@@ -76,6 +77,7 @@ impl Parser<'_, '_> {
     }
 
     /// PropertyDefinition ( object -- object ). Whether it sets the prototype.
+    #[inline(never)]
     fn property_definition(&mut self, f: &mut Function<'_>) -> Parsed<bool> {
         self.refuse_spread()?;
         self.refuse_generator_method()?;
@@ -170,6 +172,7 @@ impl Parser<'_, '_> {
     }
 
     /// A getter or setter behind `get` or `set` ( object -- object )
+    #[inline(never)]
     fn accessor(&mut self, f: &mut Function<'_>, accessor: Accessor) -> Parsed<()> {
         let mark = self.token.mark;
         let key = self.property_name(f)?;

@@ -4,6 +4,10 @@
 //! It refuses grammar: the productions are in `statements`, `jumps`, `loops`,
 //! `declarations`, `functions`, `expressions`, `primary` and `objects`, one
 //! function each, named after the production.
+//!
+//! Productions that seldom nest are out of line, as are the steps of `compile`: a
+//! frame with all of them in it is paid again for every level of nesting. Inline,
+//! an expression within an expression took 2.1 KB of a board's stack.
 
 use alloc::format;
 use alloc::vec::Vec;
@@ -59,6 +63,7 @@ pub(crate) struct Checkpoint {
 }
 
 impl<'s, 'm> Parser<'s, 'm> {
+    #[inline(never)]
     pub(crate) fn new(source: &'s str, options: &Options, meter: &'m Meter) -> Self {
         let mut lexer = Lexer::new(source);
         let token = lexer.next();
@@ -80,6 +85,7 @@ impl<'s, 'm> Parser<'s, 'm> {
     }
 
     /// Script: its statements, each swept before the next is read.
+    #[inline(never)]
     pub(crate) fn script(&mut self) {
         while self.token.kind != Kind::End {
             let mark = self.token.mark;
@@ -92,6 +98,13 @@ impl<'s, 'm> Parser<'s, 'm> {
             }
             self.pool.give_back(arena);
         }
+    }
+
+    /// Lets go of what only productions need.
+    pub(crate) fn let_go(&mut self) {
+        self.lookahead = Lookahead::default();
+        self.guards = Vec::new();
+        self.units = Vec::new();
     }
 
     pub(crate) fn has_errors(&self) -> bool {

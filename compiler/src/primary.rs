@@ -76,6 +76,7 @@ impl Parser<'_, '_> {
     }
 
     /// CallExpression: arguments behind a function ( -- value )
+    #[inline(never)]
     fn call(&mut self, f: &mut Function<'_>, operand: Operand, start: Mark) -> Parsed<Operand> {
         let mut mark = self.token.mark;
         let mut op = Op::CallMethod;
@@ -109,6 +110,7 @@ impl Parser<'_, '_> {
     }
 
     /// Arguments in parentheses ( -- value… ). Returns how many.
+    #[inline(never)]
     fn arguments(&mut self, f: &mut Function<'_>) -> Parsed<u32> {
         self.advance();
         let mut n = 0;
@@ -126,6 +128,7 @@ impl Parser<'_, '_> {
     }
 
     /// NewExpression ( -- object )
+    #[inline(never)]
     fn new_expression(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
         self.enter()?;
         let mark = self.advance().mark;
@@ -190,6 +193,7 @@ impl Parser<'_, '_> {
     }
 
     /// What begins no expression of the subset.
+    #[inline(never)]
     fn refused_primary_expression(&mut self) -> Parsed<Operand> {
         let mark = self.token.mark;
         Err(match self.token.kind {
@@ -225,6 +229,7 @@ impl Parser<'_, '_> {
     }
 
     /// IdentifierReference ( -- operand )
+    #[inline(never)]
     fn identifier_reference(&mut self) -> Parsed<Operand> {
         let is_async = self.is_word("async");
         let (atom, mark) = self.identifier("an expression")?;
@@ -274,6 +279,7 @@ impl Parser<'_, '_> {
     }
 
     /// ArrayLiteral ( -- array )
+    #[inline(never)]
     fn array_literal(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
         let mark = self.advance().mark;
         let mut n_waiting = 0;
@@ -321,6 +327,7 @@ impl Parser<'_, '_> {
     }
 
     /// TemplateLiteral ( -- string )
+    #[inline(never)]
     fn template_literal(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
         let open = self.token.mark;
         // Whether a string of what stands before is on the stack.

@@ -102,6 +102,7 @@ impl Parser<'_, '_> {
     }
 
     /// Block ( -- )
+    #[inline(never)]
     pub(crate) fn block(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         self.expect(Kind::LeftBrace, "`{`")?;
         f.enter_scope();
@@ -112,6 +113,7 @@ impl Parser<'_, '_> {
     }
 
     /// ExpressionStatement ( -- )
+    #[inline(never)]
     fn expression_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         let operand = self.expression(f, false)?;
         self.end_of_expression_statement(operand)?;
@@ -150,6 +152,7 @@ impl Parser<'_, '_> {
     }
 
     /// IfStatement, a chain of `else if` in one turn of the loop each ( -- )
+    #[inline(never)]
     fn if_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         let mut end = None;
         loop {
@@ -180,6 +183,7 @@ impl Parser<'_, '_> {
     }
 
     /// LabelledStatement ( -- )
+    #[inline(never)]
     fn labelled_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         let n_controls = f.controls.len();
         let nesting = self.nesting;

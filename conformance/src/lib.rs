@@ -58,9 +58,19 @@ pub struct Setup {
     pub slots: usize,
     /// Instructions that may be carried out.
     pub budget: u64,
-    /// Whether an observer looks at every instruction: then each goes through its
-    /// handler, and none through its quick form.
-    pub steps: bool,
+    /// Which of the machine's ways an instruction goes.
+    pub way: Way,
+}
+
+/// How an instruction comes to its handler.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Way {
+    /// By an arm of its own, in its quick form where that will do.
+    Quick,
+    /// By the handler alone, with an observer that looks at every instruction.
+    Stepped,
+    /// By the smaller of two ways where the machine has two, as on a board.
+    Compact,
 }
 
 impl Default for Setup {
@@ -71,7 +81,7 @@ impl Default for Setup {
             heap: HeapOptions::default(),
             slots: 120 * 1024,
             budget: 200_000_000,
-            steps: false,
+            way: Way::Quick,
         }
     }
 }
@@ -111,15 +121,16 @@ impl Watch for Stepper {
 }
 
 #[derive(Default)]
-pub(crate) struct Listener<W> {
+pub(crate) struct Listener<W, const COMPACT: bool> {
     printed: String,
     watch: W,
     /// What the script asked for and the machine or the host does not have.
     lacking: Option<String>,
 }
 
-impl<W: Watch> Host for Listener<W> {
+impl<W: Watch, const COMPACT: bool> Host for Listener<W, COMPACT> {
     type Observer = W;
+    const COMPACT: bool = COMPACT;
 
     fn observer(&mut self) -> &mut W {
         &mut self.watch
@@ -136,15 +147,17 @@ impl<W: Watch> Host for Listener<W> {
 
 /// Compiles scripts and runs them in one fresh context, one after the other.
 pub fn run(sources: &[&str], setup: &Setup) -> Outcome {
-    match (setup.layout, setup.steps) {
-        (LayoutName::Narrow, false) => run_in::<Narrow, Counter>(sources, setup),
-        (LayoutName::Narrow, true) => run_in::<Narrow, Stepper>(sources, setup),
-        (LayoutName::Wide, false) => run_in::<Wide, Counter>(sources, setup),
-        (LayoutName::Wide, true) => run_in::<Wide, Stepper>(sources, setup),
+    match (setup.layout, setup.way) {
+        (LayoutName::Narrow, Way::Quick) => run_in::<Narrow, Counter, false>(sources, setup),
+        (LayoutName::Narrow, Way::Stepped) => run_in::<Narrow, Stepper, false>(sources, setup),
+        (LayoutName::Narrow, Way::Compact) => run_in::<Narrow, Counter, true>(sources, setup),
+        (LayoutName::Wide, Way::Quick) => run_in::<Wide, Counter, false>(sources, setup),
+        (LayoutName::Wide, Way::Stepped) => run_in::<Wide, Stepper, false>(sources, setup),
+        (LayoutName::Wide, Way::Compact) => run_in::<Wide, Counter, true>(sources, setup),
     }
 }
 
-fn run_in<L: Layout, W: Watch>(sources: &[&str], setup: &Setup) -> Outcome {
+fn run_in<L: Layout, W: Watch, const COMPACT: bool>(sources: &[&str], setup: &Setup) -> Outcome {
     let options = scruple_compiler::Options {
         encoding: setup.encoding,
         ..scruple_compiler::Options::default()
@@ -162,7 +175,8 @@ fn run_in<L: Layout, W: Watch>(sources: &[&str], setup: &Setup) -> Outcome {
     }
     let mut region = vec![L::Slot::default(); setup.slots];
     let options = Options { heap: setup.heap, budget: setup.budget, ..Options::default() };
-    let mut vm: Vm<'_, L, Listener<W>> = Vm::new(&mut region, Listener::default(), options);
+    let listener = Listener::<W, COMPACT>::default();
+    let mut vm: Vm<'_, L, Listener<W, COMPACT>> = Vm::new(&mut region, listener, options);
     let mut end = End::Finished;
     if refused.is_none() {
         for image in &images {

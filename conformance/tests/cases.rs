@@ -1,5 +1,5 @@
-//! The cases in `cases/*.toml`, each under every encoding, and once more with a
-//! collection before every allocation.
+//! The cases in `cases/*.toml`, each under every encoding, by both of the machine's
+//! loops, and once more with a collection before every allocation.
 //!
 //! A case names the clause of ECMA-262 that its expectation was worked out from.
 
@@ -8,7 +8,7 @@ use std::path::Path;
 
 use rayon::prelude::*;
 use scruple_bytecode::Encoding;
-use scruple_conformance::{End, LayoutName, Outcome, Setup, run};
+use scruple_conformance::{End, LayoutName, Outcome, Setup, Way, run};
 use scruple_vm::HeapOptions;
 use serde::Deserialize;
 
@@ -80,9 +80,21 @@ fn cases_do_what_the_standard_says() {
 fn check(case: &Case) -> Option<String> {
     let mut first: Option<Outcome> = None;
     for &encoding in Encoding::ALL {
-        let outcome = run(&[&case.source], &Setup { encoding, ..Setup::default() });
+        let setup = Setup { encoding, ..Setup::default() };
+        let outcome = run(&[&case.source], &setup);
         if let Some(problem) = judge(case, &outcome) {
             return Some(format!("{}: {problem}", encoding.name()));
+        }
+        let compact = run(&[&case.source], &Setup { way: Way::Compact, ..setup });
+        if let Some(problem) = judge(case, &compact) {
+            return Some(format!("{}, compact: {problem}", encoding.name()));
+        }
+        let same = compact.instructions == outcome.instructions
+            && compact.fetched_bytes == outcome.fetched_bytes
+            && compact.ledger.high_water() == outcome.ledger.high_water()
+            && compact.ledger.stack_peak() == outcome.ledger.stack_peak();
+        if !same {
+            return Some(format!("{}: the compact loop counts differ", encoding.name()));
         }
         if !outcome.ledger.audit() {
             return Some("the ledger does not add up".to_owned());
@@ -97,7 +109,7 @@ fn check(case: &Case) -> Option<String> {
         first.get_or_insert(outcome);
     }
     // By the handlers alone: the same again, to the byte and the instruction.
-    let stepped = run(&[&case.source], &Setup { steps: true, ..Setup::default() });
+    let stepped = run(&[&case.source], &Setup { way: Way::Stepped, ..Setup::default() });
     if let Some(problem) = judge(case, &stepped) {
         return Some(format!("stepped: {problem}"));
     }

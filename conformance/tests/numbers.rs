@@ -9,10 +9,11 @@ use scruple_vm::{Counter, Host, Layout, Narrow, Options, Vm, Wide};
 use sha2::{Digest, Sha256};
 
 #[derive(Default)]
-struct Silent(Counter);
+struct Silent<const COMPACT: bool>(Counter);
 
-impl Host for Silent {
+impl<const COMPACT: bool> Host for Silent<COMPACT> {
     type Observer = Counter;
+    const COMPACT: bool = COMPACT;
 
     fn observer(&mut self) -> &mut Counter {
         &mut self.0
@@ -21,7 +22,7 @@ impl Host for Silent {
     fn write(&mut self, _: &str) {}
 }
 
-fn text<L: Layout>(vm: &mut Vm<'_, L, Silent>, number: f64) -> String {
+fn text<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, number: f64) -> String {
     let mut text = String::new();
     let value = vm.number(number).expect("room for a number");
     vm.write_text(value, &mut text).expect("room for its text");
@@ -58,17 +59,18 @@ const APPENDIX_B: [(u64, &str); 24] = [
 
 #[test]
 fn appendix_b_of_rfc_8785_comes_out() {
-    fn check<L: Layout>() {
+    fn check<L: Layout, H: Host + Default>() {
         let mut region = vec![L::Slot::default(); 4096];
-        let mut vm: Vm<'_, L, Silent> = Vm::new(&mut region, Silent::default(), Options::default());
+        let mut vm: Vm<'_, L, H> = Vm::new(&mut region, H::default(), Options::default());
         for (bits, expected) in APPENDIX_B {
             assert_eq!(text(&mut vm, f64::from_bits(bits)), expected, "{bits:016x}");
         }
         assert_eq!(text(&mut vm, f64::NAN), "NaN");
         assert_eq!(text(&mut vm, f64::NEG_INFINITY), "-Infinity");
     }
-    check::<Narrow>();
-    check::<Wide>();
+    check::<Narrow, Silent<false>>();
+    check::<Wide, Silent<false>>();
+    check::<Narrow, Silent<true>>();
 }
 
 const BOTH_SIGNS: [u64; 50] = [
@@ -219,14 +221,23 @@ fn stream() -> impl Iterator<Item = u64> {
 
 #[test]
 fn the_number_stream_hashes_as_published_over_100_000_lines() {
+    check_stream::<Silent<false>>();
+}
+
+// By the exact arithmetic that a board has instead of tables.
+#[test]
+fn the_compact_conversion_hashes_alike() {
+    check_stream::<Silent<true>>();
+}
+
+fn check_stream<H: Host + Default>() {
     let published = [
         (1_000, "be18b62b6f69cdab33a7e0dae0d9cfa869fda80ddc712221570f9f40a5878687"),
         (10_000, "b9f7a8e75ef22a835685a52ccba7f7d6bdc99e34b010992cbc5864cd12be6892"),
         (100_000, "22776e6d4b49fa294a0d0f349268e5c28808fe7e0cb2bcbe28f63894e494d4c7"),
     ];
     let mut region = vec![0u32; 16 * 1024];
-    let mut vm: Vm<'_, Narrow, Silent> =
-        Vm::new(&mut region, Silent::default(), Options::default());
+    let mut vm: Vm<'_, Narrow, H> = Vm::new(&mut region, H::default(), Options::default());
     let mut hash = Sha256::new();
     let mut lines = 0;
     let mut checked = 0;

@@ -74,7 +74,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// The room of an elements block: from its header where it fits there.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     fn elements_room(&self, elements: Ref) -> usize {
         match self.heap.half(elements, 1) as usize {
             NOTED => 2 * self.heap.cells(elements) - HEAD,
@@ -84,7 +85,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// The slot of an element that lies in the elements block. What lies there
     /// behind the length is a hole, so the room alone bounds the index.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     fn element_slot(&self, array: Ref, index: u32) -> Option<usize> {
         let elements = self.heap.child(array, 2);
         if elements.is_none() || index as usize >= self.elements_room(elements) {
@@ -93,8 +95,26 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Some(self.heap.slot_of(elements) + HEAD + index as usize)
     }
 
-    /// An element that lies in the elements block.
+    /// The slot of an element of what may be an array, for an index below [`NOTED`].
+    /// Each block is looked up once, and every place is within the region or none.
     #[inline(always)]
+    pub(crate) fn quick_element_slot(&self, array: Ref, index: i32) -> Option<usize> {
+        let array = self.heap.two_slots(array)?;
+        if L::high(array[0]) != L::high(L::header(Kind::Array as u8, 0)) {
+            return None;
+        }
+        let elements = Ref(L::high(array[1]));
+        let room = L::low(self.heap.two_slots(elements)?[0]);
+        // A negative index is a large one.
+        if index as u32 >= room {
+            return None;
+        }
+        Some(self.heap.slot_of(elements) + HEAD + index as usize)
+    }
+
+    /// An element that lies in the elements block.
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn element(&self, array: Ref, index: u32) -> Option<Value<L>> {
         let value = self.heap.mem_value(self.element_slot(array, index)?);
         if value == Value::hole() { None } else { Some(value) }
@@ -102,7 +122,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Changes an element that lies in the elements block, and tells whether there
     /// is one.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn change_element(&mut self, array: Ref, index: u32, value: Value<L>) -> bool {
         match self.element_slot(array, index) {
             Some(at) if self.heap.mem_value(at) != Value::hole() => {
@@ -132,7 +153,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     ///
     /// A million calls of `push` took a third of the time of
     /// `bench/yardstick/sieve.js` when they went through the built-in.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn push_quick(&mut self, array: Value<L>, value: Value<L>) -> Option<Value<L>> {
         let array = self.as_bare_array(array)?;
         let elements = self.heap.child(array, 2);
@@ -150,7 +172,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// The array, if it is one with neither properties nor a prototype of its own
     /// and no script has changed a built-in.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn as_bare_array(&self, value: Value<L>) -> Option<Ref> {
         let object = value.as_object().filter(|object| object.is_cell())?;
         let bare = self.heap.is_kind(object, Kind::Array)
@@ -219,7 +242,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let room = 2 * cells - HEAD;
         let wish = 1 + least.max(room + room / 2).div_ceil(2);
         let needed = 1 + least.div_ceil(2);
-        if self.heap.extend(old, cells, wish) || self.heap.extend(old, cells, needed) {
+        if self.extend(old, cells, wish) || self.extend(old, cells, needed) {
             for at in 2 * cells..2 * self.heap.cells(old) {
                 self.heap.set_value(old, at, Value::hole());
             }
@@ -228,7 +251,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let length = self.array_len(array);
         // The old block stays reachable through the array until it is replaced.
-        let grown = match self.heap.allocate(Kind::Elements, wish) {
+        let grown = match self.allocate(Kind::Elements, wish) {
             Ok(grown) => grown,
             Err(_) => self.allocate(Kind::Elements, needed)?,
         };

@@ -19,10 +19,11 @@ use crate::Host;
 use crate::builtins::{Flash, Intrinsic};
 use crate::error::{Raise, RaiseKind, StopKind};
 use crate::heap::kinds::Kind;
-use crate::host::Call;
+use crate::host::{Call, Observer};
 use crate::interp::At;
 use crate::keys::Key;
 use crate::layout::Layout;
+use crate::memory::Change;
 use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
@@ -58,7 +59,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// The object of a callable value, if it is a closure.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn as_closure(&self, value: Value<L>) -> Option<Ref> {
         let object = value.as_object()?;
         if object.is_cell() && self.heap.is_kind(object, Kind::Closure) {
@@ -69,7 +71,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// Enters a closure: function, this value and arguments lie on the stack.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn enter(
         &mut self,
         at: At<L>,
@@ -106,6 +109,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         at.set(low + 1, Value::small(place));
         at.set(low, Value::small(at.fp as i32));
         self.heap.settle(low - function.depth as usize);
+        if H::Observer::MEMORY {
+            self.sync(at);
+            self.book(Change::Entered, low - function.depth as usize);
+        }
         let entered = At { pc: function.code as usize, sp: low, fp, ..at };
         if image != self.current {
             self.set_current(image);
@@ -135,8 +142,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if given < n_slots {
             clear_slots(at, fp, given, n_slots);
         }
-        at.set(low + 1, Value::small(at.pc as i32 | (self.current as i32) << IMAGE_SHIFT));
-        at.set(low, Value::small(at.fp as i32));
+        let place = at.pc as i32 | (self.current as i32) << IMAGE_SHIFT;
+        at.set(low + 1, Value(L::int_in_range(place)));
+        at.set(low, Value(L::int_in_range(at.fp as i32)));
         self.heap.settle(low - function.depth as usize);
         At { pc: function.code as usize, sp: low, fp, ..at }
     }
@@ -155,7 +163,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// What a call needs of a function of the current image.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     fn own_frame(&self, number: usize) -> Option<FrameShape> {
         let at = number.checked_sub(self.first)?.checked_mul(FUNCTION_RECORD_LEN)?;
         self.records.get(at..)?.first_chunk().map(FrameShape::read)
@@ -170,7 +179,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// The slot below which no frame may begin.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     fn lowest_frame(&self) -> usize {
         (self.heap.stack_floor() + self.heap.reserve).max(self.stack_end_limit)
     }
@@ -179,7 +189,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[cold]
     fn make_room(&mut self, at: At<L>, fp: usize, size: usize) -> Result<(), Raise> {
         self.sync(at);
-        self.heap.collect_now();
+        self.collect_now();
         if fp < size + self.lowest_frame() {
             return Err(self.fail(at, Raise::stop(StopKind::Stack)));
         }
@@ -217,7 +227,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// Leaves a frame whose links lie at `link`, with a value for the caller.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn leave(
         &mut self,
         at: At<L>,

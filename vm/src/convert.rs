@@ -7,6 +7,7 @@ use crate::Host;
 use crate::error::{Raise, StopKind};
 use crate::keys::Key;
 use crate::layout::{Layout, Tag, special};
+use crate::number::{parse, with_text};
 use crate::object::Class;
 use crate::text::View;
 use crate::value::{ImageConst, Ref, Value};
@@ -117,7 +118,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// ECMA-262, StringToNumber.
     pub(crate) fn text_to_number(&self, value: Value<L>) -> f64 {
         match self.view(value) {
-            Some(view) => crate::number::parse(view.len(), |at| self.unit(&view, at)),
+            Some(view) => parse::<H>(view.len(), &|at| self.unit(&view, at)),
             None => f64::NAN,
         }
     }
@@ -186,8 +187,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if number == f64::INFINITY {
             return Ok(Value::name(names::INFINITY));
         }
-        let mut buffer = ryu_js::Buffer::new();
-        self.text_from_latin1(buffer.format(number).as_bytes())
+        with_text::<H, _>(number, |text| self.text_from_latin1(text.as_bytes()))
     }
 
     /// ECMA-262, ToObject. The value is rooted by the caller.
@@ -381,7 +381,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return self.describe_object(object, out);
         }
         if let Some(number) = self.as_number(value) {
-            return out.write_str(ryu_js::Buffer::new().format(number));
+            return with_text::<H, _>(number, |text| out.write_str(text));
         }
         match self.view(value) {
             Some(view) => {

@@ -2,15 +2,14 @@
 //! that tell it from its neighbours, in any radix (ECMA-262, Number::toString and
 //! what `Number.prototype` offers).
 //!
-//! It owns the arithmetic on numbers of over a thousand bits that this needs, and
-//! refuses to know how digits become text. `core::fmt` would give exact decimal
+//! It owns what is done with the exact digits, which `exact` in the bytecode crate
+//! takes out of a double, and refuses to know how digits become text. `core::fmt` would give exact decimal
 //! digits too, but rounds a tie to the even digit, where the standard asks for
 //! the larger number, and knows no other radix.
 
 use core::cmp::Ordering;
 
-/// Limbs of 32 bits. The largest number met is about 2^1076 times a radix.
-const LIMBS: usize = 36;
+use scruple_bytecode::exact::{Big, LEAST_EXPONENT, Ratio, split};
 
 /// The most digits that [`round`] gives: 21 before the point and 100 behind it,
 /// and one that a carry may add.
@@ -57,7 +56,7 @@ pub(crate) fn round(number: f64, cut: Cut) -> Rounded {
     for place in &mut rounded.digits[..rounded.len] {
         *place = b'0' + ratio.digit();
     }
-    if ratio.is_half_or_more() {
+    if ratio.compare_half().is_ge() {
         carry(&mut rounded, cut);
     }
     rounded
@@ -149,128 +148,13 @@ impl Iterator for Shortest {
         let low = within(self.ratio.numerator.compare(&self.below));
         let high = within(self.ratio.compare(&self.below, self.uneven).reverse());
         self.done = low || high;
-        let up = high && (!low || self.ratio.is_half_or_more());
+        // Of two candidates equally near, the even one (ECMA-262, Number::toString).
+        let nearer = match self.ratio.compare_half() {
+            Ordering::Equal => digit % 2 == 1,
+            order => order.is_gt(),
+        };
+        let up = high && (!low || nearer);
         Some(digit + u8::from(up))
-    }
-}
-
-/// A number between 0 and 1 and a power of the radix.
-struct Ratio {
-    numerator: Big,
-    denominator: Big,
-    radix: u32,
-    point: i32,
-}
-
-impl Ratio {
-    fn new(mantissa: u64, exponent: i32, radix: u32, extra_bits: u32) -> Self {
-        let mut numerator = Big::new(mantissa);
-        numerator.shift_left(exponent.max(0) as u32 + extra_bits);
-        let mut denominator = Big::new(1);
-        denominator.shift_left((-exponent).max(0) as u32 + extra_bits);
-        Ratio { numerator, denominator, radix, point: 0 }
-    }
-
-    fn exact(number: f64, radix: u32) -> Self {
-        let (mantissa, exponent) = split(number);
-        let mut ratio = Ratio::new(mantissa, exponent, radix, 0);
-        while ratio.numerator.compare(&ratio.denominator).is_ge() {
-            ratio.denominator.multiply(radix);
-            ratio.point += 1;
-        }
-        loop {
-            let numerator = ratio.numerator.clone();
-            ratio.numerator.multiply(radix);
-            if ratio.numerator.compare(&ratio.denominator).is_ge() {
-                ratio.numerator = numerator;
-                return ratio;
-            }
-            ratio.point -= 1;
-        }
-    }
-
-    /// The next digit, which is taken off.
-    fn digit(&mut self) -> u8 {
-        self.numerator.multiply(self.radix);
-        let mut digit = 0;
-        while self.numerator.compare(&self.denominator).is_ge() {
-            self.numerator.subtract(&self.denominator);
-            digit += 1;
-        }
-        digit
-    }
-
-    /// Whether what is left is at least half a unit of the last digit.
-    fn is_half_or_more(&self) -> bool {
-        self.compare(&self.numerator, false).is_ge()
-    }
-
-    /// Compares numerator plus something, perhaps doubled, with the denominator.
-    fn compare(&self, plus: &Big, doubled: bool) -> Ordering {
-        let shift = u32::from(doubled);
-        let mut carry = 0u64;
-        let mut order = Ordering::Equal;
-        for at in 0..LIMBS {
-            let sum = u64::from(self.numerator.0[at]) + (u64::from(plus.0[at]) << shift) + carry;
-            carry = sum >> 32;
-            order = (sum as u32).cmp(&self.denominator.0[at]).then(order);
-        }
-        if carry > 0 { Ordering::Greater } else { order }
-    }
-}
-
-const LEAST_EXPONENT: i32 = -1074;
-
-/// Mantissa and binary exponent of a positive finite number.
-fn split(number: f64) -> (u64, i32) {
-    let bits = number.to_bits();
-    let (fraction, biased) = (bits & ((1 << 52) - 1), (bits >> 52 & 0x7ff) as i32);
-    match biased {
-        0 => (fraction, LEAST_EXPONENT),
-        _ => (fraction | 1 << 52, biased - 1075),
-    }
-}
-
-/// A natural number of fixed width, least limb first.
-#[derive(Clone)]
-struct Big([u32; LIMBS]);
-
-impl Big {
-    fn new(number: u64) -> Big {
-        let mut limbs = [0; LIMBS];
-        limbs[0] = number as u32;
-        limbs[1] = (number >> 32) as u32;
-        Big(limbs)
-    }
-
-    fn multiply(&mut self, by: u32) {
-        let mut carry = 0u64;
-        for limb in &mut self.0 {
-            let product = u64::from(*limb) * u64::from(by) + carry;
-            *limb = product as u32;
-            carry = product >> 32;
-        }
-        debug_assert_eq!(carry, 0);
-    }
-
-    fn shift_left(&mut self, bits: u32) {
-        let (limbs, bits) = ((bits / 32) as usize, bits % 32);
-        self.0.copy_within(..LIMBS - limbs, limbs);
-        self.0[..limbs].fill(0);
-        self.multiply(1 << bits);
-    }
-
-    fn compare(&self, other: &Big) -> Ordering {
-        self.0.iter().rev().cmp(other.0.iter().rev())
-    }
-
-    fn subtract(&mut self, other: &Big) {
-        let mut borrow = 0i64;
-        for (limb, taken) in self.0.iter_mut().zip(other.0) {
-            let difference = i64::from(*limb) - i64::from(taken) + borrow;
-            *limb = difference as u32;
-            borrow = difference >> 32;
-        }
     }
 }
 

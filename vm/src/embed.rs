@@ -21,8 +21,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     fn run_script(&mut self, index: usize) -> Result<Value<L>, Raise> {
-        let Some(image) = self.image(index) else { return Ok(Value::undefined()) };
-        let number = self.bases[index] as usize + image.script().index();
+        let Some(script) = self.images[index].as_ref().map(|image| image.script()) else {
+            return Ok(Value::undefined());
+        };
+        let number = self.bases[index] as usize + script.index();
         let closure = self.allocate(Kind::Closure, 1)?;
         self.heap.set_half(closure, 1, number as u32);
         self.heap.set_child(closure, 2, Ref::NONE);
@@ -92,7 +94,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let place = match free {
             Some(place) => place,
             None => {
-                if cells == 0 || !self.heap.extend(list, cells, cells + 1) {
+                if cells == 0 || !self.extend(list, cells, cells + 1) {
                     let grown = self.allocate(Kind::Elements, cells.max(1) + 1)?;
                     for at in 0..slots {
                         let kept = self.heap.value(list, 2 + at);

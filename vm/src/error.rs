@@ -22,7 +22,11 @@ pub(crate) enum RaiseKind {
 }
 
 /// Why a run cannot go on.
+///
+/// As wide as a value where pointers have 32 bits: a result of either is then a
+/// pair of registers, and not written to memory.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(target_pointer_width = "32", repr(u32))]
 pub enum StopKind {
     /// The heap has no room, not even after a collection.
     Heap,

@@ -4,6 +4,7 @@ use scruple_bytecode::Op;
 
 use crate::error::Raise;
 use crate::layout::Layout;
+use crate::memory::Booking;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 
@@ -11,6 +12,16 @@ use crate::vm::Vm;
 pub trait Host: Sized + 'static {
     /// How it looks on while a script runs. `()` does not, and costs nothing.
     type Observer: Observer;
+
+    /// Whether the machine takes the smaller of two ways where it has two: each
+    /// instruction through one table instead of an arm for each opcode byte, and
+    /// numbers to text and back by exact arithmetic instead of tables of powers.
+    /// The results and the counts are the same, the code is a fraction, and it is
+    /// slower. An observer is not told of steps then.
+    const COMPACT: bool = false;
+
+    /// Which families of built-ins are there.
+    const FAMILIES: Families = Families::ALL;
 
     /// The observer.
     fn observer(&mut self) -> &mut Self::Observer;
@@ -24,6 +35,27 @@ pub trait Host: Sized + 'static {
     fn note_unsupported(&mut self, what: &'static str) {
         let _ = what;
     }
+}
+
+/// Families of built-ins that a build may leave out: their functions are there by
+/// name and throw a TypeError. What remains is Object, Function, Error, Boolean,
+/// Number, the global functions and the console; array and object literals, their
+/// elements and properties, and operators on strings are the interpreter's own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Families {
+    /// The functions of `Array` and of arrays.
+    pub arrays: bool,
+    /// The functions of `String` and of strings.
+    pub strings: bool,
+    /// The functions of `Math`.
+    pub maths: bool,
+    /// `JSON`.
+    pub json: bool,
+}
+
+impl Families {
+    /// All of them.
+    pub const ALL: Families = Families { arrays: true, strings: true, maths: true, json: true };
 }
 
 /// An instruction that is carried out.
@@ -63,6 +95,8 @@ pub trait Observer: Sized {
     type Tally: Copy + Default;
     /// Whether [`Observer::before`] and [`Observer::after`] are to be called.
     const STEPS: bool;
+    /// Whether [`Observer::booked`] is to be called.
+    const MEMORY: bool = false;
 
     /// Counts an instruction of that many bytes.
     fn count(tally: &mut Self::Tally, bytes: usize);
@@ -85,6 +119,12 @@ pub trait Observer: Sized {
         outcome: Outcome,
     ) {
         let _ = (vm, step, outcome);
+    }
+    /// Called where the memory changes if `MEMORY`: whenever the ledger's peaks can
+    /// have risen, and before they fall. [`Vm::ledger`], [`Vm::blocks`] and
+    /// [`Vm::running`] tell the rest.
+    fn booked<L: Layout, H: Host<Observer = Self>>(vm: &mut Vm<'_, L, H>, booking: Booking) {
+        let _ = (vm, booking);
     }
 }
 

@@ -99,6 +99,9 @@ pub trait Layout: Copy + Debug + 'static {
 
     #[doc(hidden)]
     fn int(value: i32) -> Option<Self::Slot>;
+    /// An integer that is known to be in range.
+    #[doc(hidden)]
+    fn int_in_range(value: i32) -> Self::Slot;
     #[doc(hidden)]
     fn as_int(slot: Self::Slot) -> Option<i32>;
     #[doc(hidden)]
@@ -158,6 +161,12 @@ impl Layout for Narrow {
     #[inline(always)]
     fn int(value: i32) -> Option<u32> {
         value.checked_mul(2).map(|doubled| doubled as u32 | 1)
+    }
+
+    #[inline(always)]
+    fn int_in_range(value: i32) -> u32 {
+        debug_assert!(Self::int(value).is_some());
+        (value as u32) << 1 | 1
     }
 
     #[inline(always)]
@@ -280,6 +289,11 @@ impl Layout for Wide {
     #[inline(always)]
     fn int(value: i32) -> Option<u64> {
         Some(WIDE_INT | u64::from(value as u32))
+    }
+
+    #[inline(always)]
+    fn int_in_range(value: i32) -> u64 {
+        WIDE_INT | u64::from(value as u32)
     }
 
     #[inline(always)]

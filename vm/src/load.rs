@@ -8,9 +8,9 @@ use crate::keys::{Key, attributes};
 use crate::layout::Layout;
 use crate::value::{MAX_CONSTANTS, Ref, Value};
 use crate::vm::{MAX_IMAGES, Vm};
-use scruple_bytecode::image::{GlobalKind, Image};
+use scruple_bytecode::image::{Field, GlobalKind, Image};
 use scruple_bytecode::names;
-use scruple_bytecode::operand::{FunctionId, GlobalId};
+use scruple_bytecode::operand::{FieldId, FunctionId, GlobalId};
 use scruple_bytecode::verify::{Scratch, VerifyError, verify};
 
 /// Why an image could not be loaded.
@@ -84,6 +84,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.heap.reserve = self.heap.reserve.max(deepest.unwrap_or(0) + RESERVE);
         self.images[index] = Some(image);
         self.bases[index] = base as u16;
+        self.pushes[index] = (0..image.n_constants())
+            .filter_map(FieldId::new)
+            .find(|&field| image.field(field) == Some(Field::Name(names::PUSH)));
         self.n_images += 1;
         let loaded = self.instantiate_globals(index, &image);
         if loaded.is_err() {
@@ -114,7 +117,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     ) -> Result<(), LoadError> {
         let no_room = |_| LoadError::NoRoom;
         let cells = 1 + n_globals.div_ceil(2);
-        let globals = self.heap.allocate(Kind::Globals, cells).map_err(no_room)?;
+        let globals = self.allocate(Kind::Globals, cells).map_err(no_room)?;
         self.heap.set_slot(globals, 1, L::from_bits(n_globals as u64));
         for at in 0..n_globals {
             self.heap.set_value(globals, 2 + at, Value::elsewhere());

@@ -1,5 +1,116 @@
 //! Text to number and back where the machine is not needed (ECMA-262,
-//! StringToNumber and the conversions that `Number.prototype` offers).
+//! StringToNumber and Number::toString).
+//!
+//! Both have two ways: by the tables of libraries, or compact, by exact arithmetic
+//! with none (see [`Host::COMPACT`]). The tests here hold one against the other.
+
+use crate::Host;
+use crate::digits::Shortest;
+use scruple_bytecode::exact;
+
+/// Hands a number's text to whoever wants it (ECMA-262, Number::toString in base
+/// ten).
+pub(crate) fn with_text<H: Host, T>(number: f64, take: impl FnOnce(&str) -> T) -> T {
+    if H::COMPACT {
+        let mut line = Line { bytes: [0; Line::ROOM], len: 0 };
+        line.put_number(number);
+        take(core::str::from_utf8(&line.bytes[..line.len]).unwrap_or_default())
+    } else {
+        take(ryu_js::Buffer::new().format(number))
+    }
+}
+
+/// A number's text on its way.
+struct Line {
+    bytes: [u8; Line::ROOM],
+    len: usize,
+}
+
+impl Line {
+    /// A sign, `0.00000` and 17 digits; or a sign, 17 digits, a point, `e-308`.
+    const ROOM: usize = 28;
+
+    fn put(&mut self, byte: u8) {
+        if let Some(place) = self.bytes.get_mut(self.len) {
+            *place = byte;
+            self.len += 1;
+        }
+    }
+
+    fn put_all(&mut self, text: &str) {
+        for byte in text.bytes() {
+            self.put(byte);
+        }
+    }
+
+    fn put_number(&mut self, number: f64) {
+        if number.is_nan() {
+            return self.put_all("NaN");
+        }
+        if number < 0.0 {
+            self.put(b'-');
+        }
+        let number = number.abs();
+        if number == f64::INFINITY {
+            return self.put_all("Infinity");
+        }
+        // A whole number that a double holds exactly: no other lies nearer.
+        let whole = number as u64;
+        if whole < 1 << 53 && whole as f64 == number {
+            return self.put_whole(whole);
+        }
+        let shortest = Shortest::new(number, 10);
+        let point = shortest.point();
+        let mut digits = [0; 17];
+        let mut len = 0;
+        for (place, digit) in digits.iter_mut().zip(shortest) {
+            *place = b'0' + digit;
+            len += 1;
+        }
+        self.put_digits(&digits[..len], point);
+    }
+
+    fn put_whole(&mut self, number: u64) {
+        let mut digits = [0; 16];
+        let mut at = digits.len();
+        let mut rest = number;
+        while rest > 0 || at == digits.len() {
+            at -= 1;
+            digits[at] = b'0' + (rest % 10) as u8;
+            rest /= 10;
+        }
+        for &digit in &digits[at..] {
+            self.put(digit);
+        }
+    }
+
+    /// Number::toString, from step 6 on: the digits of 0.d1d2… times ten to the
+    /// power of `point`.
+    fn put_digits(&mut self, digits: &[u8], point: i32) {
+        let len = digits.len() as i32;
+        let has_exponent = !(-5..=21).contains(&point);
+        let point_at = if has_exponent { 1 } else { point };
+        if point_at <= 0 {
+            self.put_all("0.");
+            for _ in point_at..0 {
+                self.put(b'0');
+            }
+        }
+        for (place, &digit) in (0..).zip(digits) {
+            if place == point_at && place > 0 {
+                self.put(b'.');
+            }
+            self.put(digit);
+        }
+        for _ in len..point_at {
+            self.put(b'0');
+        }
+        if has_exponent {
+            self.put_all(if point > 0 { "e+" } else { "e-" });
+            self.put_whole(u64::from((point - 1).unsigned_abs()));
+        }
+    }
+}
 
 /// Whether a code unit is white space or a line terminator (ECMA-262,
 /// WhiteSpace and LineTerminator).
@@ -25,7 +136,7 @@ pub(crate) fn is_space(unit: u16) -> bool {
 const LONGEST: usize = 800;
 
 /// ECMA-262, StringToNumber over code units.
-pub(crate) fn parse(len: usize, unit: impl Fn(usize) -> u16) -> f64 {
+pub(crate) fn parse<H: Host>(len: usize, unit: &dyn Fn(usize) -> u16) -> f64 {
     let mut start = 0;
     let mut end = len;
     while start < end && is_space(unit(start)) {
@@ -45,20 +156,23 @@ pub(crate) fn parse(len: usize, unit: impl Fn(usize) -> u16) -> f64 {
             _ => 0,
         };
         if radix != 0 {
-            return match integer(end - start - 2, |at| unit(start + 2 + at), radix) {
+            return match integer::<H>(end - start - 2, &|at| unit(start + 2 + at), radix) {
                 (number, used) if used == end - start - 2 => number,
                 _ => f64::NAN,
             };
         }
     }
-    match decimal_prefix(end - start, |at| unit(start + at)) {
+    match decimal_prefix::<H>(end - start, &|at| unit(start + at)) {
         Some((number, used)) if used == end - start => number,
         _ => f64::NAN,
     }
 }
 
 /// The longest prefix that is a StrDecimalLiteral: its number and its length.
-pub(crate) fn decimal_prefix(len: usize, unit: impl Fn(usize) -> u16) -> Option<(f64, usize)> {
+pub(crate) fn decimal_prefix<H: Host>(
+    len: usize,
+    unit: &dyn Fn(usize) -> u16,
+) -> Option<(f64, usize)> {
     let byte = |at: usize| if at < len { u8::try_from(unit(at)).unwrap_or(0) } else { 0 };
     let mut at = usize::from(matches!(byte(0), b'+' | b'-'));
     let negative = byte(0) == b'-';
@@ -95,11 +209,11 @@ pub(crate) fn decimal_prefix(len: usize, unit: impl Fn(usize) -> u16) -> Option<
             at = end;
         }
     }
-    Some((convert(at, byte), at))
+    Some((if H::COMPACT { exact::nearest(at, &byte) } else { convert(at, &byte) }, at))
 }
 
 /// A decimal literal without surprises: sign, digits, point, exponent.
-fn convert(len: usize, byte: impl Fn(usize) -> u8) -> f64 {
+fn convert(len: usize, byte: &dyn Fn(usize) -> u8) -> f64 {
     let mut buffer = [0u8; LONGEST + 24];
     if len <= LONGEST {
         for (at, place) in buffer[..len].iter_mut().enumerate() {
@@ -185,12 +299,16 @@ fn convert(len: usize, byte: impl Fn(usize) -> u8) -> f64 {
 
 /// The digits of a radix at the start: their number, correctly rounded for
 /// radixes that are powers of two, and how many there are.
-pub(crate) fn integer(len: usize, unit: impl Fn(usize) -> u16, radix: u32) -> (f64, usize) {
+pub(crate) fn integer<H: Host>(
+    len: usize,
+    unit: &dyn Fn(usize) -> u16,
+    radix: u32,
+) -> (f64, usize) {
     let digit =
         |at: usize| u8::try_from(unit(at)).ok().and_then(|byte| (byte as char).to_digit(radix));
     let used = (0..len).take_while(|&at| digit(at).is_some()).count();
     if radix == 10 {
-        let number = decimal_prefix(used, unit).map_or(0.0, |(number, _)| number);
+        let number = decimal_prefix::<H>(used, unit).map_or(0.0, |(number, _)| number);
         return (number, used);
     }
     if radix.is_power_of_two() {
@@ -231,9 +349,72 @@ fn power_of_two(len: usize, digit: impl Fn(usize) -> u32, bits_a_digit: u32) -> 
 mod tests {
     use super::*;
 
+    use std::string::{String, ToString};
+
+    struct Listener<const COMPACT: bool>(());
+
+    impl<const COMPACT: bool> Host for Listener<COMPACT> {
+        type Observer = ();
+        const COMPACT: bool = COMPACT;
+
+        fn observer(&mut self) -> &mut () {
+            &mut self.0
+        }
+
+        fn write(&mut self, _: &str) {}
+    }
+
+    /// Both ways, which must agree.
     fn of(text: &str) -> f64 {
         let units: std::vec::Vec<u16> = text.encode_utf16().collect();
-        parse(units.len(), |at| units[at])
+        let by_tables = parse::<Listener<false>>(units.len(), &|at| units[at]);
+        let compact = parse::<Listener<true>>(units.len(), &|at| units[at]);
+        assert_eq!(by_tables.to_bits(), compact.to_bits(), "{text:?}");
+        by_tables
+    }
+
+    // The reference is the library `ryu-js`, which the conformance tests hold
+    // against RFC 8785.
+    #[test]
+    fn both_ways_to_text_give_the_same() {
+        let text = |number| {
+            let by_tables = with_text::<Listener<false>, _>(number, str::to_string);
+            let compact = with_text::<Listener<true>, String>(number, str::to_string);
+            assert_eq!(by_tables, compact, "{number:e}");
+        };
+        let edges = [
+            0.0,
+            -0.0,
+            1.0,
+            1e-6,
+            1e-7,
+            9.5e-7,
+            1.5e-6,
+            1e20,
+            1e21,
+            1.5e21,
+            123456789012345680000.0,
+            9007199254740992.0,
+            9007199254740991.0,
+            5e-324,
+            f64::MAX,
+            f64::MIN_POSITIVE,
+            0.1,
+            1.5,
+            f64::NAN,
+            f64::INFINITY,
+            295147905179352830000.0,
+        ];
+        for number in edges {
+            text(number);
+            text(-number);
+        }
+        let mut state = 1u64;
+        for _ in 0..5000 {
+            state = state.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+            text(f64::from_bits(state));
+            text((state >> 30) as f64 / 1000.0);
+        }
     }
 
     // Source: ECMA-262, StringToNumber and its grammar, StringNumericLiteral.

@@ -111,7 +111,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let counts = table != holder || count < MOST_WITHIN;
         if cells > 0
             && counts
-            && (self.heap.extend(table, cells, more) || self.heap.extend(table, cells, cells + 1))
+            && (self.extend(table, cells, more) || self.extend(table, cells, cells + 1))
         {
             return Ok(table);
         }
@@ -135,11 +135,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     pub(crate) fn list_within(&mut self, object: Ref, room: usize) -> bool {
         let plain = self.heap.is_kind(object, Kind::Object)
             && self.heap.half(object, 3) & 0xff == Class::Plain as u32;
-        if !plain || room > MOST_WITHIN || !self.heap.extend(object, 1, 1 + room) {
-            return false;
-        }
-        self.heap.set_child(object, 2, object);
-        true
+        plain && room <= MOST_WITHIN && self.extend_object(object, room)
     }
 
     /// Takes a property out of the table; the order of the others stays.

@@ -168,7 +168,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     fn extend_text(&mut self, block: Ref, from: usize, to: usize, wide: bool) -> bool {
         let long = is_long(self.heap.kind(block));
         let cells = self.text_cells(to, wide, long);
-        if !long && to >= LONG || !self.heap.extend(block, self.heap.cells(block), cells) {
+        if !long && to >= LONG || !self.extend(block, self.heap.cells(block), cells) {
             return false;
         }
         self.set_text_len(block, to, long);

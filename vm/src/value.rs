@@ -194,7 +194,7 @@ impl<L: Layout> Value<L> {
     #[inline(always)]
     pub(crate) fn small(value: i32) -> Self {
         debug_assert!(value >= L::INT_RANGE.0 && value <= L::INT_RANGE.1);
-        L::int(value).map_or(Self::undefined(), Value)
+        Value(L::int_in_range(value))
     }
 
     #[inline(always)]

@@ -5,7 +5,6 @@
 
 use crate::Host;
 use crate::error::{Raise, RaiseKind, RunError, StopKind};
-use crate::heap::kinds::Kind;
 use crate::heap::ledger::Ledger;
 use crate::heap::{Heap, HeapOptions};
 use crate::host::{Call, HostFunction};
@@ -13,10 +12,11 @@ use crate::keys::Key;
 use crate::layout::{Layout, Tag};
 use crate::value::{Ref, Value};
 use scruple_bytecode::image::Image;
-use scruple_bytecode::operand::FunctionId;
+use scruple_bytecode::operand::{FieldId, FunctionId};
 
-/// The most images a machine holds at once.
-pub const MAX_IMAGES: usize = 4;
+/// The most images a machine holds at once. The feature `one-image` is for boards:
+/// an image's register is some 80 bytes of RAM there.
+pub const MAX_IMAGES: usize = if cfg!(feature = "one-image") { 1 } else { 4 };
 
 /// What a machine may use.
 #[derive(Clone, Copy, Debug)]
@@ -69,6 +69,10 @@ pub struct Vm<'m, L: Layout, H: Host> {
     /// an image, which are nearly all, need not look for the image.
     pub(crate) records: &'m [u8],
     pub(crate) first: usize,
+    /// The constant of each image that is the name `push`, and the running one's:
+    /// see `quick_method_field`.
+    pub(crate) pushes: [Option<FieldId>; MAX_IMAGES],
+    pub(crate) push: Option<FieldId>,
     /// Slot of the running function's first parameter.
     pub(crate) fp: usize,
     /// Place behind the running instruction.
@@ -90,6 +94,9 @@ pub struct Vm<'m, L: Layout, H: Host> {
 
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// A fresh context in a region of memory: the built-ins take none of it.
+    // Out of line, so that what it is put together from is off the caller's stack
+    // when the machine runs: 700 bytes of the 2,760 that hello took on the board.
+    #[inline(never)]
     pub fn new(region: &'m mut [L::Slot], host: H, options: Options) -> Self {
         let options = Options { budget: options.budget.min(crate::interp::MOST_FUEL), ..options };
         let heap = Heap::new(region, options.heap);
@@ -102,6 +109,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             current: 0,
             records: &[],
             first: 0,
+            pushes: [None; MAX_IMAGES],
+            push: None,
             fp: end,
             pc: 0,
             fuel: options.budget,
@@ -235,15 +244,20 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Ends a run: the stack is unwound, and an error gets its position.
     pub(crate) fn conclude<T>(&mut self, result: Result<T, Raise>) -> Result<T, RunError> {
-        let error = match result {
+        match result {
             Ok(value) => {
                 if self.nesting == 0 {
                     self.reset_stack();
                 }
-                return Ok(value);
+                Ok(value)
             }
-            Err(raise) => raise,
-        };
+            Err(raise) => Err(self.conclude_error(raise)),
+        }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn conclude_error(&mut self, error: Raise) -> RunError {
         // A host function that passes the error on leaves the note to the outer run.
         let noted = if self.nesting == 0 { self.fault.take() } else { self.fault };
         let noted = noted.map(|fault| (fault.image, fault.at));
@@ -264,7 +278,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if self.nesting == 0 {
             self.reset_stack();
         }
-        Err(RunError { stop, position, code_offset: at, failed_bytes })
+        RunError { stop, position, code_offset: at, failed_bytes }
     }
 
     fn reset_stack(&mut self) {
@@ -278,6 +292,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.current = image;
         self.records = self.images[image].as_ref().map_or(&[], |image| image.records());
         self.first = self.base(image);
+        self.push = self.pushes[image];
     }
 
     #[inline(always)]
@@ -313,11 +328,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         (image, FunctionId::from_operand((number - self.base(image)) as i32))
     }
 
-    /// Allocates a block. What the caller still needs lies in roots.
-    pub(crate) fn allocate(&mut self, kind: Kind, cells: usize) -> Result<Ref, Raise> {
-        self.heap.allocate(kind, cells).map_err(|_| Raise::stop(StopKind::Heap))
-    }
-
     /// Puts a value on the machine's stack, where the collector sees it, and
     /// gives its slot. A native's pushes go when the native returns.
     pub(crate) fn push(&mut self, value: Value<L>) -> Result<usize, Raise> {
@@ -350,7 +360,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if let Some(slot) = L::inline_number(number) {
             return Ok(Value(slot));
         }
-        let block = self.heap.allocate_number(number).map_err(|_| Raise::stop(StopKind::Heap))?;
+        let block = self.allocate_number(number)?;
         Ok(Value::tagged(Tag::HeapNumber, block.0))
     }
 }

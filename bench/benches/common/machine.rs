@@ -7,7 +7,7 @@ use scruple_bench::options::REGION;
 use scruple_vm::{Counter, Host, Layout, Narrow, Options, Vm};
 
 /// Memory for one machine after the other.
-pub(crate) struct Region(Vec<<Narrow as Layout>::Slot>);
+pub(crate) struct Region<L: Layout = Narrow>(Vec<L::Slot>);
 
 /// A run that came to its end.
 pub(crate) struct Run {
@@ -38,17 +38,17 @@ impl Host for Taker {
     }
 }
 
-impl Region {
+impl<L: Layout> Region<L> {
     /// As much memory as the command line gives a script.
-    pub(crate) fn new() -> Region {
-        Region(vec![Default::default(); REGION / Narrow::SLOT_BYTES])
+    pub(crate) fn new() -> Region<L> {
+        Region(vec![Default::default(); REGION / L::SLOT_BYTES])
     }
 
     /// Loads an image into a fresh machine and runs it: what a board does after a
     /// reset, so making the machine and verifying the image are part of the time.
     pub(crate) fn run(&mut self, image: &[u8]) -> Result<Run, String> {
         let options = Options::default();
-        let mut vm: Vm<'_, Narrow, Taker> = Vm::new(&mut self.0, Taker::default(), options);
+        let mut vm: Vm<'_, L, Taker> = Vm::new(&mut self.0, Taker::default(), options);
         vm.load(image).map_err(|error| error.to_string())?;
         if let Err(error) = vm.run() {
             let mut message = error.reason().to_string();

@@ -38,7 +38,8 @@ unsafe impl GlobalAlloc for Counted {
         let place = unsafe { self.heap.alloc(layout) };
         if !place.is_null() {
             let end = place as usize + layout.size();
-            self.peak.store(self.peak.load(Ordering::Relaxed).max(self.heap.used()), Ordering::Relaxed);
+            self.peak
+                .store(self.peak.load(Ordering::Relaxed).max(self.heap.used()), Ordering::Relaxed);
             self.reach.store(self.reach.load(Ordering::Relaxed).max(end), Ordering::Relaxed);
         }
         place

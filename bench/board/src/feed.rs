@@ -7,6 +7,7 @@
 
 use core::fmt;
 
+use scruple_bytecode::exact;
 use scruple_vm::{Call, Narrow, Raise, Value};
 
 use crate::station::Machine;
@@ -22,7 +23,9 @@ fn reading(feed: &str, column: &str, time: u64) -> Option<f64> {
     let place = names.position(|name| name == column)? + 1;
     let is_past = |row: &&str| time_of(row).is_some_and(|at| at <= time);
     let row = lines.take_while(is_past).last()?;
-    row.split(',').nth(place)?.trim().parse().ok()
+    let cell = row.split(',').nth(place)?.trim().as_bytes();
+    let byte = |at| cell.get(at).copied().unwrap_or_default();
+    (!cell.is_empty()).then(|| exact::nearest(cell.len(), &byte))
 }
 
 fn time_of(row: &str) -> Option<u64> {

@@ -27,7 +27,7 @@ use core::panic::PanicInfo;
 
 use cortex_m::Peripherals;
 use cortex_m_rt::{ExceptionFrame, entry, exception};
-use scruple_vm::{HeapOptions, Options};
+use scruple_vm::{HeapOptions, Options, RunError};
 
 use clock::Clock;
 use outside::{Row, Stream, leave};
@@ -40,6 +40,11 @@ use timers::Timers;
 struct Ready {
     image: &'static [u8],
     pool: &'static mut [u64],
+    origin: Origin,
+}
+
+/// Where the image comes from.
+struct Origin {
     /// Bytes of the image, if it lies in RAM.
     image_in_ram: usize,
     #[cfg(feature = "compiler")]
@@ -50,20 +55,28 @@ struct Ready {
 fn main() -> ! {
     let Some(peripherals) = Peripherals::take() else { leave(false) };
     let clock = Clock::start(peripherals.SYST);
-    let Some(parcel) = Parcel::read(memory::parcel()) else {
-        fail("parcel", "there is no parcel behind the program");
-    };
-    let ready = prepare(&parcel, &clock);
-    leave(run(&parcel, ready, &clock));
+    let ready = prepare(&clock);
+    leave(run(ready, &clock))
+}
+
+/// The parcel, read anew by each step that wants it: held by all of them it would
+/// be 70 bytes of stack under the machine.
+fn parcel() -> Parcel<'static> {
+    match Parcel::read(memory::parcel()) {
+        Some(parcel) => parcel,
+        None => fail("parcel", "there is no parcel behind the program"),
+    }
 }
 
 #[cfg(feature = "compiler")]
-fn prepare(parcel: &Parcel<'static>, clock: &Clock) -> Ready {
+#[inline(never)]
+fn prepare(clock: &Clock) -> Ready {
+    let parcel = parcel();
     if !parcel.is_source {
-        return in_flash(parcel);
+        return in_flash(&parcel);
     }
     let begin = clock.ticks();
-    match compile::build(parcel) {
+    match compile::build(&parcel) {
         Ok(built) => {
             let compiled = report::Compiled {
                 ticks: clock.ticks() - begin,
@@ -75,8 +88,7 @@ fn prepare(parcel: &Parcel<'static>, clock: &Clock) -> Ready {
             Ready {
                 image: built.image,
                 pool: built.pool,
-                image_in_ram: built.image.len(),
-                compiled: Some(compiled),
+                origin: Origin { image_in_ram: built.image.len(), compiled: Some(compiled) },
             }
         }
         Err(compile::Failure::Diagnostics(diagnostics)) => {
@@ -87,31 +99,59 @@ fn prepare(parcel: &Parcel<'static>, clock: &Clock) -> Ready {
 }
 
 #[cfg(not(feature = "compiler"))]
-fn prepare(parcel: &Parcel<'static>, _: &Clock) -> Ready {
+#[inline(never)]
+fn prepare(_: &Clock) -> Ready {
+    let parcel = parcel();
     if parcel.is_source {
         fail("parcel", "this firmware has no compiler");
     }
-    in_flash(parcel)
+    in_flash(&parcel)
 }
 
 fn in_flash(parcel: &Parcel<'static>) -> Ready {
     Ready {
         image: parcel.script,
         pool: memory::take_pool(),
-        image_in_ram: 0,
-        #[cfg(feature = "compiler")]
-        compiled: None,
+        origin: Origin {
+            image_in_ram: 0,
+            #[cfg(feature = "compiler")]
+            compiled: None,
+        },
     }
 }
 
-/// Runs the script and its timers, and writes the row.
+/// Makes a machine, and lets it run in what is left of the stack.
 #[inline(never)]
-fn run(parcel: &Parcel<'static>, ready: Ready, clock: &Clock) -> bool {
-    let mut pool = ready.pool;
+fn run(ready: Ready, clock: &Clock) -> bool {
+    let mut room = Room::default();
+    let mut vm = make(ready.pool, &mut room);
+    let begin = clock.ticks();
+    let loaded = load(&mut vm, ready.image);
+    let middle = clock.ticks();
+    let end = if loaded { carry_out(&mut vm).map_err(Some) } else { Err(None) };
+    let ticks = Ticks { load: middle - begin, run: clock.ticks() - middle };
+    tell(&mut vm, &room, &ready.origin, ticks, end)
+}
+
+/// What was made of the RAM.
+#[derive(Default)]
+struct Room {
+    region_bytes: usize,
+    timer_bytes: usize,
+}
+
+// Each step in a frame of its own: what one needs of the stack is not there when
+// the next one runs. In one frame hello took 2,760 bytes.
+
+#[inline(never)]
+fn make(mut pool: &'static mut [u64], room: &mut Room) -> Machine<'static> {
+    let parcel = parcel();
     let places = memory::carve(&mut pool, usize::from(parcel.n_timers), None);
     let timer_bytes = size_of_val(places);
     let region = memory::region(pool);
-    let region_bytes = size_of_val(region);
+    let wanted = (parcel.region as usize / size_of::<u32>()).min(region.len());
+    let (region, _) = region.split_at_mut(wanted);
+    *room = Room { region_bytes: size_of_val(region), timer_bytes };
     let station = Station {
         output: Stream::output(),
         counter: Fetches::default(),
@@ -131,24 +171,43 @@ fn run(parcel: &Parcel<'static>, ready: Ready, clock: &Clock) -> bool {
     };
     let mut vm = Machine::new(region, station, options);
     vm.set_host_functions(&FUNCTIONS);
-    let begin = clock.ticks();
-    let loaded = vm.load(ready.image);
-    let middle = clock.ticks();
-    let end = match loaded {
-        Ok(()) => vm.run().and_then(|()| timers::run(&mut vm, parcel.until)).map_err(Some),
-        Err(_) => Err(None),
-    };
-    let ticks = Ticks { load: middle - begin, run: clock.ticks() - middle };
+    vm
+}
+
+#[inline(never)]
+fn load(vm: &mut Machine<'static>, image: &'static [u8]) -> bool {
+    vm.load(image).is_ok()
+}
+
+#[inline(never)]
+fn carry_out(vm: &mut Machine<'static>) -> Result<(), RunError> {
+    vm.run()?;
+    timers::run(vm, until())
+}
+
+#[inline(never)]
+fn until() -> u64 {
+    parcel().until
+}
+
+#[inline(never)]
+fn tell(
+    vm: &mut Machine<'static>,
+    room: &Room,
+    origin: &Origin,
+    ticks: Ticks,
+    end: Result<(), Option<RunError>>,
+) -> bool {
     let stack_peak = memory::stack_peak();
     let mut row = Row::begin();
     row.number("schema", 1);
     row.text("board", |out| out.write(env!("BOARD_NAME")));
     #[cfg(feature = "compiler")]
-    report::compiled(&mut row, ready.compiled);
-    row.number("region_bytes", region_bytes as u64);
-    row.number("timer_bytes", timer_bytes as u64);
-    row.number("image_in_ram", ready.image_in_ram as u64);
-    report(&mut row, &mut vm, ticks, stack_peak, end);
+    report::compiled(&mut row, origin.compiled);
+    row.number("region_bytes", room.region_bytes as u64);
+    row.number("timer_bytes", room.timer_bytes as u64);
+    row.number("image_in_ram", origin.image_in_ram as u64);
+    report(&mut row, vm, ticks, stack_peak, end);
     row.end();
     end.is_ok() && stack_peak.is_some()
 }

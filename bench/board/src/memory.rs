@@ -55,7 +55,11 @@ pub(crate) fn take_pool() -> &'static mut [u64] {
 
 /// Takes room for some things from the front of the pool, each set to `value`.
 /// Where there is not enough, there are fewer of them.
-pub(crate) fn carve<T: Copy>(pool: &mut &'static mut [u64], n: usize, value: T) -> &'static mut [T] {
+pub(crate) fn carve<T: Copy>(
+    pool: &mut &'static mut [u64],
+    n: usize,
+    value: T,
+) -> &'static mut [T] {
     const { assert!(align_of::<T>() <= align_of::<u64>()) };
     let all = core::mem::take(pool);
     let n = n.min(size_of_val(all) / size_of::<T>());

@@ -6,13 +6,13 @@
 //! or go past their end; whether the image in it is safe is the verifier's
 //! business.
 //!
-//! Sixteen little-endian words, then the script, padding to a word, the feed.
+//! Seventeen little-endian words, then the script, padding to a word, the feed.
 
 /// Bytes of the words before the script.
-pub const HEADER: usize = 64;
+pub const HEADER: usize = 68;
 
 /// The first word: what marks a parcel of this form.
-const MARK: u32 = 0x0150_4353;
+const MARK: u32 = 0x0250_4353;
 
 /// What is to run, and how.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -23,6 +23,8 @@ pub struct Parcel<'a> {
     pub is_source: bool,
     /// Sensor readings as CSV, or nothing.
     pub feed: &'a [u8],
+    /// The most bytes of the machine's region: `u32::MAX` for all the RAM there is.
+    pub region: u32,
     /// Collect after that many bytes of allocation: `u32::MAX` for when the heap
     /// asks for it, 0 before every allocation.
     pub collect_every: u32,
@@ -54,6 +56,7 @@ impl<'a> Parcel<'a> {
             u32::from(self.is_source),
             self.script.len() as u32,
             self.feed.len() as u32,
+            self.region,
             self.collect_every,
             self.heap_limit,
             self.stack_limit,
@@ -80,7 +83,8 @@ impl<'a> Parcel<'a> {
         for (word, place) in words.iter_mut().zip(bytes.get(..HEADER)?.chunks_exact(4)) {
             *word = u32::from_le_bytes(place.try_into().ok()?);
         }
-        let [mark, is_source, script, feed, collect_every, heap_limit, stack_limit, ..] = words;
+        let [mark, is_source, script, feed, region, collect_every, heap_limit, stack_limit, ..] =
+            words;
         let [.., nesting, timers, max_nesting, encoding, lines, b0, b1, u0, u1] = words;
         if mark != MARK {
             return None;
@@ -91,6 +95,7 @@ impl<'a> Parcel<'a> {
             script: rest.get(..script as usize)?,
             is_source: is_source != 0,
             feed: rest.get(feed_at..)?.get(..feed as usize)?,
+            region,
             collect_every,
             heap_limit,
             stack_limit,

@@ -49,7 +49,8 @@ pub(crate) fn report(
     stack_peak: Option<u32>,
     end: Result<(), Option<RunError>>,
 ) {
-    let clock_hz = env!("BOARD_CLOCK_HZ").bytes().fold(0, |n, digit| n * 10 + u64::from(digit & 15));
+    let clock_hz =
+        env!("BOARD_CLOCK_HZ").bytes().fold(0, |n, digit| n * 10 + u64::from(digit & 15));
     row.number("clock_hz", clock_hz);
     row.number("load_ticks", ticks.load);
     row.number("run_ticks", ticks.run);

@@ -3,7 +3,7 @@
 //! It owns what scripts can call beyond the language, the same functions as the
 //! measuring library's station has. It refuses to keep what is printed.
 
-use scruple_vm::{Host, HostFunction, Narrow, Observer, Vm};
+use scruple_vm::{Families, Host, HostFunction, Narrow, Observer, Vm};
 
 use crate::feed;
 use crate::outside::Stream;
@@ -22,6 +22,13 @@ pub(crate) struct Station {
 
 impl Host for Station {
     type Observer = Fetches;
+    const COMPACT: bool = true;
+    const FAMILIES: Families = Families {
+        arrays: cfg!(feature = "arrays"),
+        strings: cfg!(feature = "strings"),
+        maths: cfg!(feature = "maths"),
+        json: cfg!(feature = "json"),
+    };
 
     fn observer(&mut self) -> &mut Fetches {
         &mut self.counter
@@ -33,11 +40,6 @@ impl Host for Station {
 }
 
 /// Counts fetched bytes.
-///
-/// It asks for steps and does nothing with them: the interpreter then carries
-/// every instruction out through one table instead of an arm of its own for each
-/// opcode and encoding, which is the way to speed on a host and to hundreds of
-/// kilobytes of flash.
 #[derive(Default)]
 pub(crate) struct Fetches {
     pub(crate) bytes: u64,
@@ -45,7 +47,7 @@ pub(crate) struct Fetches {
 
 impl Observer for Fetches {
     type Tally = u64;
-    const STEPS: bool = true;
+    const STEPS: bool = false;
 
     #[inline(always)]
     fn count(tally: &mut u64, bytes: usize) {

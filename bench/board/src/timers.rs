@@ -81,7 +81,8 @@ impl Timers {
 }
 
 /// Runs callbacks in the order they are due, up to and including those due at
-/// `until`.
+/// `until`. In a frame of its own: a script without timers does not have it.
+#[inline(never)]
 pub(crate) fn run(vm: &mut Machine<'_>, until: u64) -> Result<(), RunError> {
     while let Some(mut timer) = vm.host_mut().timers.take_next(until) {
         let callback = vm.retained(timer.callback);
@@ -119,11 +120,7 @@ pub(crate) fn set_interval(
 }
 
 /// `(callback, delay, ...args)`; gives the timer's number.
-fn set(
-    vm: &mut Machine<'_>,
-    call: Call<Narrow>,
-    repeats: bool,
-) -> Result<Value<Narrow>, Raise> {
+fn set(vm: &mut Machine<'_>, call: Call<Narrow>, repeats: bool) -> Result<Value<Narrow>, Raise> {
     if !vm.is_callable(vm.arg(&call, 0)) {
         return Err(vm.throw_type("a timer needs a function to call"));
     }

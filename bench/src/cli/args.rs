@@ -4,6 +4,8 @@
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use scruple_bench::emulated::boards;
+use scruple_bench::layout::HeapLayout;
 use scruple_bench::options::{REGION, RunOptions};
 use scruple_bench::report::Format;
 use scruple_bytecode::Encoding;
@@ -15,10 +17,12 @@ Examples:
   scruple weigh samples                       weigh every script of a folder
   scruple weigh app.js --encoding byte,leb    ... under two encodings
   scruple fit app.js --board board.toml       the least RAM it runs in, and whether a board has it
+  scruple memory app.js                       where the bytes of its heap are
+  scruple board app.js                        on an emulated board: its instructions, all RAM, flash
   scruple listing app.js --function main      the instructions of a function
   scruple trace app.js --from 1000 --count 20 what instructions 1000 to 1019 did
 
-Exit codes: 0 fine; 1 an error, a failed script, a wrong answer; 2 usage; 3 it does not fit.";
+Exit codes: 0 fine; 1 an error, a failed script, a wrong answer; 2 usage; 3 it does not fit, or exceeds a limit.";
 
 /// A bench for a tiny script engine: compiles a script in one pass, runs it over a
 /// heap that counts every byte, and says how many bytes, how much RAM, how many
@@ -54,6 +58,10 @@ pub(crate) enum Command {
     Weigh(WeighArguments),
     /// Find the least RAM that scripts run in, and whether a board has it
     Fit(FitArguments),
+    /// Show where the bytes of a script's heap are, over time and at the peak
+    Memory(MemoryArguments),
+    /// Run scripts on an emulated board, and hold every figure against the host's
+    Board(BoardArguments),
     /// Show the instructions of a script
     Listing(ListingArguments),
     /// Show what instructions took from the stack and left there
@@ -105,15 +113,31 @@ pub(crate) struct PackArguments {
     pub(crate) strip: bool,
 }
 
-const WEIGH_EXAMPLES: &str = "\
-Examples:
+const WEIGH_EXAMPLES: &str = r#"Examples:
   scruple weigh samples
   scruple weigh samples --format json > weights.json
   scruple weigh samples/kernels -v --encoding implied
+  scruple weigh samples --layout narrow,wide
+  scruple weigh samples --limits limits.toml --tighten
 
 A script is weighed only if its answer is right: NAME.out beside NAME.js holds what it must print.
 Without such a file it is weighed and marked with a question mark. An image has one row, under its
-own encoding, and no compile peak.";
+own encoding, and no compile peak.
+
+A file of limits is TOML. Names of figures are those of --format csv:
+
+  [[script]]
+  name = "samples/kernels/fib.js"     # as the report names it
+  encoding = "implied"                # [default: every one that is measured]
+  layout = "narrow"                   # [default: narrow]
+  [script.limits]
+  image_bytes = 420
+  heap_high_water_bytes = { most = 800, reason = "a second queue" }
+  instructions = { was = 238962, percent = 0.5 }         # half a per cent more at most
+  instruction_bytes = { of = "byte", percent = 60 }      # of the same under another encoding
+
+With it the exit code is 3 if a limit is exceeded, or if what it needs was not measured. That is
+decided before --tighten and --loosen rewrite the file."#;
 
 #[derive(Debug, Args)]
 #[command(after_help = WEIGH_EXAMPLES)]
@@ -124,10 +148,25 @@ pub(crate) struct WeighArguments {
     /// Encodings, separated by commas; all unless given
     #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
     pub(crate) encoding: Vec<Encoding>,
+    #[command(flatten)]
+    pub(crate) layouts: Layouts,
     /// The form of the report
-    #[arg(long, default_value = "text", value_parser = format_of(Format::ALL))]
+    #[arg(long, default_value = "text", value_parser = format_of(Format::OF_WEIGH))]
     pub(crate) format: Format,
-    /// Show the categories of both peaks, and what the columns mean
+    /// A file of limits to hold the figures against (`--budget` is about instructions of a run)
+    #[arg(long, value_name = "TOML")]
+    pub(crate) limits: Option<PathBuf>,
+    /// Lower the limits in that file to what was measured
+    #[arg(long, requires = "limits")]
+    pub(crate) tighten: bool,
+    /// Raise the limits that were exceeded to what was measured
+    #[arg(long, requires_all = ["limits", "reason"])]
+    pub(crate) loosen: bool,
+    /// Why limits are raised: it is written beside each
+    #[arg(long, value_name = "TEXT", requires = "loosen", value_parser = reason)]
+    pub(crate) reason: Option<String>,
+    /// Show the categories of both peaks, the ten largest sites of the high-water mark (two runs
+    /// more a row), and what the columns mean
     #[arg(short, long)]
     pub(crate) verbose: bool,
     #[command(flatten)]
@@ -137,7 +176,7 @@ pub(crate) struct WeighArguments {
 const FIT_EXAMPLES: &str = "\
 Examples:
   scruple fit samples/marrow-brook
-  scruple fit app.js --board board.toml --encoding leb
+  scruple fit app.js --board board.toml --encoding leb --layout narrow,wide
   scruple fit app.img --feed tide.csv --until 7200000
 
 The region of heap and stack is made smaller until the script no longer runs: what is told is exact
@@ -159,12 +198,93 @@ pub(crate) struct FitArguments {
     pub(crate) paths: Vec<PathBuf>,
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
+    #[command(flatten)]
+    pub(crate) layouts: Layouts,
     /// A board to hold them against
     #[arg(long, value_name = "TOML")]
     pub(crate) board: Option<PathBuf>,
     /// The form of the report
     #[arg(long, default_value = "text", value_parser = format_of(Format::OF_FIT))]
     pub(crate) format: Format,
+    #[command(flatten)]
+    pub(crate) options: Limits,
+}
+
+const MEMORY_EXAMPLES: &str = "\
+Examples:
+  scruple memory samples/marrow-brook/telemetry.js
+  scruple memory samples/kernels/json_records.js --live
+  scruple memory app.js --every 1000 --format svg > app.svg
+
+The script runs at least twice: once to find the peak, once to look at the heap there. Looking on
+changes no figure. A site is a source line in a function; what a built-in allocates counts where it
+was called. All of it holds for the inputs of this run only.";
+
+#[derive(Debug, Args)]
+#[command(after_help = MEMORY_EXAMPLES)]
+pub(crate) struct MemoryArguments {
+    /// The script or image, or - for standard input
+    pub(crate) script: PathBuf,
+    #[command(flatten)]
+    pub(crate) encoding: OneEncoding,
+    /// The layout of the heap
+    #[arg(long, default_value = "narrow", value_parser = layout())]
+    pub(crate) layout: HeapLayout,
+    /// Look at the peak of what is reachable instead of the high-water mark
+    #[arg(long)]
+    pub(crate) live: bool,
+    /// Instructions between two samples [default: a round number that gives at most 200]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..))]
+    pub(crate) every: Option<u64>,
+    /// The form of the report
+    #[arg(long, default_value = "text", value_parser = format_of(Format::OF_MEMORY))]
+    pub(crate) format: Format,
+    #[command(flatten)]
+    pub(crate) options: Limits,
+}
+
+const BOARD_EXAMPLES: &str = "\
+Examples:
+  scruple board samples/marrow-brook --encoding implied
+  scruple board hello.js --board stm32vldiscovery --core --encoding implied
+  scruple board app.js --compile --encoding leb --format json
+
+Builds the firmware in bench/board, lays each script into the flash behind it, runs it, reads back
+what it counted, and compares that with the host: a difference in any figure or in the output is an
+error. Boards: stm32vldiscovery (8 KiB of RAM), lm3s6965evb (64 KiB), netduino2 (128 KiB),
+mps2-an385 (4 MiB). Needs the Debian packages rustc-web, cargo-web, rust-web-src,
+binutils-arm-none-eabi and qemu-system-arm; without them it says which are missing.
+
+The counts are exact for an emulator and no promise about a board: it enforces no flash wait states,
+and its instruction clock is no cycle count.";
+
+#[derive(Debug, Args)]
+#[command(after_help = BOARD_EXAMPLES)]
+pub(crate) struct BoardArguments {
+    /// Scripts and images, or folders whose .js files are taken
+    #[arg(required = true)]
+    pub(crate) paths: Vec<PathBuf>,
+    /// The board
+    #[arg(long, default_value = "lm3s6965evb", value_parser = board())]
+    pub(crate) board: String,
+    /// Encodings, separated by commas; all unless given
+    #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
+    pub(crate) encoding: Vec<Encoding>,
+    /// Compile the scripts on the board, instead of running images
+    #[arg(long)]
+    pub(crate) compile: bool,
+    /// Leave out the built-ins of arrays, strings, Math and JSON
+    #[arg(long)]
+    pub(crate) core: bool,
+    /// Do not look for the least RAM
+    #[arg(long)]
+    pub(crate) no_ram: bool,
+    /// The form of the report
+    #[arg(long, default_value = "text", value_parser = format_of(Format::OF_FIT))]
+    pub(crate) format: Format,
+    /// Show the categories of both peaks, and what the columns mean
+    #[arg(short, long)]
+    pub(crate) verbose: bool,
     #[command(flatten)]
     pub(crate) options: Limits,
 }
@@ -222,6 +342,33 @@ pub(crate) struct OneEncoding {
     pub(crate) encoding: Encoding,
 }
 
+/// Layouts of the heap.
+#[derive(Debug, Args)]
+pub(crate) struct Layouts {
+    /// Layouts of the heap, separated by commas
+    #[arg(
+        long,
+        value_name = "LAYOUT",
+        value_delimiter = ',',
+        default_value = "narrow",
+        value_parser = layout()
+    )]
+    layout: Vec<HeapLayout>,
+}
+
+impl Layouts {
+    /// Each layout once, in the order asked for.
+    pub(crate) fn chosen(&self) -> Vec<HeapLayout> {
+        let mut chosen = Vec::new();
+        for &layout in &self.layout {
+            if !chosen.contains(&layout) {
+                chosen.push(layout);
+            }
+        }
+        chosen
+    }
+}
+
 /// What a run may use.
 #[derive(Debug, Args)]
 pub(crate) struct Limits {
@@ -264,6 +411,21 @@ fn encoding() -> impl clap::builder::TypedValueParser<Value = Encoding> {
     let names = Encoding::ALL.iter().map(|encoding| encoding.name());
     clap::builder::PossibleValuesParser::new(names)
         .try_map(|name| Encoding::from_name(&name).ok_or("no such encoding"))
+}
+
+fn reason(text: &str) -> Result<String, &'static str> {
+    if text.trim().is_empty() { Err("a reason is wanted") } else { Ok(text.trim().to_owned()) }
+}
+
+fn layout() -> impl clap::builder::TypedValueParser<Value = HeapLayout> {
+    use clap::builder::TypedValueParser;
+    let names = HeapLayout::ALL.iter().map(|layout| layout.name());
+    clap::builder::PossibleValuesParser::new(names)
+        .try_map(|name| HeapLayout::from_name(&name).ok_or("no such layout"))
+}
+
+fn board() -> clap::builder::PossibleValuesParser {
+    clap::builder::PossibleValuesParser::new(boards::all().into_iter().map(|board| board.name))
 }
 
 fn format_of(formats: &'static [Format]) -> impl clap::builder::TypedValueParser<Value = Format> {

@@ -12,16 +12,22 @@ use super::terminal::Terminal;
 pub(crate) fn fit(arguments: &FitArguments, terminal: &Terminal) -> Result<Verdict> {
     let board = arguments.board.as_deref().map(Board::read).transpose()?;
     let candidates = script::gather(&arguments.paths, &arguments.options.to_options())?;
-    let progress = terminal.progress(candidates.len() as u64, "fitting");
+    let layouts = arguments.layouts.chosen();
+    let progress = terminal.progress((candidates.len() * layouts.len()) as u64, "fitting");
     let encoding = arguments.encoding.encoding;
-    let document = fit::fit(&candidates, encoding, board, &|| progress.inc(1));
+    let document = fit::fit(&candidates, encoding, &layouts, board, &|| progress.inc(1));
     progress.finish_and_clear();
     terminal.write(&report::render_fit(&document, arguments.format)?)?;
     // The text form shows the errors in the rows; see `weigh`.
     if arguments.format != Format::Text {
         for row in &document.rows {
             if let Some(error) = &row.error {
-                terminal.complain(&super::error_line(&row.script, &row.encoding, error));
+                terminal.complain(&super::error_line(
+                    &row.script,
+                    &row.encoding,
+                    row.layout,
+                    error,
+                ));
             }
         }
     }

@@ -1,11 +1,13 @@
 //! The commands: each takes its arguments, asks the library, and writes.
 //!
 //! It owns the exit codes: 0 fine, 1 an error, 2 usage (clap's own), 3 what does
-//! not fit.
+//! not fit or exceeds a limit.
 
 pub(crate) mod args;
+pub(crate) mod board;
 pub(crate) mod fit;
 pub(crate) mod listing;
+pub(crate) mod memory;
 pub(crate) mod pack;
 pub(crate) mod run;
 pub(crate) mod terminal;
@@ -19,6 +21,7 @@ use anyhow::{Context, Result};
 use scruple_bench::build::{self, Built};
 use scruple_bench::diagnose::{self, Source};
 use scruple_bench::document::RowError;
+use scruple_bench::layout::HeapLayout;
 use scruple_bench::machine::{self, Run, Setup};
 use scruple_bench::options::{REGION, RunOptions};
 use scruple_bench::script::Script;
@@ -28,7 +31,7 @@ use scruple_bytecode::Encoding;
 use scruple_bytecode::image::Image;
 use scruple_bytecode::operand::FunctionId;
 use scruple_compiler::Diagnostics;
-use scruple_vm::Observer;
+use scruple_vm::{Narrow, Observer};
 
 use terminal::Terminal;
 
@@ -38,7 +41,8 @@ pub(crate) enum Verdict {
     Fine,
     /// What is wrong has been said.
     Wrong,
-    /// What does not fit, or could not be measured for that, has been said.
+    /// What does not fit or exceeds a limit, or could not be measured for that, has been
+    /// said.
     Exceeded,
 }
 
@@ -90,7 +94,7 @@ fn run_built<O: Observer + Send + 'static>(
     observer: O,
 ) -> Result<Run<O>> {
     let run = build::on_large_stack(|| {
-        let run = machine::run(Setup {
+        let run = machine::run::<Narrow, O>(Setup {
             image: &built.image,
             region: REGION,
             feed: script.feed.clone(),
@@ -112,9 +116,9 @@ fn explain(script: &Script, failure: &machine::Failure, terminal: &Terminal) {
 }
 
 /// An error of a row, as a line of its own.
-fn error_line(script: &str, encoding: &str, error: &RowError) -> String {
+fn error_line(script: &str, encoding: &str, layout: HeapLayout, error: &RowError) -> String {
     let place = if error.line.is_some() { ":" } else { ": " };
-    format!("{script}{place}{} ({encoding})\n", error.describe())
+    format!("{script}{place}{} ({encoding}, {})\n", error.describe(), layout.name())
 }
 
 /// What to say where no function has a name.

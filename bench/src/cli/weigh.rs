@@ -1,6 +1,9 @@
 //! `weigh`: gathers scripts, measures them, and writes the report.
 
 use anyhow::{Result, ensure};
+use scruple_bench::document::Document;
+use scruple_bench::limits::file::LimitFile;
+use scruple_bench::limits::{self, Rewriting};
 use scruple_bench::measure::{self, Plan};
 use scruple_bench::report::{self, Format};
 use scruple_bench::script;
@@ -9,26 +12,67 @@ use super::Verdict;
 use super::args::WeighArguments;
 use super::terminal::Terminal;
 
+/// How many sites `-v` shows of each peak.
+const SITES: usize = 10;
+
 pub(crate) fn weigh(arguments: &WeighArguments, terminal: &Terminal) -> Result<Verdict> {
+    // A file that is wrong ends this before anything is measured.
+    let limit_file = arguments.limits.as_deref().map(LimitFile::read).transpose()?;
     let candidates = script::gather(&arguments.paths, &arguments.options.to_options())?;
-    let mut plan = Plan::default();
+    let mut plan = Plan { layouts: arguments.layouts.chosen(), ..Plan::default() };
+    plan.sites = arguments.verbose.then_some(SITES);
     if !arguments.encoding.is_empty() {
         plan.encodings.clone_from(&arguments.encoding);
     }
-    let n_rows: usize = candidates.iter().map(|one| plan.encodings_of(one).len()).sum();
+    let n_rows: usize = candidates.iter().map(|one| plan.ways_of(one).len()).sum();
     let progress = terminal.progress(n_rows as u64, "weighing");
-    let document = measure::weigh(&candidates, &plan, &|| progress.inc(1));
+    let mut document = measure::weigh(&candidates, &plan, &|| progress.inc(1));
     progress.finish_and_clear();
     ensure!(document.adds_up(), "the figures do not add up: they are not shown");
+    document.checks = limit_file.as_ref().map(|file| limits::judge(file.limits(), &document));
     terminal.write(&report::render(&document, arguments.format, arguments.verbose)?)?;
     // The text form shows the errors in the rows; other forms go to programs, and
     // whoever started those should not have to look for them there.
     if arguments.format != Format::Text {
         for row in &document.rows {
             if let Some(error) = &row.error {
-                terminal.complain(&super::error_line(&row.script, &row.encoding, error));
+                terminal.complain(&super::error_line(
+                    &row.script,
+                    &row.encoding,
+                    row.layout,
+                    error,
+                ));
             }
         }
+        if let Some(checks) = &document.checks {
+            terminal.complain(&report::render_checks(checks, false));
+        }
     }
-    Ok(if document.is_complete() { Verdict::Fine } else { Verdict::Wrong })
+    // The verdict is of the limits as they were.
+    let verdict = match &limit_file {
+        Some(_) if !document.keeps_limits() => Verdict::Exceeded,
+        _ if !document.is_complete() => Verdict::Wrong,
+        _ => Verdict::Fine,
+    };
+    if let Some(file) = &limit_file {
+        rewrite(file, &document, arguments, terminal)?;
+    }
+    Ok(verdict)
+}
+
+/// Rewrites the limits, if that was asked for, and says so.
+fn rewrite(
+    file: &LimitFile,
+    document: &Document,
+    arguments: &WeighArguments,
+    terminal: &Terminal,
+) -> Result<()> {
+    let how = Rewriting { tighten: arguments.tighten, loosen: arguments.loosen };
+    if how == Rewriting::default() {
+        return Ok(());
+    }
+    let reason = arguments.reason.as_deref().unwrap_or_default();
+    let (n_down, n_up) = file.rewrite(document, how, reason)?;
+    terminal.complain(&format!("limits rewritten: {n_down} tightened, {n_up} loosened\n"));
+    Ok(())
 }

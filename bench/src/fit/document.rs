@@ -3,12 +3,11 @@
 //! It owns the wire form: its schema is `schema/fit.json`, with the version below.
 //! It refuses to measure and to lay out.
 
-use scruple_bytecode::Encoding;
-use scruple_vm::{Narrow, cell_bytes};
 use serde::{Deserialize, Serialize};
 
 use crate::board::{Board, Place};
-use crate::document::{Lab, RowError};
+use crate::document::{Lab, RowError, Way};
+use crate::layout::HeapLayout;
 use crate::machine;
 
 /// The version of the wire form. It changes when a field changes its meaning or
@@ -22,24 +21,26 @@ pub struct Document {
     pub schema: u32,
     /// What ran the scripts.
     pub lab: Lab,
-    /// Bytes of a cell: how exact a region is.
-    pub cell_bytes: u64,
     /// Bytes of the machine's registers on the host that ran the scripts: not part
     /// of a region, and another number where pointers have another size.
     pub machine_bytes_here: u64,
     /// The board that the scripts were held against.
     pub board: Option<Board>,
-    /// A row a script.
+    /// A row a script and layout.
     pub rows: Vec<Row>,
 }
 
-/// One script: what it needs, or an error.
+/// One script over one layout: what it needs, or an error.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Row {
     /// The script.
     pub script: String,
     /// The encoding's name.
     pub encoding: String,
+    /// The heap's layout.
+    pub layout: HeapLayout,
+    /// Bytes of a cell of that layout: how exact a region is.
+    pub cell_bytes: u64,
     /// Whether what it printed was compared with what it must print.
     pub answer_checked: bool,
     /// What went wrong, if something did.
@@ -114,11 +115,13 @@ pub struct Verdict {
     pub help: Vec<Help>,
 }
 
-/// Another image of the same script.
+/// Another image of the same script, or another layout of the heap.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Help {
     /// The encoding's name.
     pub encoding: String,
+    /// The heap's layout.
+    pub layout: HeapLayout,
     /// Whether it has a line table.
     pub has_lines: bool,
     /// Its image in flash.
@@ -135,7 +138,6 @@ impl Document {
         Document {
             schema: SCHEMA,
             lab: Lab::here(),
-            cell_bytes: cell_bytes::<Narrow>() as u64,
             machine_bytes_here: machine::machine_bytes() as u64,
             board,
             rows,
@@ -155,10 +157,12 @@ impl Document {
 
 impl Row {
     /// A row without figures yet.
-    pub(super) fn new(script: &str, encoding: Encoding, answer_checked: bool) -> Row {
+    pub(super) fn new(script: &str, way: Way, answer_checked: bool) -> Row {
         Row {
             script: script.to_owned(),
-            encoding: encoding.name().to_owned(),
+            encoding: way.encoding.name().to_owned(),
+            layout: way.layout,
+            cell_bytes: way.layout.cell_bytes() as u64,
             answer_checked,
             error: None,
             needs: None,

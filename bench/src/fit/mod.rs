@@ -15,11 +15,12 @@ use rayon::prelude::*;
 use scruple_bytecode::Encoding;
 use scruple_bytecode::image::Image;
 use scruple_bytecode::operand::FunctionId;
-use scruple_vm::{Ledger, LoadError, Narrow, StopKind, cell_bytes};
+use scruple_vm::{Counter, Ledger, LoadError, StopKind};
 
 use crate::board::Board;
 use crate::build::{self, STACK_BYTES};
-use crate::document::{RowError, Stage};
+use crate::document::{RowError, Stage, Way};
+use crate::layout::HeapLayout;
 use crate::machine::{self, Failure, Run, Setup};
 use crate::measure::{BUDGET, check_answer, output_of, refused};
 use crate::options::REGION;
@@ -29,23 +30,25 @@ use crate::station::Output;
 use document::{Document, Help, Limit, Needs, Row, Verdict, Witness};
 use search::{Outcome, search};
 
-/// Bytes that regions differ by: a cell of the heap, two slots of the stack.
-const STEP: usize = cell_bytes::<Narrow>();
-
 /// How many instructions trying every region may take: a second or two.
 const SWEEP_WORK: u64 = 200_000_000;
 
 /// Finds what every script needs under one encoding, packed ones under their own,
-/// and holds it against a board. `done` is called after each script.
+/// over each layout, and holds it against a board. `done` is called after each row.
 pub fn fit(
     candidates: &[Candidate],
     encoding: Encoding,
+    layouts: &[HeapLayout],
     board: Option<Board>,
     done: &(dyn Fn() + Sync),
 ) -> Document {
+    let pairs: Vec<(&Candidate, Way)> = candidates
+        .iter()
+        .flat_map(|one| layouts.iter().map(move |&layout| (one, Way { encoding, layout })))
+        .collect();
     let fit_all = || {
-        let rows = candidates.par_iter().map(|candidate| {
-            let row = fit_one(candidate, encoding, board.as_ref());
+        let rows = pairs.par_iter().map(|&(candidate, way)| {
+            let row = fit_one(candidate, way, board.as_ref());
             done();
             row
         });
@@ -57,56 +60,61 @@ pub fn fit(
         Ok(pool) => pool.install(fit_all),
         Err(error) => {
             let wrong = RowError::new(Stage::Run, format!("no threads to run on: {error}"));
-            let row = |one: &Candidate| Row::new(&one.name, encoding, false).failed(wrong.clone());
-            candidates.iter().map(row).collect()
+            let row = |&(one, way): &(&Candidate, Way)| {
+                Row::new(&one.name, way, false).failed(wrong.clone())
+            };
+            pairs.iter().map(row).collect()
         }
     };
     Document::new(board, rows)
 }
 
-fn fit_one(candidate: &Candidate, encoding: Encoding, board: Option<&Board>) -> Row {
+fn fit_one(candidate: &Candidate, way: Way, board: Option<&Board>) -> Row {
     let script = match &candidate.script {
         Ok(script) => script,
         Err(error) => {
             let wrong = RowError::new(Stage::Read, error.reason());
             let wrong = RowError { line: error.line(), ..wrong };
-            return Row::new(&candidate.name, encoding, false).failed(wrong);
+            return Row::new(&candidate.name, way, false).failed(wrong);
         }
     };
-    let encoding = script.packed.as_ref().map_or(encoding, |packed| packed.encoding);
+    let encoding = script.packed.as_ref().map_or(way.encoding, |packed| packed.encoding);
+    let way = Way { encoding, ..way };
     let result =
         build::build(script, encoding).map_err(|wrong| refused(&wrong)).and_then(|built| {
-            let needs = needs(script, &built.image)?;
+            let needs = needs(script, &built.image, way.layout)?;
             let verdict = match board {
-                Some(board) => Some(judge(script, encoding, &built.image, &needs, board)?),
+                Some(board) => Some(judge(script, way, &built.image, &needs, board)?),
                 None => None,
             };
             Ok((needs, verdict))
         });
     match result {
         Ok((needs, verdict)) => {
-            let row = Row::new(&script.name, encoding, script.expected.is_some());
+            let row = Row::new(&script.name, way, script.expected.is_some());
             Row { needs: Some(needs), verdict, ..row }
         }
         Err(wrong) => {
             let was_compared = matches!(wrong.stage, Stage::Answer | Stage::Agreement);
             let checked = script.expected.is_some() && was_compared;
-            Row::new(&script.name, encoding, checked).failed(wrong)
+            Row::new(&script.name, way, checked).failed(wrong)
         }
     }
 }
 
 /// Finds what an image of a script needs, on a thread with stack enough: see
 /// [`build::on_large_stack`].
-pub fn needs(script: &Script, image: &[u8]) -> Result<Needs, RowError> {
-    let usual = run_in(script, image, REGION);
+pub fn needs(script: &Script, image: &[u8], layout: HeapLayout) -> Result<Needs, RowError> {
+    // Regions differ by a cell of the heap: two slots of the stack.
+    let step = layout.cell_bytes();
+    let usual = run_in(script, image, layout, REGION);
     let printed = output_of(&usual)?;
     if let Some(expected) = &script.expected {
         check_answer(expected, printed)?;
     }
-    let border = search(REGION / STEP, is_affordable(&usual), |cells| {
-        let region = cells * STEP;
-        let run = run_in(script, image, region);
+    let border = search(REGION / step, is_affordable(&usual, step), |cells| {
+        let region = cells * step;
+        let run = run_in(script, image, layout, region);
         match &run.end {
             Err(failure) => match witness(image, region, failure) {
                 Some(witness) => Ok(Outcome::Fails(witness)),
@@ -122,8 +130,8 @@ pub fn needs(script: &Script, image: &[u8]) -> Result<Needs, RowError> {
     })?;
     Ok(Needs {
         image_bytes: image.len() as u64,
-        region_bytes: (border.least * STEP) as u64,
-        steady_bytes: (border.steady * STEP) as u64,
+        region_bytes: (border.least * step) as u64,
+        steady_bytes: (border.steady * step) as u64,
         is_monotonous: border.least == border.steady,
         is_exhaustive: border.is_exhaustive,
         n_tries: border.n_tries as u64,
@@ -133,8 +141,8 @@ pub fn needs(script: &Script, image: &[u8]) -> Result<Needs, RowError> {
 
 /// Whether every region can be tried up to one that is not felt, at most about the
 /// high-water mark and the collector's bits for it.
-fn is_affordable(usual: &Run<()>) -> bool {
-    let n_regions = u64::from(usual.ledger.high_water().total()) / STEP as u64;
+fn is_affordable(usual: &Run<Counter>, step: usize) -> bool {
+    let n_regions = u64::from(usual.ledger.high_water().total()) / step as u64;
     usual.instructions.saturating_mul(n_regions) <= SWEEP_WORK
 }
 
@@ -143,16 +151,17 @@ fn is_alike(one: &Ledger, other: &Ledger) -> bool {
     one.collections() == other.collections() && one.high_water() == other.high_water()
 }
 
-fn run_in(script: &Script, image: &[u8], region: usize) -> Run<()> {
-    machine::run(Setup {
+fn run_in(script: &Script, image: &[u8], layout: HeapLayout, region: usize) -> Run<Counter> {
+    let setup = Setup {
         image,
         region,
         feed: script.feed.clone(),
         limits: script.options.limits(BUDGET),
         collect_every: usize::MAX,
         output: Output::kept(),
-        observer: (),
-    })
+        observer: Counter::default(),
+    };
+    machine::count(layout, setup)
 }
 
 /// Memory is all that regions differ in.
@@ -192,7 +201,7 @@ fn scratch_bytes(image: &[u8], function: usize) -> Option<usize> {
 
 fn judge(
     script: &Script,
-    encoding: Encoding,
+    way: Way,
     image: &[u8],
     needs: &Needs,
     board: &Board,
@@ -203,11 +212,11 @@ fn judge(
     if fits {
         return Ok(verdict);
     }
-    for other in others(script, encoding, image)? {
+    for other in others(script, way, image, !ram.fits())? {
         // Measured, and only where RAM is short. A line table is not read into RAM:
         // an image without one needs the region of the one that has it.
         let region = match &other.image {
-            Some(image) if !ram.fits() => self::needs(script, image)?.steady_bytes,
+            Some(image) if !ram.fits() => self::needs(script, image, other.layout)?.steady_bytes,
             _ => needs.steady_bytes,
         };
         for (has_lines, bytes) in [(true, other.bytes), (false, other.stripped_bytes)] {
@@ -217,6 +226,7 @@ fn judge(
             if saves_flash || saves_ram {
                 verdict.help.push(Help {
                     encoding: other.encoding.name().to_owned(),
+                    layout: other.layout,
                     has_lines,
                     flash: other_flash,
                     ram: other_ram,
@@ -229,9 +239,10 @@ fn judge(
     Ok(verdict)
 }
 
-/// A script under an encoding, with a line table and without.
+/// A script under an encoding, with a line table and without, over a layout.
 struct Other {
     encoding: Encoding,
+    layout: HeapLayout,
     bytes: u64,
     stripped_bytes: u64,
     /// The image to measure, if it is another than the one that was.
@@ -239,22 +250,33 @@ struct Other {
 }
 
 /// The images there can be of a script. Of a packed one there is no source to make
-/// others from, but its line table can still be left out.
-fn others(script: &Script, own: Encoding, image: &[u8]) -> Result<Vec<Other>, RowError> {
-    let of = |encoding, image: &[u8], kept| -> Result<Other, RowError> {
+/// others from, but its line table can still be left out. Where RAM is short, the
+/// layouts that have smaller values, too; the flash that each takes for its machine
+/// is the board's to say.
+fn others(
+    script: &Script,
+    way: Way,
+    image: &[u8],
+    is_ram_short: bool,
+) -> Result<Vec<Other>, RowError> {
+    let Way { encoding: own, layout } = way;
+    let of = |encoding, layout, image: &[u8], kept| -> Result<Other, RowError> {
         let opened =
             Image::open(image).map_err(|error| RowError::new(Stage::Compile, error.to_string()))?;
         let sizes = opened.sizes();
         let stripped_bytes = (sizes.total() - sizes.lines) as u64;
-        Ok(Other { encoding, bytes: sizes.total() as u64, stripped_bytes, image: kept })
+        Ok(Other { encoding, layout, bytes: sizes.total() as u64, stripped_bytes, image: kept })
     };
-    let mut others = vec![of(own, image, None)?];
+    let mut others = vec![of(own, layout, image, None)?];
+    if is_ram_short && layout == HeapLayout::Wide {
+        others.push(of(own, HeapLayout::Narrow, image, Some(image.to_vec()))?);
+    }
     if script.packed.is_some() {
         return Ok(others);
     }
     for &encoding in Encoding::ALL.iter().filter(|&&encoding| encoding != own) {
         let built = build::build(script, encoding).map_err(|wrong| refused(&wrong))?;
-        others.push(of(encoding, &built.image, Some(built.image.clone()))?);
+        others.push(of(encoding, layout, &built.image, Some(built.image.clone()))?);
     }
     Ok(others)
 }

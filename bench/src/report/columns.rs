@@ -6,13 +6,14 @@
 use crate::document::{Figures, HeapBytes};
 
 /// A column of numbers.
-pub(super) struct Column {
+#[derive(Debug)]
+pub(crate) struct Column {
     /// The name in a file for programs.
-    pub(super) key: &'static str,
+    pub(crate) key: &'static str,
     /// The heading for people, or nothing where only programs see it.
-    pub(super) heading: Option<&'static str>,
+    pub(crate) heading: Option<&'static str>,
     /// The number; nothing where it was not counted.
-    pub(super) read: fn(&Figures) -> Option<u64>,
+    pub(crate) read: fn(&Figures) -> Option<u64>,
 }
 
 macro_rules! columns {
@@ -22,7 +23,7 @@ macro_rules! columns {
 }
 
 /// Every column but the categories, in order.
-pub(super) const COLUMNS: &[Column] = columns! {
+pub(crate) const COLUMNS: &[Column] = columns! {
     "image_bytes" Some("image"), f => Some(f.image.total);
     "header_bytes" Some("header"), f => Some(f.image.header);
     "constant_bytes" Some("const"), f => Some(f.image.constants);

@@ -7,7 +7,7 @@ use crate::document::{Document, Figures, HeapBytes, Row, RowError};
 pub(super) fn render(document: &Document) -> String {
     let mut text = String::new();
     let mut head: Vec<String> =
-        ["script", "encoding", "answer_checked", "error"].map(str::to_owned).to_vec();
+        ["script", "encoding", "layout", "answer_checked", "error"].map(str::to_owned).to_vec();
     head.extend(COLUMNS.iter().map(|column| column.key.to_owned()));
     let categories = HeapBytes::default().by_category();
     for peak in ["heap_high_water", "live_peak"] {
@@ -23,8 +23,13 @@ pub(super) fn render(document: &Document) -> String {
 
 fn cells(row: &Row) -> Vec<String> {
     let error = row.error.as_ref().map(RowError::describe).unwrap_or_default();
-    let mut cells =
-        vec![row.script.clone(), row.encoding.clone(), row.answer_checked.to_string(), error];
+    let mut cells = vec![
+        row.script.clone(),
+        row.encoding.clone(),
+        row.layout.name().to_owned(),
+        row.answer_checked.to_string(),
+        error,
+    ];
     match &row.figures {
         Some(figures) => cells.extend(numbers(figures)),
         None => {

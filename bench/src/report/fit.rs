@@ -4,15 +4,19 @@
 use crate::board::Place;
 use crate::fit::document::{Document, Help, Limit, Row, Verdict, Witness};
 use crate::fit::search::NEIGHBOURS;
+use crate::layout::HeapLayout;
 
 pub(super) fn render(document: &Document) -> String {
     let name_width = document.rows.iter().map(|row| row.script.chars().count()).max();
     let name_width = name_width.unwrap_or(0).max("script".len());
-    let mut text =
-        format!("{:name_width$}  encoding      least   steady    image  fails in\n", "script");
+    let mut text = format!(
+        "{:name_width$}  encoding  layout      least   steady    image  fails in\n",
+        "script"
+    );
     for row in &document.rows {
         let mark = if row.error.is_none() && !row.answer_checked { "?" } else { " " };
-        text.push_str(&format!("{:name_width$}  {:8} {mark} ", row.script, row.encoding));
+        let (encoding, layout) = (&row.encoding, row.layout.name());
+        text.push_str(&format!("{:name_width$}  {encoding:8}  {layout:6} {mark} ", row.script));
         text.push_str(&figures(row));
         if let Some(needs) = row.needs.as_ref().filter(|needs| !needs.is_monotonous) {
             text.push_str(&format!(
@@ -25,18 +29,30 @@ pub(super) fn render(document: &Document) -> String {
         }
     }
     text.push_str(&format!(
-        "least: bytes of RAM for heap and stack that suffice, exact to a cell of {} bytes; steady: in \
+        "least: bytes of RAM for heap and stack that suffice, exact to a cell ({}); steady: in \
          every size tried from there on it ran.\n\
          Both for these inputs only: leave headroom. ~: not every size was tried, but the border and {} \
          sizes on each side.\n\
          Besides it: the machine's registers ({} bytes on this host, another number on a board), the \
          stack of the program around, and what its host functions keep.\n",
-        document.cell_bytes, NEIGHBOURS, document.machine_bytes_here
+        cells(document),
+        NEIGHBOURS,
+        document.machine_bytes_here
     ));
     if document.rows.iter().any(|row| row.error.is_none() && !row.answer_checked) {
         text.push_str("? no file of that name with .out: compared with the usual run alone\n");
     }
     text
+}
+
+/// Bytes of a cell of each layout that has a row.
+fn cells(document: &Document) -> String {
+    let mut cells: Vec<(HeapLayout, u64)> =
+        document.rows.iter().map(|row| (row.layout, row.cell_bytes)).collect();
+    cells.sort_unstable();
+    cells.dedup();
+    let of = |&(layout, bytes): &(HeapLayout, u64)| format!("{}: {bytes} bytes", layout.name());
+    cells.iter().map(of).collect::<Vec<_>>().join(", ")
 }
 
 fn figures(row: &Row) -> String {
@@ -105,6 +121,9 @@ fn describe(help: &Help, verdict: &Verdict, row: &Row) -> String {
     let mut how = Vec::new();
     if help.encoding != row.encoding {
         how.push(format!("encoding {}", help.encoding));
+    }
+    if help.layout != row.layout {
+        how.push(format!("layout {}", help.layout.name()));
     }
     if !help.has_lines {
         how.push("no line table".to_owned());

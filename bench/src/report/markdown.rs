@@ -5,15 +5,21 @@ use crate::document::{Document, Row};
 
 pub(super) fn render(document: &Document) -> String {
     let columns = || COLUMNS.iter().filter_map(|c| c.heading.map(|heading| (heading, c.read)));
-    let mut text = String::from("| script | encoding | answer |");
-    let mut rule = String::from("| --- | --- | --- |");
+    let mut text = String::from("| script | encoding | layout | answer |");
+    let mut rule = String::from("| --- | --- | --- | --- |");
     for (heading, _) in columns() {
         text.push_str(&format!(" {heading} |"));
         rule.push_str(" ---: |");
     }
     text.push_str(&format!("\n{rule}\n"));
     for row in &document.rows {
-        text.push_str(&format!("| {} | {} | {} |", row.script, row.encoding, answer(row)));
+        text.push_str(&format!(
+            "| {} | {} | {} | {} |",
+            row.script,
+            row.encoding,
+            row.layout.name(),
+            answer(row)
+        ));
         for (_, read) in columns() {
             let number = row.figures.as_ref().and_then(read);
             text.push_str(&number.map_or_else(|| " – |".to_owned(), |n| format!(" {n} |")));
@@ -21,8 +27,8 @@ pub(super) fn render(document: &Document) -> String {
         text.push('\n');
     }
     text.push_str(
-        "\n| sum | scripts | failed | image | header | const | func | instr | pad | lines \
-         | instructions | operations | fetched |\n| --- |",
+        "\n| sum | layout | scripts | failed | image | header | const | func | instr | pad | lines \
+         | instructions | operations | fetched |\n| --- | --- |",
     );
     text.push_str(&" ---: |".repeat(12));
     text.push('\n');
@@ -42,7 +48,7 @@ pub(super) fn render(document: &Document) -> String {
             total.operations,
             total.fetched_bytes,
         ];
-        text.push_str(&format!("| {} |", total.encoding));
+        text.push_str(&format!("| {} | {} |", total.encoding, total.layout.name()));
         for number in numbers {
             text.push_str(&format!(" {number} |"));
         }

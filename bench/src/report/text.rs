@@ -1,5 +1,6 @@
 //! A table for people: a line a script and encoding, the sums below, and with
-//! `verbose` the categories of both peaks under each line.
+//! `verbose` the categories of both peaks under each line, and what made the
+//! high-water mark if that was measured.
 
 use super::columns::{COLUMNS, LEGEND, peaks};
 use crate::document::{Document, Figures, HeapBytes, Row, Total};
@@ -24,6 +25,15 @@ pub(super) fn render(document: &Document, verbose: bool) -> String {
             for (name, peak) in peaks(figures) {
                 text.push_str(&format!("    {}: {}\n", name.replace('_', " "), split(peak)));
             }
+            if let Some(sites) = &figures.peak_sites {
+                let HeapBytes { total, stack, collector, .. } = figures.heap_high_water;
+                text.push_str(&format!(
+                    "      {total} = stack {stack} + collector {collector} + {} of these sites, bytes \
+                     and blocks:\n{}",
+                    sites.total_bytes(),
+                    super::memory::sites(sites, "        ")
+                ));
+            }
         }
     }
     for total in &document.totals {
@@ -31,6 +41,9 @@ pub(super) fn render(document: &Document, verbose: bool) -> String {
     }
     if document.rows.iter().any(|row| row.error.is_none() && !row.answer_checked) {
         text.push_str(&format!("{UNCHECKED} no file of that name with .out: answer not checked\n"));
+    }
+    if let Some(checks) = &document.checks {
+        text.push_str(&super::checks::render(checks, verbose));
     }
     if verbose {
         text.push_str(&format!("{LEGEND}\n"));
@@ -44,6 +57,7 @@ type Columns = [(&'static str, fn(&Figures) -> Option<u64>)];
 struct Table {
     script: usize,
     encoding: usize,
+    layout: usize,
     numbers: Vec<usize>,
 }
 
@@ -62,13 +76,21 @@ impl Table {
         Table {
             script: widest(|row| &row.script, 6),
             encoding: widest(|row| &row.encoding, 8),
+            layout: widest(|row| row.layout.name(), 6),
             numbers,
         }
     }
 
     fn head(&self, columns: &Columns) -> String {
-        let mut text =
-            format!("{:w$}  {:e$}  ", "script", "encoding", w = self.script, e = self.encoding);
+        let mut text = format!(
+            "{:w$}  {:e$}  {:l$}  ",
+            "script",
+            "encoding",
+            "layout",
+            w = self.script,
+            e = self.encoding,
+            l = self.layout
+        );
         for ((heading, _), width) in columns.iter().zip(&self.numbers) {
             text.push_str(&format!(" {heading:>width$}"));
         }
@@ -79,11 +101,13 @@ impl Table {
     fn line(&self, row: &Row, columns: &Columns) -> String {
         let mark = if row.error.is_none() && !row.answer_checked { UNCHECKED } else { " " };
         let mut text = format!(
-            "{:w$}  {:e$} {mark}",
+            "{:w$}  {:e$}  {:l$} {mark}",
             row.script,
             row.encoding,
+            row.layout.name(),
             w = self.script,
-            e = self.encoding
+            e = self.encoding,
+            l = self.layout
         );
         match (&row.figures, &row.error) {
             (Some(figures), _) => {
@@ -120,9 +144,10 @@ fn sum(total: &Total) -> String {
         n => format!(", {n} failed and left out"),
     };
     format!(
-        "sum of {}: {} scripts{failed}: image {} ({:.1} KiB) = header {} + constants {} + functions {} \
+        "sum of {} {}: {} scripts{failed}: image {} ({:.1} KiB) = header {} + constants {} + functions {} \
          + instructions {} + padding {} + lines {}; {} instructions, {} operations, {} bytes fetched\n",
         total.encoding,
+        total.layout.name(),
         total.scripts,
         image.total,
         image.total as f64 / 1024.0,

@@ -3,6 +3,8 @@
 //! It owns no expectation.
 #![allow(dead_code, reason = "each test binary uses a part of it")]
 
+pub(crate) mod schema;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
@@ -51,4 +53,12 @@ pub(crate) fn folder(name: &str, files: &[(&str, &[u8])]) -> PathBuf {
 pub(crate) fn run_text(name: &str, text: &str, args: &[&str]) -> Outcome {
     let folder = folder(name, &[("script.js", text.as_bytes())]);
     scruple_in(&folder, &[&["run", "script.js"], args].concat())
+}
+
+/// A text with the table between a pair of markers replaced.
+pub(crate) fn spliced(text: &str, name: &str, table: &str) -> String {
+    let begin = format!("<!-- spliced: {name} -->\n");
+    let start = text.find(&begin).expect("the marker") + begin.len();
+    let end = start + text[start..].find("<!-- end -->").expect("the end marker");
+    format!("{}{table}\n{}", &text[..start], &text[end..])
 }

@@ -8,7 +8,7 @@ use super::hooks;
 
 /// The program around the machine. The other suites' own: the interpreter is made
 /// once for each, and takes a minute to compile.
-pub(crate) type Listener = crate::Listener<Counter>;
+pub(crate) type Listener = crate::Listener<Counter, false>;
 
 /// How a run ended.
 #[derive(Clone, Debug, PartialEq, Eq)]

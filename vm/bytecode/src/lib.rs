@@ -1,5 +1,5 @@
 //! What a compiled script is made of: the operation table, the encodings, the
-//! image format, the verifier and the listing.
+//! image format, the verifier and the listing; and how decimal text becomes a double.
 //!
 //! No std, no alloc, no dependency: the compiler and the interpreter share this
 //! crate and do not see each other. It refuses to run or to translate anything.
@@ -7,6 +7,7 @@
 #![cfg_attr(not(test), no_std)]
 
 pub mod encoding;
+pub mod exact;
 pub mod image;
 pub mod leb128;
 pub mod listing;

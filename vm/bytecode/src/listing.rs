@@ -134,7 +134,7 @@ fn write_marked_line(
     write_instruction(&mut text, image, function, fetched)?;
     let written = text.written;
     pad(out, written, 42)?;
-    writeln!(out, " {}", fetched.op.info().picture)
+    writeln!(out, " {}", fetched.op.text().picture)
 }
 
 /// Writes mnemonic and operand, names and values resolved.
@@ -145,7 +145,7 @@ pub fn write_instruction(
     fetched: Fetched,
 ) -> fmt::Result {
     let Fetched { op, operand, next } = fetched;
-    write!(out, "{}", op.info().mnemonic)?;
+    write!(out, "{}", op.text().mnemonic)?;
     match op.info().operand {
         OperandKind::None => Ok(()),
         OperandKind::Slot | OperandKind::Count | OperandKind::Argc | OperandKind::Int => {

@@ -52,21 +52,27 @@ pub enum Flow {
 
 use Flow::{Branch, Jump, Next, Stop};
 
-/// Everything the table says of one operation.
+/// What the table says of one operation to whoever carries it out.
 #[derive(Clone, Copy, Debug)]
 pub struct OpInfo {
-    /// The word a listing shows.
-    pub mnemonic: &'static str,
-    /// One sentence on what it does.
-    pub doc: &'static str,
-    /// The stack effect as a picture, top of stack on the right.
-    pub picture: &'static str,
     /// What the operand is.
     pub operand: OperandKind,
     /// The stack effect in numbers, when control goes to the next instruction.
     pub effect: Effect,
     /// Where control goes.
     pub flow: Flow,
+}
+
+/// What the table says of one operation to people: apart from [`OpInfo`], so that
+/// a machine which shows no listing does not carry the texts in its flash.
+#[derive(Clone, Copy, Debug)]
+pub struct OpText {
+    /// The word a listing shows.
+    pub mnemonic: &'static str,
+    /// One sentence on what it does.
+    pub doc: &'static str,
+    /// The stack effect as a picture, top of stack on the right.
+    pub picture: &'static str,
 }
 
 /// An opcode known while the interpreter is compiled.
@@ -92,12 +98,15 @@ macro_rules! operations {
             pub const ALL: &'static [Op] = &[$(Op::$variant,)*];
 
             const INFO: &'static [OpInfo] = &[$(OpInfo {
-                mnemonic: stringify!($handler),
-                doc: $doc,
-                picture: $picture,
                 operand: operations!(@kind $($ty)?),
                 effect: $effect,
                 flow: $flow,
+            },)*];
+
+            const TEXT: &'static [OpText] = &[$(OpText {
+                mnemonic: stringify!($handler),
+                doc: $doc,
+                picture: $picture,
             },)*];
         }
 
@@ -142,9 +151,9 @@ macro_rules! operations {
             }
         }
 
-        /// The same with an opcode known only at run time: for rare forms.
-        #[inline(never)]
-        pub fn dispatch_any<H: Handlers>(
+        /// The same with an opcode known only at run time: for a loop of one match.
+        #[inline(always)]
+        pub fn dispatch_here<H: Handlers>(
             handlers: &mut H,
             at: H::At,
             opcode: u8,
@@ -157,6 +166,18 @@ macro_rules! operations {
                 })*
                 _ => handlers.trap(at),
             }
+        }
+
+        /// The same out of line: for rare forms.
+        #[inline(never)]
+        pub fn dispatch_any<H: Handlers>(
+            handlers: &mut H,
+            at: H::At,
+            opcode: u8,
+            bits: u32,
+            zigzag: bool,
+        ) -> Result<H::At, H::Stop> {
+            dispatch_here(handlers, at, opcode, bits, zigzag)
         }
     };
     (@kind) => { OperandKind::None };
@@ -407,6 +428,11 @@ impl Op {
         &Op::INFO[self as usize]
     }
 
+    /// The texts of the row.
+    pub const fn text(self) -> &'static OpText {
+        &Op::TEXT[self as usize]
+    }
+
     /// The operation with this opcode, if there is one.
     pub const fn from_opcode(opcode: u8) -> Option<Op> {
         if (opcode as usize) < Op::COUNT { Some(Op::ALL[opcode as usize]) } else { None }
@@ -414,7 +440,7 @@ impl Op {
 
     /// The operation with this mnemonic, if there is one.
     pub fn from_mnemonic(mnemonic: &str) -> Option<Op> {
-        Op::ALL.iter().copied().find(|op| op.info().mnemonic == mnemonic)
+        Op::ALL.iter().copied().find(|op| op.text().mnemonic == mnemonic)
     }
 
     /// Whether the operand is a branch displacement.

@@ -89,19 +89,19 @@ impl fmt::Display for VerifyError {
             Kind::NoInstruction => write!(f, "code offset {at}: no instruction"),
             Kind::Trap => write!(f, "code offset {at}: an instruction that refuses to run"),
             Kind::Operand(op) => {
-                write!(f, "code offset {at}: {}: operand out of range", op.info().mnemonic)
+                write!(f, "code offset {at}: {}: operand out of range", op.text().mnemonic)
             }
             Kind::Underflow(op) => {
-                write!(f, "code offset {at}: {}: too few values on the stack", op.info().mnemonic)
+                write!(f, "code offset {at}: {}: too few values on the stack", op.text().mnemonic)
             }
             Kind::Overflow(op) => {
-                write!(f, "code offset {at}: {}: deeper than the record says", op.info().mnemonic)
+                write!(f, "code offset {at}: {}: deeper than the record says", op.text().mnemonic)
             }
             Kind::Depth(op) => {
-                write!(f, "code offset {at}: {}: the stack's depth is wrong", op.info().mnemonic)
+                write!(f, "code offset {at}: {}: the stack's depth is wrong", op.text().mnemonic)
             }
             Kind::Target(op) => {
-                write!(f, "code offset {at}: {}: the label is no instruction", op.info().mnemonic)
+                write!(f, "code offset {at}: {}: the label is no instruction", op.text().mnemonic)
             }
             Kind::FallsOut => write!(f, "code offset {at}: control falls out of the function"),
         }

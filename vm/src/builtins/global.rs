@@ -37,7 +37,7 @@ pub(super) fn parse_float<L: Layout, H: Host>(
     let number = match vm.view(text) {
         Some(view) => {
             let start = first_solid(vm, &view);
-            number::decimal_prefix(view.len() - start, |at| vm.unit(&view, start + at))
+            number::decimal_prefix::<H>(view.len() - start, &|at| vm.unit(&view, start + at))
         }
         None => None,
     };
@@ -72,7 +72,7 @@ pub(super) fn parse_int<L: Layout, H: Host>(
     if radix == 16 && prefixed {
         at += 2;
     }
-    let (number, used) = number::integer(view.len() - at, |i| unit(at + i), radix as u32);
+    let (number, used) = number::integer::<H>(view.len() - at, &|i| unit(at + i), radix as u32);
     vm.number(match used {
         0 => f64::NAN,
         _ if negative => -number,

@@ -12,9 +12,12 @@ use super::{
     object, object_prototype, string, uri,
 };
 use crate::Host;
+use crate::error::Raise;
+use crate::host::{Call, Families};
 use crate::keys::attributes::{CONFIGURABLE, HIDDEN, WRITABLE};
 use crate::layout::Layout;
-use crate::value::Ref;
+use crate::value::{Ref, Value};
+use crate::vm::Vm;
 use scruple_bytecode::names;
 
 macro_rules! intrinsics {
@@ -86,6 +89,27 @@ impl Intrinsic {
 /// What the functions of the rows do, in the rows' order.
 pub(super) struct Handlers<L, H>(PhantomData<(L, H)>);
 
+/// Chosen while the machine is compiled: what is not chosen is not in its flash.
+const fn choose<F: Copy>(keep: bool, handler: F, absent: F) -> F {
+    if keep { handler } else { absent }
+}
+
+/// Whether a build has the built-ins of an owner.
+const fn has(families: Families, owner: Intrinsic) -> bool {
+    match owner {
+        Intrinsic::Array | Intrinsic::ArrayPrototype => families.arrays,
+        Intrinsic::String | Intrinsic::StringPrototype => families.strings,
+        Intrinsic::Math => families.maths,
+        Intrinsic::Json => families.json,
+        _ => true,
+    }
+}
+
+/// What is called in the place of a built-in that was left out.
+fn absent<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, _: Call<L>) -> Result<Value<L>, Raise> {
+    Err(vm.throw_type("this build was made without that built-in"))
+}
+
 macro_rules! natives {
     ($($owner:ident {
         $($name:ident $length:literal $handler:path $(, $kind:ident $($of:ident)?)?;)*
@@ -100,7 +124,9 @@ macro_rules! natives {
         )*)*];
 
         impl<L: Layout, H: Host> Handlers<L, H> {
-            pub(super) const ALL: &'static [NativeFn<L, H>] = &[$($($handler,)*)*];
+            pub(super) const ALL: &'static [NativeFn<L, H>] = &[$($(
+                choose(has(H::FAMILIES, Intrinsic::$owner), $handler, absent),
+            )*)*];
         }
     };
     (@kind) => { NativeKind::Method };

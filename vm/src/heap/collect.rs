@@ -199,10 +199,7 @@ impl<L: Layout> Heap<'_, L> {
                 let kind = self.kind(block);
                 let category = kind.category();
                 // Properties in an object's own block are booked as such.
-                let within = match kind {
-                    Kind::Object if self.child(block, 2) == block => cells - 1,
-                    _ => 0,
-                };
+                let within = if self.lists_within(cell) { cells - 1 } else { 0 };
                 // In debug builds a missing root shows at its next use.
                 if cfg!(debug_assertions) {
                     let at = self.base + 2 * cell;
@@ -214,5 +211,11 @@ impl<L: Layout> Heap<'_, L> {
             }
         }
         self.lower_top(last_used);
+    }
+
+    /// Whether the block at a cell is an object with properties in its own block.
+    pub(crate) fn lists_within(&self, cell: usize) -> bool {
+        let block = Ref::from_cell(cell);
+        self.kind(block) == Kind::Object && self.child(block, 2) == block
     }
 }

@@ -111,6 +111,35 @@ impl Kind {
         }
     }
 
+    /// The name a report uses.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Kind::Number => "number",
+            Kind::Object => "object",
+            Kind::Array => "array",
+            Kind::Closure => "closure",
+            Kind::Bound => "bound function",
+            Kind::Extra => "extra",
+            Kind::Properties => "property table",
+            Kind::Elements => "elements",
+            Kind::Globals => "globals",
+            Kind::Box => "captured variable",
+            Kind::Accessor => "accessor",
+            Kind::KeyIterator => "for-in state",
+            Kind::ValueIterator => "for-of state",
+            Kind::Latin1 => "Latin-1 string",
+            Kind::Utf16 => "UTF-16 string",
+            Kind::LongLatin1 => "long Latin-1 string",
+            Kind::LongUtf16 => "long UTF-16 string",
+            Kind::KeyLatin1 => "Latin-1 key",
+            Kind::KeyUtf16 => "UTF-16 key",
+            Kind::KeyLongLatin1 => "long Latin-1 key",
+            Kind::KeyLongUtf16 => "long UTF-16 key",
+            Kind::Keys => "key table",
+            Kind::Changes => "changes to built-ins",
+        }
+    }
+
     /// Which book of the ledger its bytes are in.
     pub fn category(self) -> Category {
         match self {

@@ -135,7 +135,9 @@ impl<L: Layout> Heap<'_, L> {
         None
     }
 
-    /// The next block at or behind a cell, and whether it is marked.
+    /// The next block at or behind a cell, and whether it is marked. Inline, whoever
+    /// else asks: out of line, binary_trees.js takes 2 % more host instructions.
+    #[inline(always)]
     pub(super) fn next_block(&self, from: usize) -> Option<(usize, bool)> {
         let per = cells_a_slot::<L>();
         let mut cell = from;

@@ -140,13 +140,15 @@ impl<'m, L: Layout> Heap<'m, L> {
     }
 
     /// The lowest slot the stack may reach without meeting the cells in use.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn stack_floor(&self) -> usize {
         self.base + 2 * self.top
     }
 
     /// Books the stack and keeps the high-water mark.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn settle(&mut self, low: usize) {
         let bytes = (self.mem.len() - low) * L::SLOT_BYTES;
         self.ledger.settle(bytes);
@@ -159,24 +161,36 @@ impl<'m, L: Layout> Heap<'m, L> {
         self.base + 2 * (block.0 - Ref::FIRST_CELL) as usize
     }
 
+    /// The first two slots of a block; nothing where the reference is none.
     #[inline(always)]
+    pub(crate) fn two_slots(&self, block: Ref) -> Option<[L::Slot; 2]> {
+        // Of a reference to no cell this is a place far behind the region.
+        let cell = block.0.wrapping_sub(Ref::FIRST_CELL) as usize;
+        self.mem.get(self.base.wrapping_add(cell.wrapping_mul(2))..)?.first_chunk().copied()
+    }
+
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn slot(&self, block: Ref, index: usize) -> L::Slot {
         self.mem[self.slot_of(block) + index]
     }
 
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn set_slot(&mut self, block: Ref, index: usize, slot: L::Slot) {
         let at = self.slot_of(block) + index;
         self.mem[at] = slot;
     }
 
     /// The value in a slot of the machine's stack.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn mem_value(&self, at: usize) -> Value<L> {
         Value(self.mem[at])
     }
 
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn set_mem_value(&mut self, at: usize, value: Value<L>) {
         self.mem[at] = value.0;
     }
@@ -186,23 +200,27 @@ impl<'m, L: Layout> Heap<'m, L> {
         block.cell().map_or(0, |cell| self.block_cells(cell))
     }
 
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn value(&self, block: Ref, index: usize) -> Value<L> {
         Value(self.slot(block, index))
     }
 
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn set_value(&mut self, block: Ref, index: usize, value: Value<L>) {
         self.set_slot(block, index, value.0);
     }
 
     /// The kind of a block. Of a number cell, [`Kind::Number`].
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn kind(&self, block: Ref) -> Kind {
         Kind::from_header(L::header_kind(self.slot(block, 0)))
     }
 
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn is_kind(&self, block: Ref, kind: Kind) -> bool {
         debug_assert!(kind != Kind::Number, "a number has no header");
         L::high(self.slot(block, 0)) == L::high(L::header(kind as u8, 0))
@@ -215,13 +233,15 @@ impl<'m, L: Layout> Heap<'m, L> {
 
     /// A half of a block: half 1 is the header's, halves 2 and 3 the next
     /// slot's, and so on.
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn half(&self, block: Ref, index: usize) -> u32 {
         let slot = self.slot(block, index / 2);
         if index.is_multiple_of(2) { L::high(slot) } else { L::low(slot) }
     }
 
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn set_half(&mut self, block: Ref, index: usize, half: u32) {
         debug_assert!(index > 0);
         let at = self.slot_of(block) + index / 2;
@@ -233,12 +253,14 @@ impl<'m, L: Layout> Heap<'m, L> {
         };
     }
 
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn child(&self, block: Ref, index: usize) -> Ref {
         Ref(self.half(block, index))
     }
 
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn set_child(&mut self, block: Ref, index: usize, child: Ref) {
         self.set_half(block, index, child.0);
     }
@@ -296,13 +318,15 @@ impl<'m, L: Layout> Heap<'m, L> {
         Ok(block)
     }
 
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn number(&self, block: Ref) -> f64 {
         let at = self.slot_of(block);
         f64::from_bits(L::bits(self.mem[at]) << 32 | L::bits(self.mem[at + 1]) & 0xffff_ffff)
     }
 
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     fn take(&mut self, category: Category, cells: usize) -> Result<usize, NoRoom> {
         debug_assert!(cells > 0);
         let (start, end) = self.run;
@@ -450,6 +474,11 @@ impl<'m, L: Layout> Heap<'m, L> {
         self.allowance += self.run.1 - self.run.0;
         self.search = self.search.min(self.run.0);
         self.run = (self.search, self.search);
+    }
+
+    /// The first cell of the next block at or behind a cell.
+    pub(crate) fn block_from(&self, cell: usize) -> Option<usize> {
+        self.next_block(cell).map(|(cell, _)| cell)
     }
 
     /// Finds free cells: the next run below the top, or cells above it.

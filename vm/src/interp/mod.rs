@@ -5,6 +5,7 @@
 //! in [`At`]; before anything that may allocate, call or throw they are synced
 //! into the machine.
 
+mod compact;
 mod flow;
 mod handlers;
 mod numeric;
@@ -95,7 +96,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     fn run_as<D: Decoder>(&mut self) -> Result<Value<L>, Raise> {
         let mut tally = <H::Observer as Observer>::Tally::default();
         let result = loop {
-            let raise = self.run_image::<D>(&mut tally);
+            let raise = if H::COMPACT {
+                self.run_compact(&mut tally)
+            } else {
+                self.run_image::<D>(&mut tally)
+            };
             match raise.0 {
                 RaiseKind::Switch => {}
                 RaiseKind::Finished => break Ok(self.heap.mem_value(self.heap.sp)),
@@ -162,7 +167,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let mem = at.mem;
         let (bits, next) = D::operand(arm, code, begin);
         <H::Observer as Observer>::count(count, next - begin);
-        if !H::Observer::STEPS && !cfg!(debug_assertions) {
+        // An observer of the memory runs the short loop too: two loops more with a
+        // quick form in every arm would double the time that the bench takes to build.
+        if !H::Observer::STEPS && !H::Observer::MEMORY && !cfg!(debug_assertions) {
             let here = At { pc: next, ..at };
             if let Form::Wide = arm.form {
                 self.sync(here);
@@ -170,11 +177,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 self.handle_any(opcode, bits, D::ZIGZAG)?;
                 return Ok(self.registers());
             }
-            return match quick(self, here, const { ArmOf::<D, BYTE>::OP }, bits, D::ZIGZAG) {
-                Some(after) => {
-                    let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
-                    Ok(trail.follow::<ArmOf<D, BYTE>>(self, At { mem, ..after }))
-                }
+            let op = const { ArmOf::<D, BYTE>::OP };
+            let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
+            if let Some(after) = trail.compare_and_branch(here, op) {
+                return Ok(after);
+            }
+            return match quick(self, here, op, bits, D::ZIGZAG) {
+                Some(after) => Ok(trail.follow::<ArmOf<D, BYTE>>(self, At { mem, ..after })),
                 None => {
                     self.sync(here);
                     self.handle::<ArmOf<D, BYTE>>(bits, D::ZIGZAG)?;
@@ -230,9 +239,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             <H::Observer as Observer>::before(self, step)?;
         }
         let before = At { pc: step.next, ..at };
-        // Without an observer to step for, this is a debug build: quick forms are
-        // looked at as well.
-        let quick = if H::Observer::STEPS {
+        // Without an observer, this is a debug build: quick forms are looked at as well.
+        // They tell an observer of the memory nothing of the frames they make.
+        let quick = if H::Observer::STEPS || H::Observer::MEMORY {
             None
         } else {
             self.quick_any(before, step.op, bits, D::ZIGZAG)
@@ -313,6 +322,6 @@ fn audit<L: Layout>(before: At<L>, after: At<L>, op: Option<Op>, bits: u32, zigz
         after.sp + left,
         before.sp + taken,
         "{} did not do what the table says",
-        info.mnemonic
+        op.text().mnemonic
     );
 }

@@ -8,6 +8,7 @@ use crate::Host;
 use crate::error::Raise;
 use crate::host::Call;
 use crate::layout::Layout;
+use crate::number::with_text;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 
@@ -155,8 +156,8 @@ fn compare<L: Layout, H: Host>(
     }
     if let (Some(a), Some(b)) = (vm.as_number(a), vm.as_number(b)) {
         // As text, without making strings.
-        let (mut left, mut right) = (ryu_js::Buffer::new(), ryu_js::Buffer::new());
-        return Ok(left.format(a).cmp(right.format(b)));
+        let compare = |left: &str| with_text::<H, _>(b, |right| left.cmp(right));
+        return Ok(with_text::<H, _>(a, compare));
     }
     let left = vm.to_text(a)?;
     vm.push(left)?;

@@ -179,7 +179,7 @@ impl<'m> Reader<'m> {
             self.digits(vm)?;
         }
         let unit = |at: usize| vm.unit(&self.view, start + at);
-        let number = number::decimal_prefix(self.at - start, unit);
+        let number = number::decimal_prefix::<H>(self.at - start, &unit);
         vm.number(number.map_or(f64::NAN, |(number, _)| number))
     }
 

@@ -9,6 +9,7 @@ use crate::builtins::Intrinsic;
 use crate::error::Raise;
 use crate::keys::{Key, attributes};
 use crate::layout::Layout;
+use crate::number::with_text;
 use crate::object::Class;
 use crate::text::TextBuilder;
 use crate::value::{Ref, Value};
@@ -198,8 +199,7 @@ impl<L: Layout> Writer<L> {
             if !number.is_finite() {
                 return self.text.push_str(vm, "null");
             }
-            let mut buffer = ryu_js::Buffer::new();
-            return self.text.push_str(vm, buffer.format_finite(number));
+            return with_text::<H, _>(number, |text| self.text.push_str(vm, text));
         }
         if value.is_string() {
             return self.quote(vm, value);

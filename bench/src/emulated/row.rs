@@ -1,9 +1,9 @@
 //! The row that the firmware writes, read back.
 //!
-//! It owns the names of its fields and the sum of all RAM. It refuses what is not
-//! of its schema.
+//! It owns the names of its fields, and how ticks are turned into instructions. It
+//! refuses to add up: the document does.
 
-use scruple_bench::document::HeapBytes;
+use crate::document::HeapBytes;
 use serde::{Deserialize, Serialize};
 
 /// What a run took on the board: bytes, counts and ticks.
@@ -77,36 +77,31 @@ pub struct BoardRow {
 impl BoardRow {
     /// Board instructions of the run: an instruction is a nanosecond of virtual
     /// time. Exact to within one tick's worth.
-    pub fn board_instructions(&self) -> u64 {
-        instructions(self.run_ticks, self.clock_hz)
+    pub fn run_instructions(&self) -> u64 {
+        self.instructions_of(self.run_ticks)
     }
 
     /// Board instructions of loading.
     pub fn load_instructions(&self) -> u64 {
-        instructions(self.load_ticks, self.clock_hz)
+        self.instructions_of(self.load_ticks)
     }
 
-    /// All RAM that running the script takes: static data, the program's own
-    /// stack with the machine in it, timers, heap and the machine's stack, and an
-    /// image that lies in RAM.
-    pub fn ram(&self) -> u64 {
-        self.static_bytes
-            + self.machine_stack_peak
-            + self.timer_bytes
-            + self.heap_high_water.total
-            + self.image_in_ram
+    /// Board instructions of compiling, if it compiled.
+    pub fn compile_instructions(&self) -> Option<u64> {
+        self.compile_ticks.map(|ticks| self.instructions_of(ticks))
     }
 
-    /// All RAM, compiling counted: the larger of what the compiler and the run
-    /// need, since they follow one another.
-    pub fn ram_with_compiler(&self) -> u64 {
-        let compiling = self.compile_reach.unwrap_or(0)
-            + self.static_bytes
-            + self.compile_machine_stack_peak.unwrap_or(0);
-        self.ram().max(compiling)
+    /// How it ended, if not at its end.
+    pub fn end(&self) -> Option<String> {
+        let stage = self.error_stage.as_ref()?;
+        let error = self.error.as_deref().unwrap_or_default();
+        Some(match self.failed_bytes {
+            Some(bytes) => format!("{stage}: {error} ({bytes} bytes)"),
+            None => format!("{stage}: {error}"),
+        })
     }
-}
 
-fn instructions(ticks: u64, clock_hz: u64) -> u64 {
-    (u128::from(ticks) * 1_000_000_000 / u128::from(clock_hz.max(1))) as u64
+    fn instructions_of(&self, ticks: u64) -> u64 {
+        (u128::from(ticks) * 1_000_000_000 / u128::from(self.clock_hz.max(1))) as u64
+    }
 }

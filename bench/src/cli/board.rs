@@ -1,0 +1,49 @@
+//! `board`: scripts on an emulated board, each figure held against the host's.
+
+use anyhow::{Context, Result};
+use scruple_bench::emulated::boards;
+use scruple_bench::emulated::parity::{self, Asked};
+use scruple_bench::measure::Plan;
+use scruple_bench::report::{self, Format};
+use scruple_bench::script;
+
+use super::Verdict;
+use super::args::BoardArguments;
+use super::terminal::Terminal;
+
+pub(crate) fn board(arguments: &BoardArguments, terminal: &Terminal) -> Result<Verdict> {
+    let candidates = script::gather(&arguments.paths, &arguments.options.to_options())?;
+    let mut plan = Plan::default();
+    if !arguments.encoding.is_empty() {
+        plan.encodings.clone_from(&arguments.encoding);
+    }
+    let n_rows: usize = candidates.iter().map(|one| plan.ways_of(one).len()).sum();
+    let asked = Asked {
+        board: boards::find(&arguments.board).context("no such board")?,
+        families: !arguments.core,
+        plan,
+        compile: arguments.compile,
+        ram: !arguments.no_ram,
+        live_peak: true,
+    };
+    // Once on the host and once on the board.
+    let progress = terminal.progress(2 * n_rows as u64, "running");
+    let document = parity::run_all(&candidates, &asked, &|| progress.inc(1));
+    progress.finish_and_clear();
+    let document = document?;
+    terminal.write(&report::render_board(&document, arguments.format, arguments.verbose)?)?;
+    if arguments.format != Format::Text {
+        for row in &document.rows {
+            if let Some(error) = &row.weighed.error {
+                let row = &row.weighed;
+                terminal.complain(&super::error_line(
+                    &row.script,
+                    &row.encoding,
+                    row.layout,
+                    error,
+                ));
+            }
+        }
+    }
+    Ok(if document.is_complete() { Verdict::Fine } else { Verdict::Wrong })
+}
