@@ -182,7 +182,11 @@ impl Parser<'_, '_> {
                 };
                 growth::push(&mut self.output.frees, row);
                 f.settle(var, State::Free, Some(number));
-            } else if atom == Atom::UNDEFINED && !is_captured && record.written == 0 {
+            } else if atom == Atom::UNDEFINED
+                && !is_captured
+                && record.written == 0
+                && !self.is_declared_global(atom)
+            {
                 // The global of that name costs no entry where it is only read.
                 f.settle(var, State::Undefined, Some(0));
             } else {

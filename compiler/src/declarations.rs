@@ -161,6 +161,13 @@ impl Parser<'_, '_> {
         Ok(())
     }
 
+    /// Whether the script declares a global of that name, as far as it is read.
+    pub(crate) fn is_declared_global(&self, atom: Atom) -> bool {
+        self.atoms.global(atom).is_some_and(|global| {
+            self.output.globals[global as usize].kind != GlobalKind::Undeclared
+        })
+    }
+
     /// Declares a name in the innermost scope, or for a `var` in the function's.
     fn declare(
         &mut self,

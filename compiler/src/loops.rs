@@ -131,6 +131,12 @@ impl Parser<'_, '_> {
         let start = self.token.mark;
         let operand = self.expression(f, true)?;
         if self.is_in_or_of() {
+            // ECMA-262, ForInOfStatement: `async of` begins no head. The word with
+            // an escape, or in parentheses, is a name like any other.
+            if self.is_word("of") && self.text_of(start.to(self.last)) == "async" {
+                let message = "`async` cannot stand before `of` here: put it in parentheses";
+                return Err(self.syntax(start, "sec-for-in-and-for-of-statements", message));
+            }
             let clause = "sec-for-in-and-for-of-statements-static-semantics-early-errors";
             let (place, mark) = self.target(operand, start.to(self.last), clause)?;
             if place.is_name() {
@@ -138,6 +144,7 @@ impl Parser<'_, '_> {
             }
             return self.for_in_of_member(f, order_place, segment, place, mark);
         }
+        self.refuse_using(operand)?;
         self.discard(f, operand);
         self.for_rest(f, None)
     }

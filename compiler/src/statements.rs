@@ -122,7 +122,7 @@ impl Parser<'_, '_> {
     }
 
     /// Automatic semicolon insertion behind an expression, with a clearer word
-    /// on what `await` and its like would have begun.
+    /// on what `await`, `using` and their like would have begun.
     fn end_of_expression_statement(&mut self, operand: Operand) -> Parsed<()> {
         let follows = !self.token.newline_before && !self.is(Kind::End);
         if let Operand::Place(Place::Name(atom), mark) = operand
@@ -132,7 +132,23 @@ impl Parser<'_, '_> {
         {
             return Err(self.unsupported(mark, "sec-async-function-definitions", "`await`"));
         }
+        self.refuse_using(operand)?;
         self.semicolon()
+    }
+
+    /// What would be a declaration with `using`: the word was taken for a name, and
+    /// another name follows on its line.
+    pub(crate) fn refuse_using(&mut self, operand: Operand) -> Parsed<()> {
+        if let Operand::Place(Place::Name(atom), mark) = operand
+            && !self.token.newline_before
+            && self.is(Kind::Identifier)
+            && self.text_of(mark) == "using"
+            && self.atoms.is(atom, "using")
+        {
+            let clause = "sec-let-and-const-declarations";
+            return Err(self.unsupported(mark, clause, "a `using` declaration"));
+        }
+        Ok(())
     }
 
     /// IfStatement, a chain of `else if` in one turn of the loop each ( -- )

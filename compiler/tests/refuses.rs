@@ -152,6 +152,7 @@ fn early_errors_are_refused_with_their_clause() {
         ("switch (a) { case 1: let b; case 2: let b }", Syntax, "1:41", declared),
         ("try {} catch (a) { let a }", Syntax, "1:24", declared),
         ("for (let a, a;;) ;", Syntax, "1:13", declared),
+        ("for (async of b) ;", Syntax, "1:6", Some("sec-for-in-and-for-of-statements")),
         ("for (let a of b) { var a }", Syntax, "1:24", declared),
         ("a() = 1", Syntax, "1:1", assignment),
         ("x; (a, b) = 1", Syntax, "1:4", assignment),
@@ -201,6 +202,19 @@ fn early_errors_are_refused_with_their_clause() {
         ("a\n=> 1", Syntax, "2:1", Some("sec-arrow-function-definitions")),
         ("\\u0030a", Syntax, "1:1", Some("sec-identifier-names-static-semantics-early-errors")),
     ]);
+}
+
+#[test]
+fn a_declaration_with_using_is_unsupported_and_using_is_else_a_name() {
+    let using = Some("sec-let-and-const-declarations");
+    check(&[
+        ("using a = b", Unsupported, "1:1", using),
+        ("for (using a = b;;) ;", Unsupported, "1:6", using),
+        ("for (using a of b) ;", Unsupported, "1:6", using),
+    ]);
+    for source in ["using\na = 1", "using = 1", "for (using of b) ;", "using: ;"] {
+        assert!(compile(source, &Options::default()).is_ok(), "{source}");
+    }
 }
 
 #[test]

@@ -3,6 +3,8 @@
 //!
 //! It owns no expectation: those lie beside the suites, each with its source.
 
+pub mod suite;
+
 use scruple_bytecode::Encoding;
 use scruple_vm::{Counter, HeapOptions, Host, Layout, Ledger, Narrow, Observer, Options, Vm, Wide};
 
@@ -85,7 +87,7 @@ impl Default for Setup {
 }
 
 /// An observer that has counted fetched bytes.
-trait Watch: Observer + Default + 'static {
+pub(crate) trait Watch: Observer + Default + 'static {
     fn fetched_bytes(&self) -> u64;
 }
 
@@ -119,9 +121,11 @@ impl Watch for Stepper {
 }
 
 #[derive(Default)]
-struct Listener<W, const COMPACT: bool> {
+pub(crate) struct Listener<W, const COMPACT: bool> {
     printed: String,
     watch: W,
+    /// What the script asked for and the machine or the host does not have.
+    lacking: Option<String>,
 }
 
 impl<W: Watch, const COMPACT: bool> Host for Listener<W, COMPACT> {
@@ -134,6 +138,10 @@ impl<W: Watch, const COMPACT: bool> Host for Listener<W, COMPACT> {
 
     fn write(&mut self, text: &str) {
         self.printed.push_str(text);
+    }
+
+    fn note_unsupported(&mut self, what: &'static str) {
+        self.lacking.get_or_insert_with(|| what.to_owned());
     }
 }
 

@@ -28,6 +28,13 @@ pub trait Host: Sized + 'static {
 
     /// Takes text that the script prints. A line comes in pieces; `"\n"` ends it.
     fn write(&mut self, text: &str);
+
+    /// Is told that the script asked for something that the standard has and this
+    /// machine leaves out, right before the exception for that. A suite can then
+    /// tell a gap that is meant from a fault, whoever catches the exception.
+    fn note_unsupported(&mut self, what: &'static str) {
+        let _ = what;
+    }
 }
 
 /// Families of built-ins that a build may leave out: their functions are there by

@@ -4,7 +4,7 @@ use core::fmt;
 
 use crate::Host;
 use crate::heap::kinds::Kind;
-use crate::keys::Key;
+use crate::keys::{Key, attributes};
 use crate::layout::Layout;
 use crate::value::{MAX_CONSTANTS, Ref, Value};
 use crate::vm::{MAX_IMAGES, Vm};
@@ -139,7 +139,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 GlobalKind::Function if there.is_some() => Value::elsewhere(),
                 GlobalKind::Function => Value::undefined(),
                 GlobalKind::Let | GlobalKind::Const => {
-                    if there.is_some_and(|(_, kind)| kind != GlobalKind::Undeclared) {
+                    if there.is_some_and(|(_, kind)| kind != GlobalKind::Undeclared)
+                        || self.is_restricted_global(key)
+                    {
                         return Err(LoadError::Redeclared(id));
                     }
                     Value::uninitialised()
@@ -155,6 +157,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let (kind, name) = self.image(image)?.global(GlobalId::new(at)?)?;
         let declared = matches!(kind, GlobalKind::Var | GlobalKind::Function);
         if declared { self.field_key_in(image, name) } else { None }
+    }
+
+    /// ECMA-262, HasRestrictedGlobalProperty.
+    fn is_restricted_global(&mut self, key: Key) -> bool {
+        let own = self.get_own(crate::builtins::GLOBAL_OBJECT, key);
+        matches!(own, Ok(Some(own)) if !own.is(attributes::CONFIGURABLE))
     }
 
     pub(crate) fn has_own_global(&mut self, key: Key) -> bool {

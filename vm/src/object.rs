@@ -63,6 +63,12 @@ pub(crate) enum Own<L: Layout> {
 }
 
 impl<L: Layout> Own<L> {
+    /// An accessor property with %ThrowTypeError% both ways.
+    pub(crate) fn thrower(attributes: u8) -> Self {
+        let thrower = Intrinsic::ThrowTypeError.reference();
+        Own::Accessor { getter: thrower, setter: thrower, attributes }
+    }
+
     pub(crate) fn attributes(&self) -> u8 {
         match *self {
             Own::Data { attributes, .. } | Own::Accessor { attributes, .. } => attributes,
@@ -287,7 +293,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     pub(crate) fn is_extensible(&self, object: Ref) -> bool {
-        object.host().is_none() && !self.has_flag(object, flags::NOT_EXTENSIBLE)
+        object.host().is_none()
+            && object != Intrinsic::ThrowTypeError.reference()
+            && !self.has_flag(object, flags::NOT_EXTENSIBLE)
     }
 
     /// ECMA-262, [[GetOwnProperty]].
@@ -318,6 +326,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 let value = self.number(f64::from(self.array_len(object)))?;
                 return Ok(Some(Own::Data { value, attributes }));
             }
+        }
+        // ECMA-262, CreateUnmappedArgumentsObject: a property that nothing can change
+        // need not be listed.
+        if key.is_name(names::CALLEE) && self.class(object) == Class::Arguments {
+            return Ok(Some(Own::thrower(0)));
         }
         let holder = self.holder(object);
         if let Some(found) = self.listed(holder, key) {

@@ -6,7 +6,7 @@ use crate::error::Raise;
 use crate::host::Call;
 use crate::keys::{Key, attributes};
 use crate::layout::Layout;
-use crate::value::Value;
+use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::names;
 
@@ -25,7 +25,24 @@ pub(super) fn construct<L: Layout, H: Host>(
         vm.push(message)?;
         vm.add_property(error, Key::name(names::MESSAGE), message, attributes::HIDDEN)?;
     }
+    install_cause(vm, error, vm.arg(&call, 1))?;
     Ok(Value::object(error))
+}
+
+/// ECMA-262, InstallErrorCause ( O, options ).
+fn install_cause<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    error: Ref,
+    options: Value<L>,
+) -> Result<(), Raise> {
+    let Some(options) = options.as_object() else { return Ok(()) };
+    let key = Key::name(names::CAUSE);
+    if vm.has_property(options, key)? {
+        let cause = vm.get(options, key)?;
+        vm.push(cause)?;
+        vm.add_property(error, key, cause, attributes::HIDDEN)?;
+    }
+    Ok(())
 }
 
 /// ECMA-262, Error.prototype.toString ( ).

@@ -16,6 +16,7 @@ pub(super) fn construct<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     _: Call<L>,
 ) -> Result<Value<L>, Raise> {
+    vm.host_mut().note_unsupported("the Function constructor");
     Err(vm.throw_type("unsupported: the Function constructor"))
 }
 

@@ -76,6 +76,8 @@ pub(crate) enum FlashValue {
     Object(Intrinsic),
     /// The function of that owner's row: the same object.
     Method(Intrinsic, NameId),
+    /// No value: an accessor property that always throws.
+    Thrower,
 }
 
 /// An object in flash: an intrinsic, or the function of a row.
@@ -119,7 +121,9 @@ impl Flash {
             Flash::Intrinsic(Intrinsic::StringPrototype) => Class::Text,
             Flash::Intrinsic(Intrinsic::NumberPrototype) => Class::Number,
             Flash::Intrinsic(Intrinsic::BooleanPrototype) => Class::Boolean,
-            Flash::Intrinsic(Intrinsic::FunctionPrototype) => Class::Function,
+            Flash::Intrinsic(Intrinsic::FunctionPrototype | Intrinsic::ThrowTypeError) => {
+                Class::Function
+            }
             _ if self.row().is_some() => Class::Function,
             _ => Class::Plain,
         }
@@ -154,6 +158,9 @@ impl Flash {
     ) -> Result<Value<L>, Raise> {
         match self.row() {
             Some(row) => (Handlers::<L, H>::ALL[row])(vm, call),
+            None if self == Flash::Intrinsic(Intrinsic::ThrowTypeError) => {
+                Err(vm.throw_type("strict mode code cannot ask who calls it, or with what"))
+            }
             None => Ok(Value::undefined()),
         }
     }
@@ -200,7 +207,9 @@ impl Flash {
     ) -> Result<Option<Own<L>>, Raise> {
         let KeyKind::Name(name) = key.kind() else { return Ok(None) };
         if self.class() == Class::Function {
-            let attributes = attributes::CONFIGURABLE;
+            // ECMA-262, %ThrowTypeError%: that one can be changed in no way.
+            let changes = self != Flash::Intrinsic(Intrinsic::ThrowTypeError);
+            let attributes = if changes { attributes::CONFIGURABLE } else { 0 };
             if name == names::LENGTH {
                 let length = self.row().map_or(0, |row| NATIVES[row].length);
                 let value = Value::small(i32::from(length));
@@ -239,6 +248,7 @@ impl Flash {
             FlashValue::Text(name) => Value::name(name),
             FlashValue::Object(intrinsic) => Value::object(intrinsic.reference()),
             FlashValue::Method(owner, name) => method_of(owner, name),
+            FlashValue::Thrower => return Ok(Some(Own::thrower(row.attributes))),
         };
         Ok(Some(Own::Data { value, attributes: row.attributes }))
     }

@@ -14,7 +14,7 @@ use super::{
 use crate::Host;
 use crate::error::Raise;
 use crate::host::{Call, Families};
-use crate::keys::attributes::{HIDDEN, WRITABLE};
+use crate::keys::attributes::{CONFIGURABLE, HIDDEN, WRITABLE};
 use crate::layout::Layout;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
@@ -67,6 +67,7 @@ intrinsics! {
     Math: ObjectPrototype;
     Json: ObjectPrototype;
     Console: ObjectPrototype;
+    ThrowTypeError: FunctionPrototype;
 }
 
 impl Intrinsic {
@@ -352,6 +353,7 @@ macro_rules! data {
     (@value number $value:expr) => { FlashValue::Number($value) };
     (@value text $value:expr) => { FlashValue::Text($value) };
     (@value object $value:expr) => { FlashValue::Object($value) };
+    (@value thrower) => { FlashValue::Thrower };
     (@value method $value:expr) => { FlashValue::Method($value.0, $value.1) };
 }
 
@@ -369,6 +371,8 @@ data! {
         CONSTRUCTOR HIDDEN object Intrinsic::Object;
     }
     FunctionPrototype {
+        ARGUMENTS CONFIGURABLE thrower;
+        CALLER CONFIGURABLE thrower;
         CONSTRUCTOR HIDDEN object Intrinsic::Function;
     }
     ArrayPrototype {

@@ -315,6 +315,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 self.is_constructor(value).then_some(names::PROTOTYPE),
             ],
             Class::Array | Class::Text => [Some(names::LENGTH), None, None],
+            Class::Arguments => [Some(names::LENGTH), Some(names::CALLEE), None],
             _ => [None; 3],
         }
     }

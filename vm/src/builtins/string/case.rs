@@ -126,7 +126,7 @@ fn is_cased(point: u32) -> bool {
 
 /// Unicode, Case_Ignorable, as far as it can stand beside a Greek letter: ASCII,
 /// Latin-1, modifiers, the combining marks of the scripts that have case, general
-/// punctuation and variation selectors. The whole property would take more flash
+/// punctuation, musical marks and variation selectors. The whole property would take more flash
 /// than all other rules for strings together.
 fn is_ignored(point: u32) -> bool {
     matches!(
@@ -143,8 +143,12 @@ fn is_ignored(point: u32) -> bool {
             | 0x1fed..=0x1fef | 0x1ffd | 0x1ffe
             | 0x200b..=0x200f | 0x2018 | 0x2019 | 0x2024 | 0x2027 | 0x202a..=0x202e
             | 0x2060..=0x2064 | 0x2066..=0x206f
+            | 0x180b..=0x180f
             | 0x20d0..=0x20f0
             | 0xfe00..=0xfe0f | 0xfe20..=0xfe2f
             | 0xfeff
+            | 0x1d167..=0x1d169 | 0x1d173..=0x1d182 | 0x1d185..=0x1d18b | 0x1d1aa..=0x1d1ad
+            | 0x1d242..=0x1d244
+            | 0xe0001 | 0xe0020..=0xe007f | 0xe0100..=0xe01ef
     )
 }
