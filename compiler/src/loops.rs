@@ -306,9 +306,3 @@ impl Parser<'_, '_> {
         self.is(Kind::In) || self.is_word("of")
     }
 }
-
-impl Place {
-    fn is_name(self) -> bool {
-        matches!(self, Place::Name(_))
-    }
-}

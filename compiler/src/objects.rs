@@ -1,8 +1,7 @@
 //! Object literals.
 //!
-//! It owns the forms of a property definition and of its key. It refuses spread,
-//! generator and async methods; so far a computed key gives an anonymous
-//! function no name, because no operation does that at run time.
+//! It owns the forms of a property definition and of its key. It refuses
+//! generator and async methods.
 
 use alloc::format;
 use alloc::string::ToString;
@@ -77,7 +76,14 @@ impl Parser<'_, '_> {
 
     /// PropertyDefinition ( object -- object ). Whether it sets the prototype.
     fn property_definition(&mut self, f: &mut Function<'_>) -> Parsed<bool> {
-        self.refuse_spread()?;
+        let mark = self.token.mark;
+        if self.eat(Kind::Ellipsis) {
+            let operand = self.assignment_expression(f, false)?;
+            self.value(f, operand);
+            f.at(mark);
+            f.op(Op::CopyProperties);
+            return Ok(false);
+        }
         self.refuse_generator_method()?;
         let start = self.token;
         if start.kind == Kind::Identifier && !start.escaped {
@@ -110,10 +116,8 @@ impl Parser<'_, '_> {
                 self.advance();
                 let is_proto = start.kind != Kind::LeftBracket && key.name() == Some(Atom::PROTO);
                 let value = self.assignment_expression(f, false)?;
-                if let Some(name) = key.name()
-                    && !is_proto
-                {
-                    self.name_closure(value, name);
+                if !is_proto {
+                    self.name_after_key(f, value, key, None);
                 }
                 self.value(f, value);
                 f.at(start.mark);
@@ -124,9 +128,7 @@ impl Parser<'_, '_> {
                 let key = self.settle_proto(f, key);
                 let id = self.function(f, start.mark, FunctionKind::Method, None)?;
                 let operand = self.closure(f, id, start.mark);
-                if let Some(name) = key.name() {
-                    self.name_closure(operand, name);
-                }
+                self.name_after_key(f, operand, key, None);
                 self.define(f, key, Op::InitField, Op::InitAt);
                 Ok(false)
             }
@@ -177,17 +179,38 @@ impl Parser<'_, '_> {
         let id = self.function(f, mark, FunctionKind::Method, None)?;
         self.check_accessor(id, accessor, parameters)?;
         let operand = self.closure(f, id, mark);
-        if let Some(name) = key.name() {
-            let prefix = if accessor == Accessor::Get { "get" } else { "set" };
-            let name = format!("{prefix} {}", self.atoms.show(name));
-            let name = self.atoms.intern(&name);
-            self.name_closure(operand, name);
-        }
+        self.name_after_key(f, operand, key, Some(accessor));
         match accessor {
             Accessor::Get => self.define(f, key, Op::InitGetter, Op::InitGetterAt),
             Accessor::Set => self.define(f, key, Op::InitSetter, Op::InitSetterAt),
         }
         Ok(())
+    }
+
+    /// An anonymous function gets the name of its key: while compiling, if that is
+    /// known then ( function -- function ), or ( key function -- key function )
+    fn name_after_key(
+        &mut self,
+        f: &mut Function<'_>,
+        operand: Operand,
+        key: Key,
+        accessor: Option<Accessor>,
+    ) {
+        let Some(name) = key.name() else {
+            if let Operand::Closure(_) = operand {
+                f.op_with(Op::NameFunction, accessor.map_or(0, |accessor| accessor as i32 + 1));
+            }
+            return;
+        };
+        let name = match accessor {
+            None => name,
+            Some(accessor) => {
+                let prefix = if accessor == Accessor::Get { "get" } else { "set" };
+                let name = format!("{prefix} {}", self.atoms.show(name));
+                self.atoms.intern(&name)
+            }
+        };
+        self.name_closure(operand, name);
     }
 
     /// A getter has no parameter, a setter one.

@@ -8,7 +8,7 @@ use scruple_bytecode::ops::Op;
 
 use crate::atoms::Atom;
 use crate::close::ClosedId;
-use crate::draft::Word;
+use crate::draft::{LabelId, Word};
 use crate::function::Function;
 use crate::narrow;
 use crate::parser::{Parsed, Parser};
@@ -23,6 +23,12 @@ pub(crate) enum Place {
     Field(Atom),
     /// A property by key: ( object key ) are on the stack.
     At,
+}
+
+impl Place {
+    pub(crate) fn is_name(self) -> bool {
+        matches!(self, Place::Name(_))
+    }
 }
 
 /// The result of an expression so far.
@@ -44,6 +50,9 @@ pub(crate) enum Operand {
     Stored(Place, Mark),
     /// The place is to be stepped by one, its old value being the result.
     Stepped(Place, Mark, Op),
+    /// A reference at the end of an optional chain; branches to the label leave
+    /// undefined instead of the place.
+    Chain(Place, Mark, LabelId),
 }
 
 impl Parser<'_, '_> {
@@ -55,6 +64,10 @@ impl Parser<'_, '_> {
             Operand::Text(atom) => self.push_text(f, atom),
             Operand::Place(place, mark) => self.read(f, place, mark),
             Operand::Stored(place, mark) => self.keep(f, place, mark),
+            Operand::Chain(place, mark, end) => {
+                self.read(f, place, mark);
+                f.bind(end);
+            }
             Operand::Stepped(place, mark, op) => {
                 self.duplicate(f, place);
                 self.read(f, place, mark);

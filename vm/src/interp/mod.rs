@@ -7,6 +7,7 @@
 
 mod flow;
 mod handlers;
+mod lists;
 mod numeric;
 mod property;
 mod quick;
