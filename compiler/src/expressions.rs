@@ -124,6 +124,11 @@ impl Parser<'_, '_> {
             {
                 break self.arrow_function(f, no_in)?;
             }
+            if self.is_at_pattern()
+                && self.lookahead.is_pattern(start, &self.lexer, self.max_nesting)
+            {
+                break self.pattern_assignment(f, no_in)?;
+            }
             let operand = self.binary_expression(f, 0, no_in)?;
             match self.token.kind {
                 Kind::Question => {
@@ -455,11 +460,7 @@ impl Parser<'_, '_> {
 
     fn step_target(&mut self, operand: Operand, mark: Mark) -> Parsed<(Place, Mark)> {
         let clause = "sec-update-expressions-static-semantics-early-errors";
-        match operand {
-            // No pattern can be stepped.
-            Operand::Pattern(_) => self.target(Operand::Value, mark, clause),
-            operand => self.target(operand, mark, clause),
-        }
+        self.target(operand, mark, clause)
     }
 }
 

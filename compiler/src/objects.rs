@@ -20,7 +20,7 @@ use crate::token::{Kind, Mark};
 
 /// The key of a property definition.
 #[derive(Clone, Copy)]
-enum Key {
+pub(crate) enum Key {
     /// A name, not on the stack.
     Name(Atom),
     /// On the stack; the name of it where that is known.
@@ -71,7 +71,7 @@ impl Parser<'_, '_> {
         self.expect(Kind::RightBrace, "`,` or `}` behind a property")?;
         let n_properties = narrow::to_operand(n_properties);
         f.draft.set(made, Word::Op(Op::MakeObject, n_properties).pack());
-        Ok(Operand::Pattern(mark.to(self.last)))
+        Ok(Operand::Value)
     }
 
     /// PropertyDefinition ( object -- object ). Whether it sets the prototype.
@@ -139,8 +139,11 @@ impl Parser<'_, '_> {
             Kind::Assign if is_shorthand(start.kind) => {
                 self.check_shorthand(key, start.mark)?;
                 let mark = self.token.mark;
-                let clause = "sec-destructuring-assignment";
-                Err(self.unsupported(mark, clause, "a default value in a pattern"))
+                Err(self.syntax(
+                    mark,
+                    "sec-object-initializer-static-semantics-early-errors",
+                    "a default value stands in no pattern here",
+                ))
             }
             _ => Err(self.expected("`:` behind the property name")),
         }
@@ -157,7 +160,7 @@ impl Parser<'_, '_> {
     }
 
     /// The key must be a name that a variable can have, which it hands back.
-    fn check_shorthand(&mut self, key: Key, mark: Mark) -> Parsed<Atom> {
+    pub(crate) fn check_shorthand(&mut self, key: Key, mark: Mark) -> Parsed<Atom> {
         let atom = key.name().unwrap_or(Atom::EMPTY);
         let name = self.atoms.show(atom);
         if crate::parser::is_strict_reserved(&name) {
@@ -225,7 +228,7 @@ impl Parser<'_, '_> {
             Accessor::Set => (1, "a setter has one parameter"),
         };
         match self.output.functions.get(id as usize) {
-            Some(row) if row.length != wanted && !self.has_errors() => {
+            Some(row) if (row.n_params != wanted || self.had_rest) && !self.has_errors() => {
                 Err(self.syntax(mark, "sec-method-definitions", message))
             }
             _ => Ok(()),
@@ -233,7 +236,7 @@ impl Parser<'_, '_> {
     }
 
     /// PropertyName ( -- ) or, where it is computed or a number, ( -- key )
-    fn property_name(&mut self, f: &mut Function<'_>) -> Parsed<Key> {
+    pub(crate) fn property_name(&mut self, f: &mut Function<'_>) -> Parsed<Key> {
         let token = self.token;
         match token.kind {
             Kind::Text => {

@@ -13,7 +13,7 @@ use logos::Logos;
 use crate::arena::{Meter, Pool};
 use crate::atoms::{Atom, Atoms};
 use crate::diagnostic::{Diagnostic, DiagnosticKind};
-use crate::draft::ScopeId;
+use crate::draft::{ScopeId, VarId};
 use crate::function::{Function, FunctionKind};
 use crate::lexer::Lexer;
 use crate::literal::{self, Fault};
@@ -45,6 +45,10 @@ pub(crate) struct Parser<'s, 'm> {
     pub(crate) max_nesting: u32,
     /// A buffer for the guards of the closing function.
     pub(crate) guards: Vec<[u32; 3]>,
+    /// Variables of patterns whose values are not read yet.
+    pub(crate) fresh: Vec<VarId>,
+    /// Whether the function closed last has a rest parameter.
+    pub(crate) had_rest: bool,
     /// A buffer for the code units of a literal.
     pub(crate) units: Vec<u16>,
 }
@@ -75,6 +79,8 @@ impl<'s, 'm> Parser<'s, 'm> {
             nesting: 0,
             max_nesting: options.max_nesting,
             guards: Vec::new(),
+            fresh: Vec::new(),
+            had_rest: false,
             units: Vec::new(),
         }
     }
@@ -332,6 +338,7 @@ impl<'s, 'm> Parser<'s, 'm> {
     pub(crate) fn recover(&mut self, f: &mut Function<'_>, checkpoint: Checkpoint) {
         f.close_scopes_to(&mut self.atoms, checkpoint.scope);
         f.controls.truncate(checkpoint.n_controls);
+        self.fresh.clear();
         f.set_depth(0);
         self.nesting = checkpoint.nesting;
         let mut brackets = Brackets::default();

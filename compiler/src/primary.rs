@@ -401,11 +401,7 @@ impl Parser<'_, '_> {
         }
         let operand = self.expression(f, false)?;
         self.expect(Kind::RightParen, "`)`")?;
-        Ok(match operand {
-            // A pattern in parentheses is none.
-            Operand::Pattern(_) => Operand::Value,
-            operand => operand,
-        })
+        Ok(operand)
     }
 
     /// ArrayLiteral ( -- array )
@@ -452,7 +448,7 @@ impl Parser<'_, '_> {
             f.at(mark);
             f.op_with(Op::MakeArray, narrow::to_operand(n_waiting));
         }
-        Ok(Operand::Pattern(mark.to(self.last)))
+        Ok(Operand::Value)
     }
 
     /// TemplateLiteral ( -- string )
