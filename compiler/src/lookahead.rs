@@ -19,8 +19,9 @@ pub(crate) struct Lookahead {
     known_to: u32,
     /// Offsets of brackets with what they begin, in ascending order.
     found: Vec<(u32, Begins)>,
-    /// Brackets open in a scan, kept for its room.
-    open: Vec<u32>,
+    /// Brackets open in a scan, kept for its room, and whether an operand begins
+    /// with them.
+    open: Vec<(u32, bool)>,
 }
 
 /// What a bracket begins.
@@ -32,6 +33,8 @@ enum Begins {
     Pattern,
     /// A pattern in the head of a for-in or for-of, if it stands in one.
     Head,
+    /// A literal that a member or a call follows: no part of a pattern.
+    Base,
 }
 
 impl Lookahead {
@@ -58,6 +61,12 @@ impl Lookahead {
         self.begins(open, lexer, max_nesting) == Some(Begins::Head)
     }
 
+    /// Whether the bracket or brace begins a literal that a member or a call
+    /// follows; the lexer stands behind it.
+    pub(crate) fn is_base(&mut self, open: Token, lexer: &Lexer<'_>, max_nesting: u32) -> bool {
+        self.begins(open, lexer, max_nesting) == Some(Begins::Base)
+    }
+
     fn begins(&mut self, open: Token, lexer: &Lexer<'_>, max_nesting: u32) -> Option<Begins> {
         let start = open.mark.start;
         if start >= self.known_to {
@@ -78,7 +87,7 @@ impl Lookahead {
         let mut closed = None;
         loop {
             let kind = token.kind;
-            if let Some(open) = closed.take() {
+            if let Some((open, is_operand)) = closed.take() {
                 let begins = match (before, kind) {
                     (Kind::RightParen, Kind::Arrow) if !token.newline_before => Some(Begins::Arrow),
                     (Kind::RightBracket | Kind::RightBrace, Kind::Assign) => Some(Begins::Pattern),
@@ -88,6 +97,14 @@ impl Lookahead {
                     {
                         Some(Begins::Head)
                     }
+                    (
+                        Kind::RightBracket | Kind::RightBrace,
+                        Kind::Dot
+                        | Kind::LeftBracket
+                        | Kind::LeftParen
+                        | Kind::OptionalChain
+                        | Kind::Template,
+                    ) if is_operand => Some(Begins::Base),
                     _ => None,
                 };
                 if let Some(begins) = begins {
@@ -100,7 +117,7 @@ impl Lookahead {
             match kind {
                 Kind::End => break,
                 Kind::LeftParen | Kind::LeftBracket | Kind::LeftBrace => {
-                    self.open.push(token.mark.start);
+                    self.open.push((token.mark.start, begins_operand(before)));
                 }
                 Kind::RightBrace if brackets.is_in_template() => {}
                 Kind::RightParen | Kind::RightBracket | Kind::RightBrace => {

@@ -6,7 +6,7 @@
 //! apart.
 //!
 //! It refuses to know where values come from: a pattern finds its value on the
-//! stack. A nested pattern is never the base of a member: `[[a].b] = c` is refused.
+//! stack.
 
 use alloc::vec::Vec;
 
@@ -290,12 +290,21 @@ impl Parser<'_, '_> {
     }
 
     /// Whether a name without anything before its end stands here.
-    fn is_plain_target(&self) -> bool {
-        self.is_at_pattern()
+    fn is_plain_target(&mut self) -> bool {
+        self.is_at_nested_pattern(Role::Assign)
             || matches!(
                 self.lexer.peek().kind,
                 Kind::Comma | Kind::Assign | Kind::RightBrace | Kind::RightBracket
             )
+    }
+
+    /// Whether a pattern in a pattern stands here, and no literal whose member is
+    /// assigned.
+    fn is_at_nested_pattern(&mut self, role: Role) -> bool {
+        let is_literal = role == Role::Assign
+            && self.is_at_pattern()
+            && self.lookahead.is_base(self.token, &self.lexer, self.max_nesting);
+        self.is_at_pattern() && !is_literal
     }
 
     /// BindingRestProperty or AssignmentRestProperty ( object -- object )
@@ -307,7 +316,7 @@ impl Parser<'_, '_> {
         kept: Option<VarId>,
         mark: Mark,
     ) -> Parsed<()> {
-        if self.is_at_pattern() {
+        if self.is_at_nested_pattern(role) {
             return Err(self.expected("a name behind `...`"));
         }
         let copy = |this: &mut Self, f: &mut Function<'_>| {
@@ -340,19 +349,12 @@ impl Parser<'_, '_> {
     fn element(&mut self, f: &mut Function<'_>, role: Role, part: Part) -> Parsed<()> {
         let mark = self.token.mark;
         let is_rest = matches!(part, Part::Rest(_));
-        if self.is_at_pattern() {
+        if self.is_at_nested_pattern(role) {
             self.fetch(f, part, mark);
-            if is_rest {
-                return self.pattern(f, role);
-            }
-            self.pattern_with_default(f, role)?;
-            return match self.token.kind {
-                Kind::Dot | Kind::LeftBracket | Kind::LeftParen | Kind::OptionalChain => {
-                    let clause = "sec-destructuring-assignment";
-                    let what = "a member of a literal as a target";
-                    Err(self.unsupported(mark, clause, what))
-                }
-                _ => Ok(()),
+            return if is_rest {
+                self.pattern(f, role)
+            } else {
+                self.pattern_with_default(f, role).map(|_| ())
             };
         }
         if role != Role::Assign {
