@@ -303,6 +303,27 @@ impl<'s, 'm> Parser<'s, 'm> {
         })
     }
 
+    /// The atom of template characters behind a tag: an escape that stands for
+    /// nothing is no error there, and leaves no string.
+    pub(crate) fn cooked_or_nothing(&mut self, text: &str) -> Option<Atom> {
+        let mut units = core::mem::take(&mut self.units);
+        units.clear();
+        let cooked = literal::text(text, true, &mut units);
+        let atom = cooked.ok().map(|()| self.atoms.intern_units(&units));
+        self.units = units;
+        atom
+    }
+
+    /// The atom of template characters as they are written; every line ends in a
+    /// line feed.
+    pub(crate) fn raw(&mut self, text: &str) -> Atom {
+        if !text.contains('\r') {
+            return self.atoms.intern(text);
+        }
+        let text = text.replace("\r\n", "\n").replace('\r', "\n");
+        self.atoms.intern(&text)
+    }
+
     // Nesting and recovery.
 
     /// A production that can hold itself begins.

@@ -50,7 +50,6 @@ fn parts_of_the_language_outside_the_subset_are_called_unsupported() {
         ("import('b')", Unsupported, "1:1", Some("sec-import-calls")),
         ("import.meta", Unsupported, "1:1", Some("sec-meta-properties")),
         ("export const a = 1", Unsupported, "1:1", Some("sec-exports")),
-        ("a`b`", Unsupported, "1:2", Some("sec-tagged-templates")),
         ("eval('1')", Unsupported, "1:1", Some("sec-function-calls")),
         ("1n", Unsupported, "1:1", Some("sec-ecmascript-language-types-bigint-type")),
         ("new.target", Unsupported, "1:1", Some("sec-meta-properties")),

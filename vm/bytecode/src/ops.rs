@@ -424,6 +424,10 @@ operations! {
     StepValue step_value() "( iterator -- value )" Effect::fixed(1, 1), Next;
     /// Makes an array of the values that are left.
     RestValues rest_values() "( iterator -- array )" Effect::fixed(1, 1), Next;
+    /// Pushes the template object of that site, undefined before it is made.
+    LoadTemplate load_template(site: Count) "( -- template )" Effect::fixed(0, 1), Next;
+    /// Makes the template object of a site, of cooked and raw strings by turns.
+    MakeTemplate make_template(count: Argc) "( site text… -- template )" Effect::counted(1, 1), Next;
 }
 
 impl Op {

@@ -847,4 +847,12 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     fn rest_values(&mut self, at: At<L>) -> Next<L> {
         self.remaining_values(at)
     }
+
+    fn load_template(&mut self, at: At<L>, site: Count) -> Next<L> {
+        self.push_template(at, site.index())
+    }
+
+    fn make_template(&mut self, at: At<L>, count: Argc) -> Next<L> {
+        self.template_of(at, count.index())
+    }
 }

@@ -11,6 +11,7 @@ mod lists;
 mod numeric;
 mod property;
 mod quick;
+mod templates;
 mod variable;
 
 pub(crate) use numeric::power;
