@@ -52,7 +52,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let raw = self.new_array(n_texts / 2)?;
         self.push(Value::object(raw))?;
         for depth in (0..n_texts).rev() {
-            let is_cooked = (n_texts - 1 - depth) % 2 == 0;
+            let is_cooked = (n_texts - 1 - depth).is_multiple_of(2);
             let list = if is_cooked { template } else { raw };
             self.append(list, self.peek(at, depth))?;
         }
