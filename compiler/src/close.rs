@@ -79,7 +79,7 @@ impl Parser<'_, '_> {
                     .ok_or(Exceeded("more than 32767 free variables in one function"))?,
                 first_free,
                 name: None,
-                length: f.n_params,
+                length: f.length.unwrap_or(f.n_params),
                 parent: u32::MAX,
                 sibling: parent.last_child,
                 first_guard,
@@ -89,6 +89,7 @@ impl Parser<'_, '_> {
         let row = row.map_err(|exceeded| self.exceeded(mark, exceeded))?;
         growth::push(&mut self.output.functions, row);
         parent.last_child = id + 1;
+        self.had_rest = f.has_rest;
         Ok(ClosedId(id))
     }
 
@@ -148,6 +149,9 @@ impl Parser<'_, '_> {
             FunctionKind::Method => record::FLAG_METHOD,
             FunctionKind::Plain | FunctionKind::Script => 0,
         };
+        if f.has_rest {
+            flags |= record::FLAG_ARGUMENTS;
+        }
         let has_arguments = matches!(f.kind, FunctionKind::Plain | FunctionKind::Method);
         let first_free = narrow::to_u32(self.output.frees.len());
         f.restore_names(&mut self.atoms);

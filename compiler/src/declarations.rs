@@ -1,8 +1,7 @@
 //! Declarations: `var`, `let`, `const` and functions, and what their names
 //! exclude.
 //!
-//! It refuses patterns so far; a binding is a name. It leaves to `variables`
-//! where a name is kept.
+//! It leaves patterns to `patterns`, and to `variables` where a name is kept.
 
 use alloc::format;
 
@@ -14,6 +13,7 @@ use crate::close::ClosedId;
 use crate::draft::{VarId, Word};
 use crate::function::{Function, FunctionKind};
 use crate::parser::{Fail, Parsed, Parser};
+use crate::patterns::{Role, Waiting};
 use crate::reference::Place;
 use crate::token::{Kind, Mark};
 use crate::variables::State;
@@ -67,8 +67,14 @@ impl Parser<'_, '_> {
     /// BindingList or VariableDeclarationList ( -- )
     fn binding_list(&mut self, f: &mut Function<'_>, state: State, no_in: bool) -> Parsed<()> {
         loop {
-            let binding = self.binding(f, state)?;
-            self.initializer(f, binding, no_in)?;
+            if self.is_at_pattern() {
+                let n_fresh = self.fresh.len();
+                let waiting = self.pattern_first(f, Role::Declare(state))?;
+                self.value_of_pattern(f, waiting, n_fresh, no_in)?;
+            } else {
+                let binding = self.binding(f, state)?;
+                self.initializer(f, binding, no_in)?;
+            }
             if !self.eat(Kind::Comma) {
                 return Ok(());
             }
@@ -83,28 +89,42 @@ impl Parser<'_, '_> {
         no_in: bool,
     ) -> Parsed<()> {
         self.initializer(f, first, no_in)?;
+        self.more_bindings(f, first.state, no_in)
+    }
+
+    /// The rest of a list behind its first binding ( -- )
+    pub(crate) fn more_bindings(
+        &mut self,
+        f: &mut Function<'_>,
+        state: State,
+        no_in: bool,
+    ) -> Parsed<()> {
         if self.eat(Kind::Comma) {
-            self.binding_list(f, first.state, no_in)?;
+            self.binding_list(f, state, no_in)?;
         }
         Ok(())
     }
 
-    /// BindingIdentifier, declared; patterns are refused.
+    /// `=` and the value of a declared pattern, whose names are fresh from that
+    /// count on ( -- )
+    pub(crate) fn value_of_pattern(
+        &mut self,
+        f: &mut Function<'_>,
+        waiting: Waiting,
+        n_fresh: usize,
+        no_in: bool,
+    ) -> Parsed<()> {
+        self.expect(Kind::Assign, "`=` behind the pattern")?;
+        self.value_before(f, waiting, no_in)?;
+        self.settle_fresh(f, n_fresh);
+        Ok(())
+    }
+
+    /// BindingIdentifier, declared.
     pub(crate) fn binding(&mut self, f: &mut Function<'_>, state: State) -> Parsed<Binding> {
-        self.refuse_pattern()?;
         let (atom, mark) = self.binding_identifier("a name")?;
         let var = self.declare(f, atom, mark, state)?;
         Ok(Binding { atom, mark, state, var })
-    }
-
-    /// BindingPattern, which is refused.
-    pub(crate) fn refuse_pattern(&mut self) -> Parsed<()> {
-        if matches!(self.token.kind, Kind::LeftBrace | Kind::LeftBracket) {
-            let mark = self.token.mark;
-            let clause = "sec-destructuring-binding-patterns";
-            return Err(self.unsupported(mark, clause, "a destructuring pattern"));
-        }
-        Ok(())
     }
 
     /// Initializer, or the value that stands for none ( -- )
@@ -169,7 +189,7 @@ impl Parser<'_, '_> {
     }
 
     /// Declares a name in the innermost scope, or for a `var` in the function's.
-    fn declare(
+    pub(crate) fn declare(
         &mut self,
         f: &mut Function<'_>,
         atom: Atom,

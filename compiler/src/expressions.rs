@@ -25,6 +25,9 @@ enum Binary {
 /// How tightly exponentiation binds; it alone groups to the right.
 const POWER: u8 = 11;
 
+/// How tightly the operands of `??` bind at least.
+const BIT_OR: u8 = 3;
+
 impl Kind {
     /// A binary operator with how tightly it binds.
     fn binary(self) -> Option<(u8, Binary)> {
@@ -32,7 +35,7 @@ impl Kind {
             Kind::Coalesce => (1, Binary::Coalesce),
             Kind::OrOr => (1, Binary::Or),
             Kind::AndAnd => (2, Binary::And),
-            Kind::Or => (3, Binary::Op(Op::BitOr)),
+            Kind::Or => (BIT_OR, Binary::Op(Op::BitOr)),
             Kind::Xor => (4, Binary::Op(Op::BitXor)),
             Kind::And => (5, Binary::Op(Op::BitAnd)),
             Kind::Equal => (6, Binary::Op(Op::Equal)),
@@ -121,6 +124,11 @@ impl Parser<'_, '_> {
             {
                 break self.arrow_function(f, no_in)?;
             }
+            if self.is_at_pattern()
+                && self.lookahead.is_pattern(start, &self.lexer, self.max_nesting)
+            {
+                break self.pattern_assignment(f, no_in)?;
+            }
             let operand = self.binary_expression(f, 0, no_in)?;
             match self.token.kind {
                 Kind::Question => {
@@ -162,12 +170,11 @@ impl Parser<'_, '_> {
     ) -> Parsed<Operand> {
         let clause = "sec-assignment-operators-static-semantics-early-errors";
         let operator = self.token;
-        if operator.kind == Kind::AssignLogical {
-            let clause = "sec-assignment-operators";
-            return Err(self.unsupported(operator.mark, clause, "a logical assignment"));
-        }
         let (place, mark) = self.target(operand, start.mark.to(self.last), clause)?;
         self.advance();
+        if operator.kind == Kind::AssignLogical {
+            return self.logical_assignment(f, place, mark, operator, start, no_in);
+        }
         let Some(op) = operator.kind.compound() else {
             let value = self.assignment_expression(f, no_in)?;
             if let Place::Name(name) = place
@@ -186,6 +193,54 @@ impl Parser<'_, '_> {
         f.at(operator.mark);
         f.op(op);
         Ok(Operand::Stored(place, mark))
+    }
+
+    /// `&&=`, `||=` or `??=` and what is behind it ( place -- value )
+    fn logical_assignment(
+        &mut self,
+        f: &mut Function<'_>,
+        place: Place,
+        mark: Mark,
+        operator: Token,
+        start: Token,
+        no_in: bool,
+    ) -> Parsed<Operand> {
+        self.settle_key(f, place);
+        self.duplicate(f, place);
+        self.read(f, place, mark);
+        let kept = f.label();
+        f.branch(
+            match self.text_of(operator.mark) {
+                "&&=" => Op::BranchKeepFalse,
+                "||=" => Op::BranchKeepTrue,
+                _ => Op::BranchKeepPresent,
+            },
+            kept,
+        );
+        let value = self.assignment_expression(f, no_in)?;
+        if let Place::Name(name) = place
+            && start.kind != Kind::LeftParen
+        {
+            self.name_closure(value, name);
+        }
+        self.value(f, value);
+        self.value(f, Operand::Stored(place, mark));
+        if place.is_name() {
+            f.bind(kept);
+            return Ok(Operand::Value);
+        }
+        // Where nothing was assigned, the place's operands lie under the value.
+        let end = f.label();
+        f.branch(Op::Branch, end);
+        f.bind(kept);
+        f.op(Op::Swap);
+        f.op(Op::Drop);
+        if place == Place::At {
+            f.op(Op::Swap);
+            f.op(Op::Drop);
+        }
+        f.bind(end);
+        Ok(Operand::Value)
     }
 
     /// `=>` behind what may be its one parameter ( -- function )
@@ -214,6 +269,9 @@ impl Parser<'_, '_> {
     ) -> Parsed<Operand> {
         let start = self.token;
         let mut operand = self.unary_expression(f)?;
+        // What the left side is made with, outside parentheses: `??` mixes with
+        // neither `&&` nor `||`.
+        let mut made_with = None;
         loop {
             let operator = self.token;
             let Some((tightness, binary)) = operator.kind.binary() else { return Ok(operand) };
@@ -221,23 +279,30 @@ impl Parser<'_, '_> {
                 return Ok(operand);
             }
             match binary {
-                Binary::Coalesce => {
-                    let clause = "sec-binary-logical-operators";
-                    return Err(self.unsupported(operator.mark, clause, "`??`"));
-                }
-                Binary::And | Binary::Or => {
+                Binary::And | Binary::Or | Binary::Coalesce => {
+                    let coalesces = binary == Binary::Coalesce;
+                    if made_with.is_some_and(|before| before != coalesces) {
+                        return Err(self.syntax(
+                            operator.mark,
+                            "sec-binary-logical-operators",
+                            "`??` needs parentheses beside `&&` and `||`",
+                        ));
+                    }
+                    made_with = Some(coalesces);
                     self.value(f, operand);
                     self.advance();
                     let end = f.label();
-                    let keep = if binary == Binary::And {
-                        Op::BranchKeepFalse
-                    } else {
-                        Op::BranchKeepTrue
+                    let (keep, least) = match binary {
+                        Binary::And => (Op::BranchKeepFalse, tightness + 1),
+                        Binary::Or => (Op::BranchKeepTrue, tightness + 1),
+                        _ => (Op::BranchKeepPresent, BIT_OR),
                     };
+                    let depth = f.depth;
                     f.branch(keep, end);
-                    let right = self.binary_expression(f, tightness + 1, no_in)?;
+                    let right = self.binary_expression(f, least, no_in)?;
                     self.value(f, right);
                     f.bind(end);
+                    debug_assert_eq!(f.depth, depth);
                 }
                 Binary::Op(op) => {
                     if tightness == POWER && start.kind.is_unary_operator() {
@@ -362,6 +427,20 @@ impl Parser<'_, '_> {
                 f.at(mark);
                 f.op(Op::DeleteAt);
             }
+            Operand::Chain(place, _, absent) => {
+                f.at(mark);
+                match place {
+                    Place::Field(atom) => self.field_op(f, Op::DeleteField, atom),
+                    _ => f.op(Op::DeleteAt),
+                }
+                // Nothing to delete is true.
+                let end = f.label();
+                f.branch(Op::Branch, end);
+                f.bind(absent);
+                f.op(Op::Drop);
+                f.op(Op::PushTrue);
+                f.bind(end);
+            }
             operand => {
                 self.discard(f, operand);
                 f.op(Op::PushTrue);
@@ -387,11 +466,7 @@ impl Parser<'_, '_> {
 
     fn step_target(&mut self, operand: Operand, mark: Mark) -> Parsed<(Place, Mark)> {
         let clause = "sec-update-expressions-static-semantics-early-errors";
-        match operand {
-            // No pattern can be stepped.
-            Operand::Pattern(_) => self.target(Operand::Value, mark, clause),
-            operand => self.target(operand, mark, clause),
-        }
+        self.target(operand, mark, clause)
     }
 }
 

@@ -8,7 +8,7 @@ use scruple_bytecode::ops::{Flow, Op};
 
 use crate::arena::{Arena, Chunks};
 use crate::atoms::Atom;
-use crate::draft::{Guard, GuardId, Label, LabelId, Order, OrderId, ScopeId, Segment, Word};
+use crate::draft::{Guard, GuardId, Label, LabelId, Order, OrderId, ScopeId, Segment, VarId, Word};
 use crate::exits::{Control, Exit, Site};
 use crate::narrow;
 use crate::token::Mark;
@@ -36,6 +36,14 @@ pub(crate) struct Function<'a> {
     /// are globals.
     pub(crate) is_global_only: bool,
     pub(crate) n_params: u32,
+    /// The parameters before the first default or rest, once that is known.
+    pub(crate) length: Option<u32>,
+    pub(crate) has_rest: bool,
+    /// The scope that `var` declares in: the function's own, or where a parameter
+    /// is more than a name, the body's.
+    pub(crate) var_scope: ScopeId,
+    /// Variables of the body that begin with the value of a parameter of that name.
+    pub(crate) copies: Chunks<'a, (VarId, VarId), 4>,
     pub(crate) draft: Chunks<'a, u32, 64>,
     pub(crate) labels: Chunks<'a, Label, 8>,
     pub(crate) orders: Chunks<'a, Order, 8>,
@@ -67,6 +75,10 @@ impl<'a> Function<'a> {
             own_name: None,
             is_global_only: false,
             n_params: 0,
+            length: None,
+            has_rest: false,
+            var_scope: ScopeId(0),
+            copies: Chunks::new(arena),
             draft: Chunks::new(arena),
             labels: Chunks::new(arena),
             orders: Chunks::new(arena),

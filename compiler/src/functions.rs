@@ -1,7 +1,12 @@
 //! Functions: parameters, bodies and arrow functions.
 //!
-//! It owns how a function is opened inside another and closed. It refuses
-//! default values, rest parameters, patterns, generators and async functions.
+//! It owns how a function is opened inside another and closed. Parameters that are
+//! names only are the frame's first slots. From the first one that is more than a
+//! name on, the slots are temporaries, and the names are declared like those of
+//! `let` in a scope of their own, from where the body's scope is apart: so what a
+//! default sees is what ECMA-262 says (FunctionDeclarationInstantiation).
+//!
+//! It refuses generators and async functions.
 
 use alloc::format;
 
@@ -10,10 +15,13 @@ use scruple_bytecode::ops::Op;
 use crate::arena::Arena;
 use crate::atoms::Atom;
 use crate::close::ClosedId;
+use crate::declarations::Binding;
 use crate::draft::{ScopeId, Word};
+use crate::exits::plain;
 use crate::function::{Function, FunctionKind};
 use crate::narrow;
-use crate::parser::{Parsed, Parser};
+use crate::parser::{Fail, Parsed, Parser};
+use crate::patterns::Role;
 use crate::reference::Operand;
 use crate::token::{Kind, Mark};
 use crate::variables::State;
@@ -173,19 +181,17 @@ impl Parser<'_, '_> {
     fn formal_parameters(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         self.expect(Kind::LeftParen, "`(` before the parameters")?;
         while !self.is(Kind::RightParen) {
-            self.refuse_pattern()?;
-            let mark = self.token.mark;
             if self.is(Kind::Ellipsis) {
-                let clause = "sec-function-definitions";
-                return Err(self.unsupported(mark, clause, "a rest parameter"));
+                self.rest_parameter(f)?;
+                break;
             }
-            let (atom, mark) = self.binding_identifier("a parameter's name")?;
-            if self.is(Kind::Assign) {
-                let mark = self.token.mark;
-                let clause = "sec-function-definitions";
-                return Err(self.unsupported(mark, clause, "a parameter's default value"));
+            let is_name = !self.is_at_pattern();
+            if is_name && f.scope == ScopeId(0) && self.lexer.peek().kind != Kind::Assign {
+                let (atom, mark) = self.binding_identifier("a parameter's name")?;
+                self.declare_parameter(f, atom, mark)?;
+            } else {
+                self.parameter(f)?;
             }
-            self.declare_parameter(f, atom, mark)?;
             if !self.eat(Kind::Comma) {
                 break;
             }
@@ -194,27 +200,122 @@ impl Parser<'_, '_> {
         Ok(())
     }
 
+    /// FormalParameter that is more than a name, or stands behind one ( -- )
+    fn parameter(&mut self, f: &mut Function<'_>) -> Parsed<()> {
+        if f.scope == ScopeId(0) {
+            f.enter_scope();
+        }
+        let slot = f.declare_hidden_in(ScopeId(0));
+        let length = f.n_params;
+        f.n_params += 1;
+        let n_fresh = self.fresh.len();
+        if self.is_at_pattern() {
+            f.word_with_effect(Word::Load(plain(slot)), 0, 1);
+            if self.pattern_with_default(f, Role::Parameter)? {
+                f.length.get_or_insert(length);
+            }
+        } else {
+            let (atom, mark) = self.binding_identifier("a parameter's name")?;
+            let binding = self.parameter_binding(f, atom, mark)?;
+            f.word_with_effect(Word::Load(plain(slot)), 0, 1);
+            if self.default_value(f, Some(atom))? {
+                f.length.get_or_insert(length);
+            }
+            self.initialise(f, binding);
+        }
+        self.settle_fresh(f, n_fresh);
+        Ok(())
+    }
+
+    /// FunctionRestParameter ( -- )
+    fn rest_parameter(&mut self, f: &mut Function<'_>) -> Parsed<()> {
+        let mark = self.advance().mark;
+        if f.scope == ScopeId(0) {
+            f.enter_scope();
+        }
+        f.has_rest = true;
+        f.length.get_or_insert(f.n_params);
+        let n_fresh = self.fresh.len();
+        f.at(mark);
+        f.op_with(Op::LoadRest, narrow::to_operand(f.n_params));
+        if self.is_at_pattern() {
+            self.pattern(f, Role::Parameter)?;
+        } else {
+            let (atom, mark) = self.binding_identifier("a parameter's name")?;
+            let binding = self.parameter_binding(f, atom, mark)?;
+            self.initialise(f, binding);
+        }
+        self.settle_fresh(f, n_fresh);
+        Ok(())
+    }
+
+    /// A name of a parameter that is no plain one, declared.
+    pub(crate) fn parameter_binding(
+        &mut self,
+        f: &mut Function<'_>,
+        atom: Atom,
+        mark: Mark,
+    ) -> Parsed<Binding> {
+        self.check_bindable(atom, mark)?;
+        let state = State::Let;
+        let declared = match f.outer_parameter(&self.atoms, atom) {
+            Some(_) => None,
+            None => f.declare(&mut self.atoms, atom, state).ok(),
+        };
+        match declared {
+            Some(var) => Ok(Binding { atom, mark, state, var }),
+            None => Err(self.repeated_parameter(atom, mark)),
+        }
+    }
+
+    fn repeated_parameter(&mut self, atom: Atom, mark: Mark) -> Fail {
+        let name = self.atoms.show(atom);
+        let message = format!("two parameters have the name `{name}`");
+        self.strict(mark, "sec-parameter-lists-static-semantics-early-errors", message)
+    }
+
     fn declare_parameter(&mut self, f: &mut Function<'_>, atom: Atom, mark: Mark) -> Parsed<()> {
         self.check_bindable(atom, mark)?;
         if f.declare(&mut self.atoms, atom, State::Param).is_err() {
-            let name = self.atoms.show(atom);
-            let message = format!("two parameters have the name `{name}`");
-            return Err(self.strict(
-                mark,
-                "sec-parameter-lists-static-semantics-early-errors",
-                message,
-            ));
+            return Err(self.repeated_parameter(atom, mark));
         }
         f.n_params += 1;
         Ok(())
     }
 
-    /// FunctionBody in braces ( -- ). It shares the parameters' scope.
+    /// FunctionBody in braces ( -- ). It shares the parameters' scope if they are
+    /// names only.
     fn function_body(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         self.expect(Kind::LeftBrace, "`{` before the function's body")?;
+        if f.scope != ScopeId(0) {
+            self.refuse_directive()?;
+            f.var_scope = f.enter_scope();
+        }
         self.statement_list(f);
         f.close_scopes_to(&mut self.atoms, ScopeId(0));
         self.expect(Kind::RightBrace, "`}` behind the function's body")?;
+        Ok(())
+    }
+
+    /// `use strict` among the directives of a function whose parameters are more
+    /// than names.
+    fn refuse_directive(&mut self) -> Parsed<()> {
+        let mut ahead = self.lexer.clone();
+        let mut token = self.token;
+        while token.kind == Kind::Text {
+            let text = self.text_of(token.mark);
+            if matches!(text, "'use strict'" | "\"use strict\"") {
+                return Err(self.syntax(
+                    token.mark,
+                    "sec-function-definitions-static-semantics-early-errors",
+                    "`use strict` needs parameters that are names only",
+                ));
+            }
+            token = ahead.next();
+            if token.kind == Kind::Semicolon {
+                token = ahead.next();
+            }
+        }
         Ok(())
     }
 }

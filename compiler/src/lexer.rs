@@ -124,6 +124,12 @@ impl<'s> Lexer<'s> {
         }
     }
 
+    /// Whether the token just read is that text.
+    pub(crate) fn is_behind(&self, text: &str) -> bool {
+        self.source.get(..self.offset()).is_some_and(|before| before.ends_with(text))
+            && self.inner.slice() == text
+    }
+
     /// What [`Lexer::next`] would yield.
     pub(crate) fn peek(&self) -> Token {
         self.clone().next()

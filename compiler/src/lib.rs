@@ -39,6 +39,7 @@ mod narrow;
 mod objects;
 mod output;
 mod parser;
+mod patterns;
 mod primary;
 mod reference;
 mod statements;

@@ -1,63 +1,128 @@
-//! Looking ahead over tokens: whether a parenthesis begins arrow parameters, and
-//! which brackets are open while tokens are skipped.
+//! Looking ahead over tokens: whether a parenthesis begins arrow parameters,
+//! whether a bracket or brace begins a pattern, and which brackets are open while
+//! tokens are skipped.
 //!
 //! It refuses to build anything from what it sees. Each token is looked at once
-//! for all parentheses around it: what a scan learns of inner ones is kept until
-//! the parser has passed them, so that looking ahead stays linear.
+//! for all brackets around it: what a scan learns of inner ones is kept until the
+//! parser has passed them, so that looking ahead stays linear. Kept are only the
+//! few that begin something, not every literal.
 
 use alloc::vec::Vec;
 
 use crate::lexer::Lexer;
 use crate::token::{Kind, Token};
 
-/// What is known of the parentheses before an offset.
+/// What is known of the brackets before an offset.
 #[derive(Default)]
 pub(crate) struct Lookahead {
     /// Everything before this offset has been looked at.
     known_to: u32,
-    /// Offsets of parentheses that begin arrow parameters, in no order that
-    /// matters beyond being few.
-    arrows: Vec<u32>,
+    /// Offsets of brackets with what they begin, in ascending order.
+    found: Vec<(u32, Begins)>,
+    /// Brackets open in a scan, kept for its room, and whether an operand begins
+    /// with them.
+    open: Vec<(u32, bool)>,
+}
+
+/// What a bracket begins.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Begins {
+    /// The parameters of an arrow function.
+    Arrow,
+    /// The pattern of an assignment.
+    Pattern,
+    /// A pattern in the head of a for-in or for-of, if it stands in one.
+    Head,
+    /// A literal that a member or a call follows: no part of a pattern.
+    Base,
 }
 
 impl Lookahead {
     /// Whether the parenthesis begins the parameters of an arrow function; the
     /// lexer stands behind it.
     pub(crate) fn is_arrow(&mut self, paren: Token, lexer: &Lexer<'_>, max_nesting: u32) -> bool {
-        let start = paren.mark.start;
-        if start < self.known_to {
-            return self.arrows.binary_search(&start).is_ok();
+        if paren.mark.start >= self.known_to
+            && let Some(is_arrow) = simple_parameters(&mut lexer.clone())
+        {
+            return is_arrow;
         }
-        let mut ahead = lexer.clone();
-        match simple_parameters(&mut ahead) {
-            Some(is_arrow) => is_arrow,
-            None => {
-                self.scan(start, lexer.clone(), max_nesting);
-                self.arrows.binary_search(&start).is_ok()
-            }
-        }
+        self.begins(paren, lexer, max_nesting) == Some(Begins::Arrow)
     }
 
-    /// Looks at everything up to the matching parenthesis.
-    fn scan(&mut self, start: u32, mut lexer: Lexer<'_>, max_nesting: u32) {
-        self.arrows.clear();
+    /// Whether the bracket or brace begins the pattern of an assignment; the lexer
+    /// stands behind it.
+    pub(crate) fn is_pattern(&mut self, open: Token, lexer: &Lexer<'_>, max_nesting: u32) -> bool {
+        self.begins(open, lexer, max_nesting) == Some(Begins::Pattern)
+    }
+
+    /// Whether `in` or `of` follows what the bracket or brace begins, as in the
+    /// head of a for statement; the lexer stands behind it.
+    pub(crate) fn is_head(&mut self, open: Token, lexer: &Lexer<'_>, max_nesting: u32) -> bool {
+        self.begins(open, lexer, max_nesting) == Some(Begins::Head)
+    }
+
+    /// Whether the bracket or brace begins a literal that a member or a call
+    /// follows; the lexer stands behind it.
+    pub(crate) fn is_base(&mut self, open: Token, lexer: &Lexer<'_>, max_nesting: u32) -> bool {
+        self.begins(open, lexer, max_nesting) == Some(Begins::Base)
+    }
+
+    fn begins(&mut self, open: Token, lexer: &Lexer<'_>, max_nesting: u32) -> Option<Begins> {
+        let start = open.mark.start;
+        if start >= self.known_to {
+            self.scan(open, lexer.clone(), max_nesting);
+        }
+        let at = self.found.binary_search_by_key(&start, |found| found.0).ok()?;
+        self.found.get(at).map(|found| found.1)
+    }
+
+    /// Looks at everything up to the matching bracket.
+    fn scan(&mut self, first: Token, mut lexer: Lexer<'_>, max_nesting: u32) {
+        self.found.clear();
+        self.open.clear();
         let mut brackets = Brackets::default();
-        let mut parens = Vec::new();
-        parens.push(start);
-        let mut before = Kind::LeftParen;
-        let mut token = lexer.next();
+        let mut token = first;
+        let mut before = Kind::Semicolon;
+        // The bracket closed by the token before.
+        let mut closed = None;
         loop {
             let kind = token.kind;
+            if let Some((open, is_operand)) = closed.take() {
+                let begins = match (before, kind) {
+                    (Kind::RightParen, Kind::Arrow) if !token.newline_before => Some(Begins::Arrow),
+                    (Kind::RightBracket | Kind::RightBrace, Kind::Assign) => Some(Begins::Pattern),
+                    (Kind::RightBracket | Kind::RightBrace, Kind::In) => Some(Begins::Head),
+                    (Kind::RightBracket | Kind::RightBrace, Kind::Identifier)
+                        if lexer.is_behind("of") =>
+                    {
+                        Some(Begins::Head)
+                    }
+                    (
+                        Kind::RightBracket | Kind::RightBrace,
+                        Kind::Dot
+                        | Kind::LeftBracket
+                        | Kind::LeftParen
+                        | Kind::OptionalChain
+                        | Kind::Template,
+                    ) if is_operand => Some(Begins::Base),
+                    _ => None,
+                };
+                if let Some(begins) = begins {
+                    self.found.push((open, begins));
+                }
+                if self.open.is_empty() {
+                    break;
+                }
+            }
             match kind {
                 Kind::End => break,
-                Kind::LeftParen => parens.push(token.mark.start),
-                Kind::RightParen => {
-                    let Some(open) = parens.pop() else { break };
-                    let after = lexer.peek();
-                    if after.kind == Kind::Arrow && !after.newline_before {
-                        self.arrows.push(open);
-                    }
-                    if parens.is_empty() {
+                Kind::LeftParen | Kind::LeftBracket | Kind::LeftBrace => {
+                    self.open.push((token.mark.start, begins_operand(before)));
+                }
+                Kind::RightBrace if brackets.is_in_template() => {}
+                Kind::RightParen | Kind::RightBracket | Kind::RightBrace => {
+                    closed = self.open.pop();
+                    if closed.is_none() {
                         break;
                     }
                 }
@@ -66,14 +131,14 @@ impl Lookahead {
                 }
                 _ => {}
             }
-            if parens.len() + brackets.depth() > 2 * max_nesting as usize {
+            if brackets.depth() > 2 * max_nesting as usize {
                 break;
             }
             before = kind;
             brackets.step(kind, &mut lexer);
             token = lexer.next();
         }
-        self.arrows.sort_unstable();
+        self.found.sort_unstable_by_key(|found| found.0);
         self.known_to = token.mark.start;
     }
 }
@@ -147,6 +212,10 @@ pub(crate) struct Brackets {
 impl Brackets {
     pub(crate) fn is_empty(&self) -> bool {
         self.open.is_empty()
+    }
+
+    fn is_in_template(&self) -> bool {
+        self.open.last() == Some(&Kind::Template)
     }
 
     pub(crate) fn depth(&self) -> usize {

@@ -1,8 +1,7 @@
 //! Loops. The test of a loop is parsed before the body and emitted behind it,
 //! so that a turn costs one branch; segments of the draft carry that.
 //!
-//! It refuses patterns in heads so far, and closes no iterators: the operation
-//! table has no operation for that yet.
+//! It closes no iterators: those there are have nothing to close.
 
 use scruple_bytecode::ops::Op;
 
@@ -11,6 +10,7 @@ use crate::draft::{LabelId, ScopeId, VarId, Word};
 use crate::exits::{Control, plain};
 use crate::function::Function;
 use crate::parser::{Parsed, Parser};
+use crate::patterns::{Role, Waiting};
 use crate::reference::Place;
 use crate::token::{Kind, Mark};
 use crate::variables::State;
@@ -91,6 +91,9 @@ impl Parser<'_, '_> {
     /// `for (var …` ( -- )
     fn for_var(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         self.advance();
+        if self.is_at_pattern() {
+            return self.for_pattern(f, State::Var, None);
+        }
         let binding = self.binding(f, State::Var)?;
         if self.is_in_or_of() {
             return self.for_in_of(f, Head::Binding(binding, None));
@@ -107,6 +110,9 @@ impl Parser<'_, '_> {
         // written once that is known.
         let entry = f.word(Word::Nothing);
         let scope = f.open_scope();
+        if self.is_at_pattern() {
+            return self.for_pattern(f, state, Some((scope, entry)));
+        }
         let n_functions = self.output.functions.len();
         let binding = self.binding(f, state)?;
         if self.is_in_or_of() {
@@ -122,12 +128,91 @@ impl Parser<'_, '_> {
         self.for_rest(f, Some(scope))
     }
 
+    /// `for (`, `var`, `let` or `const`, and a pattern ( -- ). With a scope comes the
+    /// place of the draft where it may be entered.
+    fn for_pattern(
+        &mut self,
+        f: &mut Function<'_>,
+        state: State,
+        scope: Option<(ScopeId, u32)>,
+    ) -> Parsed<()> {
+        let n_fresh = self.fresh.len();
+        let n_functions = self.output.functions.len();
+        let order_place = f.word(Word::Nothing);
+        let segment = f.begin_segment();
+        f.set_depth(1);
+        self.pattern(f, Role::Declare(state))?;
+        f.end_segment();
+        if let Some((scope, entry)) = scope {
+            // The value sees the names, not initialised.
+            f.draft.set(entry, Word::Enter(scope).pack());
+        }
+        if self.is_in_or_of() {
+            let scope = scope.map(|(scope, _)| scope);
+            return self.for_in_of_pattern(f, order_place, segment, Some((scope, n_fresh)));
+        }
+        let order = f.plan_order();
+        f.draft.set(order_place, Word::Order(order).pack());
+        let waiting = Waiting { order, segment, depth: 0 };
+        self.value_of_pattern(f, waiting, n_fresh, true)?;
+        self.more_bindings(f, state, true)?;
+        let Some((scope, _)) = scope else { return self.for_rest(f, None) };
+        if self.output.functions.len() > n_functions {
+            f.word(Word::Renew(scope));
+        }
+        self.for_rest(f, Some(scope))
+    }
+
+    /// The rest of `for (pattern in/of expression) body`, from the word between; the
+    /// pattern stands in a segment ( item -- ). What it declares comes with the scope
+    /// to enter each turn ( -- )
+    fn for_in_of_pattern(
+        &mut self,
+        f: &mut Function<'_>,
+        order_place: u32,
+        segment: u32,
+        declared: Option<(Option<ScopeId>, usize)>,
+    ) -> Parsed<()> {
+        let order = f.plan_order();
+        f.draft.set(order_place, Word::Order(order).pack());
+        if !matches!(declared, Some((Some(_), _))) {
+            f.open_scope();
+        }
+        let iterator = f.declare_hidden();
+        f.set_depth(0);
+        let first = f.begin_segment();
+        let next_op = self.start_iteration(f, iterator)?;
+        let (next, end) = self.step(f, iterator, next_op);
+        if let Some((scope, n_fresh)) = declared {
+            if let Some(scope) = scope {
+                f.word(Word::Enter(scope));
+            }
+            self.settle_fresh(f, n_fresh);
+        }
+        f.end_segment();
+        f.emit_next(order, first);
+        f.emit_next(order, segment);
+        f.end_order(order);
+        f.set_depth(0);
+        self.loop_body(f, next, end)?;
+        f.branch(Op::Branch, next);
+        f.bind(end);
+        Ok(())
+    }
+
     /// `for (` and an expression ( -- )
     fn for_expression(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         // If the expression proves to be a target, its operands are evaluated
         // each turn: the draft then takes them as a segment.
         let order_place = f.word(Word::Nothing);
         let segment = f.begin_segment();
+        if self.is_at_pattern() && self.lookahead.is_head(self.token, &self.lexer, self.max_nesting)
+        {
+            f.set_depth(1);
+            self.pattern(f, Role::Assign)?;
+            f.end_segment();
+            return self.for_in_of_pattern(f, order_place, segment, None);
+        }
         let start = self.token.mark;
         let operand = self.expression(f, true)?;
         if self.is_in_or_of() {
@@ -311,11 +396,5 @@ impl Parser<'_, '_> {
 
     fn is_in_or_of(&self) -> bool {
         self.is(Kind::In) || self.is_word("of")
-    }
-}
-
-impl Place {
-    fn is_name(self) -> bool {
-        matches!(self, Place::Name(_))
     }
 }

@@ -1,8 +1,7 @@
 //! Object literals.
 //!
-//! It owns the forms of a property definition and of its key. It refuses spread,
-//! generator and async methods; so far a computed key gives an anonymous
-//! function no name, because no operation does that at run time.
+//! It owns the forms of a property definition and of its key. It refuses
+//! generator and async methods.
 
 use alloc::format;
 use alloc::string::ToString;
@@ -21,7 +20,7 @@ use crate::token::{Kind, Mark};
 
 /// The key of a property definition.
 #[derive(Clone, Copy)]
-enum Key {
+pub(crate) enum Key {
     /// A name, not on the stack.
     Name(Atom),
     /// On the stack; the name of it where that is known.
@@ -73,13 +72,20 @@ impl Parser<'_, '_> {
         self.expect(Kind::RightBrace, "`,` or `}` behind a property")?;
         let n_properties = narrow::to_operand(n_properties);
         f.draft.set(made, Word::Op(Op::MakeObject, n_properties).pack());
-        Ok(Operand::Pattern(mark.to(self.last)))
+        Ok(Operand::Value)
     }
 
     /// PropertyDefinition ( object -- object ). Whether it sets the prototype.
     #[inline(never)]
     fn property_definition(&mut self, f: &mut Function<'_>) -> Parsed<bool> {
-        self.refuse_spread()?;
+        let mark = self.token.mark;
+        if self.eat(Kind::Ellipsis) {
+            let operand = self.assignment_expression(f, false)?;
+            self.value(f, operand);
+            f.at(mark);
+            f.op(Op::CopyProperties);
+            return Ok(false);
+        }
         self.refuse_generator_method()?;
         let start = self.token;
         if start.kind == Kind::Identifier && !start.escaped {
@@ -112,10 +118,8 @@ impl Parser<'_, '_> {
                 self.advance();
                 let is_proto = start.kind != Kind::LeftBracket && key.name() == Some(Atom::PROTO);
                 let value = self.assignment_expression(f, false)?;
-                if let Some(name) = key.name()
-                    && !is_proto
-                {
-                    self.name_closure(value, name);
+                if !is_proto {
+                    self.name_after_key(f, value, key, None);
                 }
                 self.value(f, value);
                 f.at(start.mark);
@@ -126,9 +130,7 @@ impl Parser<'_, '_> {
                 let key = self.settle_proto(f, key);
                 let id = self.function(f, start.mark, FunctionKind::Method, None)?;
                 let operand = self.closure(f, id, start.mark);
-                if let Some(name) = key.name() {
-                    self.name_closure(operand, name);
-                }
+                self.name_after_key(f, operand, key, None);
                 self.define(f, key, Op::InitField, Op::InitAt);
                 Ok(false)
             }
@@ -139,8 +141,11 @@ impl Parser<'_, '_> {
             Kind::Assign if is_shorthand(start.kind) => {
                 self.check_shorthand(key, start.mark)?;
                 let mark = self.token.mark;
-                let clause = "sec-destructuring-assignment";
-                Err(self.unsupported(mark, clause, "a default value in a pattern"))
+                Err(self.syntax(
+                    mark,
+                    "sec-object-initializer-static-semantics-early-errors",
+                    "a default value stands in no pattern here",
+                ))
             }
             _ => Err(self.expected("`:` behind the property name")),
         }
@@ -157,7 +162,7 @@ impl Parser<'_, '_> {
     }
 
     /// The key must be a name that a variable can have, which it hands back.
-    fn check_shorthand(&mut self, key: Key, mark: Mark) -> Parsed<Atom> {
+    pub(crate) fn check_shorthand(&mut self, key: Key, mark: Mark) -> Parsed<Atom> {
         let atom = key.name().unwrap_or(Atom::EMPTY);
         let name = self.atoms.show(atom);
         if crate::parser::is_strict_reserved(&name) {
@@ -180,17 +185,38 @@ impl Parser<'_, '_> {
         let id = self.function(f, mark, FunctionKind::Method, None)?;
         self.check_accessor(id, accessor, parameters)?;
         let operand = self.closure(f, id, mark);
-        if let Some(name) = key.name() {
-            let prefix = if accessor == Accessor::Get { "get" } else { "set" };
-            let name = format!("{prefix} {}", self.atoms.show(name));
-            let name = self.atoms.intern(&name);
-            self.name_closure(operand, name);
-        }
+        self.name_after_key(f, operand, key, Some(accessor));
         match accessor {
             Accessor::Get => self.define(f, key, Op::InitGetter, Op::InitGetterAt),
             Accessor::Set => self.define(f, key, Op::InitSetter, Op::InitSetterAt),
         }
         Ok(())
+    }
+
+    /// An anonymous function gets the name of its key: while compiling, if that is
+    /// known then ( function -- function ), or ( key function -- key function )
+    fn name_after_key(
+        &mut self,
+        f: &mut Function<'_>,
+        operand: Operand,
+        key: Key,
+        accessor: Option<Accessor>,
+    ) {
+        let Some(name) = key.name() else {
+            if let Operand::Closure(_) = operand {
+                f.op_with(Op::NameFunction, accessor.map_or(0, |accessor| accessor as i32 + 1));
+            }
+            return;
+        };
+        let name = match accessor {
+            None => name,
+            Some(accessor) => {
+                let prefix = if accessor == Accessor::Get { "get" } else { "set" };
+                let name = format!("{prefix} {}", self.atoms.show(name));
+                self.atoms.intern(&name)
+            }
+        };
+        self.name_closure(operand, name);
     }
 
     /// A getter has no parameter, a setter one.
@@ -205,7 +231,7 @@ impl Parser<'_, '_> {
             Accessor::Set => (1, "a setter has one parameter"),
         };
         match self.output.functions.get(id as usize) {
-            Some(row) if row.length != wanted && !self.has_errors() => {
+            Some(row) if (row.n_params != wanted || self.had_rest) && !self.has_errors() => {
                 Err(self.syntax(mark, "sec-method-definitions", message))
             }
             _ => Ok(()),
@@ -213,7 +239,7 @@ impl Parser<'_, '_> {
     }
 
     /// PropertyName ( -- ) or, where it is computed or a number, ( -- key )
-    fn property_name(&mut self, f: &mut Function<'_>) -> Parsed<Key> {
+    pub(crate) fn property_name(&mut self, f: &mut Function<'_>) -> Parsed<Key> {
         let token = self.token;
         match token.kind {
             Kind::Text => {

@@ -85,6 +85,8 @@ pub(crate) struct Output {
     pub(crate) script_slots: u32,
     pub(crate) script_depth: u32,
     pub(crate) globals: Vec<GlobalRow>,
+    /// Tagged templates so far.
+    pub(crate) n_templates: u32,
 }
 
 /// The image would not hold what the source needs.
@@ -107,6 +109,7 @@ impl Output {
             script_slots: 0,
             script_depth: 0,
             globals: Vec::new(),
+            n_templates: 0,
         }
     }
 

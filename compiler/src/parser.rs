@@ -17,7 +17,7 @@ use logos::Logos;
 use crate::arena::{Meter, Pool};
 use crate::atoms::{Atom, Atoms};
 use crate::diagnostic::{Diagnostic, DiagnosticKind};
-use crate::draft::ScopeId;
+use crate::draft::{ScopeId, VarId};
 use crate::function::{Function, FunctionKind};
 use crate::lexer::Lexer;
 use crate::literal::{self, Fault};
@@ -49,6 +49,10 @@ pub(crate) struct Parser<'s, 'm> {
     pub(crate) max_nesting: u32,
     /// A buffer for the guards of the closing function.
     pub(crate) guards: Vec<[u32; 3]>,
+    /// Variables of patterns whose values are not read yet.
+    pub(crate) fresh: Vec<VarId>,
+    /// Whether the function closed last has a rest parameter.
+    pub(crate) had_rest: bool,
     /// A buffer for the code units of a literal.
     pub(crate) units: Vec<u16>,
 }
@@ -80,6 +84,8 @@ impl<'s, 'm> Parser<'s, 'm> {
             nesting: 0,
             max_nesting: options.max_nesting,
             guards: Vec::new(),
+            fresh: Vec::new(),
+            had_rest: false,
             units: Vec::new(),
         }
     }
@@ -310,6 +316,27 @@ impl<'s, 'm> Parser<'s, 'm> {
         })
     }
 
+    /// The atom of template characters behind a tag: an escape that stands for
+    /// nothing is no error there, and leaves no string.
+    pub(crate) fn cooked_or_nothing(&mut self, text: &str) -> Option<Atom> {
+        let mut units = core::mem::take(&mut self.units);
+        units.clear();
+        let cooked = literal::text(text, true, &mut units);
+        let atom = cooked.ok().map(|()| self.atoms.intern_units(&units));
+        self.units = units;
+        atom
+    }
+
+    /// The atom of template characters as they are written; every line ends in a
+    /// line feed.
+    pub(crate) fn raw(&mut self, text: &str) -> Atom {
+        if !text.contains('\r') {
+            return self.atoms.intern(text);
+        }
+        let text = text.replace("\r\n", "\n").replace('\r', "\n");
+        self.atoms.intern(&text)
+    }
+
     // Nesting and recovery.
 
     /// A production that can hold itself begins.
@@ -345,6 +372,7 @@ impl<'s, 'm> Parser<'s, 'm> {
     pub(crate) fn recover(&mut self, f: &mut Function<'_>, checkpoint: Checkpoint) {
         f.close_scopes_to(&mut self.atoms, checkpoint.scope);
         f.controls.truncate(checkpoint.n_controls);
+        self.fresh.clear();
         f.set_depth(0);
         self.nesting = checkpoint.nesting;
         let mut brackets = Brackets::default();

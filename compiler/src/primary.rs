@@ -1,11 +1,14 @@
 //! Members, calls and primary expressions.
 //!
-//! It refuses regular expressions, tagged templates, optional chains, spread
-//! and direct eval, each by name. Object literals are in `objects`.
+//! It refuses regular expressions and direct eval, by name. Object literals are in
+//! `objects`.
+
+use alloc::vec::Vec;
 
 use scruple_bytecode::ops::Op;
 
 use crate::atoms::Atom;
+use crate::draft::LabelId;
 use crate::function::{Function, FunctionKind};
 use crate::literal;
 use crate::narrow;
@@ -17,6 +20,23 @@ use crate::token::{Kind, Mark};
 /// `make_array`; the rest is appended one by one, which bounds the depth.
 const ELEMENTS_AT_ONCE: u32 = 32;
 
+/// What is to be called.
+#[derive(Clone, Copy)]
+struct Callee {
+    /// `Call` or `CallMethod`.
+    op: Op,
+    mark: Mark,
+}
+
+/// The arguments of a call, on the stack.
+#[derive(Clone, Copy)]
+enum Arguments {
+    /// One by one.
+    Counted(u32),
+    /// In an array, because one was spread.
+    List,
+}
+
 impl Parser<'_, '_> {
     /// LeftHandSideExpression ( -- operand )
     pub(crate) fn left_hand_side_expression(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
@@ -25,18 +45,81 @@ impl Parser<'_, '_> {
             Kind::New => self.new_expression(f)?,
             _ => self.primary_expression(f)?,
         };
+        // Where an optional chain ends that is open.
+        let mut chain = None;
         loop {
             operand = match self.token.kind {
                 Kind::LeftParen => self.call(f, operand, start)?,
                 Kind::OptionalChain => {
+                    let end = *chain.get_or_insert_with(|| f.label());
+                    self.optional_link(f, operand, end)?
+                }
+                Kind::Template if chain.is_some() => {
                     let mark = self.token.mark;
-                    return Err(self.unsupported(mark, "sec-optional-chains", "`?.`"));
+                    let clause = "sec-left-hand-side-expressions-static-semantics-early-errors";
+                    let message = "a template cannot stand in an optional chain";
+                    return Err(self.syntax(mark, clause, message));
                 }
                 _ => match self.member(f, operand)? {
                     Ok(member) => member,
-                    Err(operand) => return Ok(operand),
+                    Err(operand) => return Ok(self.end_chain(f, operand, chain)),
                 },
             };
+        }
+    }
+
+    /// `?.` and what it links ( -- operand ), or to the chain's end.
+    fn optional_link(
+        &mut self,
+        f: &mut Function<'_>,
+        operand: Operand,
+        end: LabelId,
+    ) -> Parsed<Operand> {
+        let link = self.token.mark;
+        self.advance();
+        if self.is(Kind::LeftParen) {
+            let callee = self.callee(f, operand, link);
+            let absent =
+                if callee.op == Op::Call { Op::BranchAbsent } else { Op::BranchMethodAbsent };
+            f.branch(absent, end);
+            return self.call_of(f, callee);
+        }
+        self.value(f, operand);
+        f.branch(Op::BranchAbsent, end);
+        match self.token.kind {
+            Kind::LeftBracket => match self.member(f, Operand::Value)? {
+                Ok(member) => Ok(member),
+                Err(operand) => Ok(operand),
+            },
+            Kind::Template => {
+                let mark = self.token.mark;
+                let clause = "sec-left-hand-side-expressions-static-semantics-early-errors";
+                let message = "a template cannot stand in an optional chain";
+                Err(self.syntax(mark, clause, message))
+            }
+            _ => {
+                let (atom, mark) = self.identifier_name("a property name, `[` or `(`")?;
+                Ok(Operand::Place(Place::Field(atom), mark))
+            }
+        }
+    }
+
+    /// What a chain of links comes to: it stays a reference that can be called
+    /// or deleted, but none that can be assigned.
+    fn end_chain(
+        &mut self,
+        f: &mut Function<'_>,
+        operand: Operand,
+        chain: Option<LabelId>,
+    ) -> Operand {
+        match (chain, operand) {
+            (None, operand) => operand,
+            (Some(end), Operand::Place(place, mark)) => Operand::Chain(place, mark, end),
+            (Some(end), operand) => {
+                self.value(f, operand);
+                f.bind(end);
+                Operand::Value
+            }
         }
     }
 
@@ -67,10 +150,7 @@ impl Parser<'_, '_> {
                 self.value(f, key);
                 Ok(Ok(Operand::Place(Place::At, mark)))
             }
-            Kind::Template => {
-                let mark = self.token.mark;
-                Err(self.unsupported(mark, "sec-tagged-templates", "a tagged template"))
-            }
+            Kind::Template => self.tagged_template(f, operand).map(Ok),
             _ => Ok(Err(operand)),
         }
     }
@@ -78,53 +158,103 @@ impl Parser<'_, '_> {
     /// CallExpression: arguments behind a function ( -- value )
     #[inline(never)]
     fn call(&mut self, f: &mut Function<'_>, operand: Operand, start: Mark) -> Parsed<Operand> {
-        let mut mark = self.token.mark;
-        let mut op = Op::CallMethod;
+        let mark = self.token.mark;
+        if let Operand::Place(Place::Name(Atom::EVAL), name) = operand
+            && self.last == start
+        {
+            let clause = "sec-function-calls";
+            return Err(self.unsupported(name, clause, "direct `eval`"));
+        }
+        let callee = self.callee(f, operand, mark);
+        self.call_of(f, callee)
+    }
+
+    /// The operand as what is called: ( -- function ) or, of a method,
+    /// ( -- function this )
+    fn callee(&mut self, f: &mut Function<'_>, operand: Operand, mark: Mark) -> Callee {
         match operand {
-            Operand::Place(Place::Name(Atom::EVAL), name) if self.last == start => {
-                let clause = "sec-function-calls";
-                return Err(self.unsupported(name, clause, "direct `eval`"));
+            Operand::Place(place, mark) if !place.is_name() => {
+                self.method(f, place, mark);
+                Callee { op: Op::CallMethod, mark }
             }
-            Operand::Place(Place::Field(atom), name) => {
-                mark = name;
-                f.at(mark);
-                self.field_op(f, Op::MethodField, atom);
-            }
-            Operand::Place(Place::At, key) => {
-                mark = key;
-                f.at(mark);
-                f.op(Op::MethodAt);
+            // In parentheses a chain ends before the call, which has its this value.
+            Operand::Chain(place, mark, end) => {
+                self.method(f, place, mark);
+                let behind = f.label();
+                f.branch(Op::Branch, behind);
+                f.bind(end);
+                f.set_depth(f.depth - 1);
+                f.op(Op::PushUndefined);
+                f.bind(behind);
+                Callee { op: Op::CallMethod, mark }
             }
             operand => {
-                if let Operand::Place(Place::Name(_), name) = operand {
-                    mark = name;
-                }
+                let mark = match operand {
+                    Operand::Place(Place::Name(_), name) => name,
+                    _ => mark,
+                };
                 self.value(f, operand);
-                op = Op::Call;
+                Callee { op: Op::Call, mark }
             }
         }
-        let n = self.arguments(f)?;
+    }
+
+    /// ( place -- function this )
+    fn method(&mut self, f: &mut Function<'_>, place: Place, mark: Mark) {
         f.at(mark);
-        f.op_with(op, narrow::to_operand(n));
+        match place {
+            Place::Field(atom) => self.field_op(f, Op::MethodField, atom),
+            _ => f.op(Op::MethodAt),
+        }
+    }
+
+    /// The arguments of what is to be called ( function -- value ) or
+    /// ( function this -- value )
+    fn call_of(&mut self, f: &mut Function<'_>, callee: Callee) -> Parsed<Operand> {
+        match self.arguments(f)? {
+            Arguments::Counted(n) => {
+                f.at(callee.mark);
+                f.op_with(callee.op, narrow::to_operand(n));
+            }
+            Arguments::List => {
+                if callee.op == Op::Call {
+                    f.op(Op::PushUndefined);
+                    f.op(Op::Swap);
+                }
+                f.at(callee.mark);
+                f.op(Op::CallList);
+            }
+        }
         Ok(Operand::Value)
     }
 
-    /// Arguments in parentheses ( -- value… ). Returns how many.
+    /// Arguments in parentheses ( -- value… ), or ( -- array ) if one is spread.
     #[inline(never)]
-    fn arguments(&mut self, f: &mut Function<'_>) -> Parsed<u32> {
+    fn arguments(&mut self, f: &mut Function<'_>) -> Parsed<Arguments> {
         self.advance();
         let mut n = 0;
+        let mut is_list = false;
         while !self.is(Kind::RightParen) {
-            self.refuse_spread()?;
+            let mark = self.token.mark;
+            let spreads = self.eat(Kind::Ellipsis);
+            if spreads && !is_list {
+                f.at(mark);
+                f.op_with(Op::MakeArray, narrow::to_operand(n));
+                is_list = true;
+            }
             let operand = self.assignment_expression(f, false)?;
             self.value(f, operand);
             n += 1;
+            if is_list {
+                f.at(mark);
+                f.op(if spreads { Op::Extend } else { Op::Append });
+            }
             if !self.eat(Kind::Comma) {
                 break;
             }
         }
         self.expect(Kind::RightParen, "`,` or `)` behind an argument")?;
-        Ok(n)
+        Ok(if is_list { Arguments::List } else { Arguments::Counted(n) })
     }
 
     /// NewExpression ( -- object )
@@ -147,9 +277,13 @@ impl Parser<'_, '_> {
             return Err(self.expected("the arguments of `new`"));
         }
         self.value(f, operand);
-        let n = if self.is(Kind::LeftParen) { self.arguments(f)? } else { 0 };
+        let arguments =
+            if self.is(Kind::LeftParen) { self.arguments(f)? } else { Arguments::Counted(0) };
         f.at(mark);
-        f.op_with(Op::Construct, narrow::to_operand(n));
+        match arguments {
+            Arguments::Counted(n) => f.op_with(Op::Construct, narrow::to_operand(n)),
+            Arguments::List => f.op(Op::ConstructList),
+        }
         self.leave();
         Ok(Operand::Value)
     }
@@ -271,11 +405,7 @@ impl Parser<'_, '_> {
         }
         let operand = self.expression(f, false)?;
         self.expect(Kind::RightParen, "`)`")?;
-        Ok(match operand {
-            // A pattern in parentheses is none.
-            Operand::Pattern(_) => Operand::Value,
-            operand => operand,
-        })
+        Ok(operand)
     }
 
     /// ArrayLiteral ( -- array )
@@ -296,10 +426,19 @@ impl Parser<'_, '_> {
                 f.op(Op::AppendHole);
                 continue;
             }
-            self.refuse_spread()?;
+            let place = self.token.mark;
+            let spreads = self.eat(Kind::Ellipsis);
+            if spreads && !is_made {
+                f.at(mark);
+                f.op_with(Op::MakeArray, narrow::to_operand(n_waiting));
+                is_made = true;
+            }
             let operand = self.assignment_expression(f, false)?;
             self.value(f, operand);
-            if is_made {
+            if spreads {
+                f.at(place);
+                f.op(Op::Extend);
+            } else if is_made {
                 f.at(mark);
                 f.op(Op::Append);
             } else {
@@ -314,16 +453,80 @@ impl Parser<'_, '_> {
             f.at(mark);
             f.op_with(Op::MakeArray, narrow::to_operand(n_waiting));
         }
-        Ok(Operand::Pattern(mark.to(self.last)))
+        Ok(Operand::Value)
     }
 
-    /// `...`, which is refused.
-    pub(crate) fn refuse_spread(&mut self) -> Parsed<()> {
-        if self.is(Kind::Ellipsis) {
-            let mark = self.token.mark;
-            return Err(self.unsupported(mark, "sec-left-hand-side-expressions", "spread (`...`)"));
+    /// A template behind its tag ( -- value ). Its strings are known only behind
+    /// its substitutions, and come before them in time.
+    fn tagged_template(&mut self, f: &mut Function<'_>, operand: Operand) -> Parsed<Operand> {
+        let open = self.token.mark;
+        let callee = self.callee(f, operand, open);
+        let depth = f.depth;
+        let order = f.begin_order();
+        let substitutions = f.begin_segment();
+        f.set_depth(depth + 1);
+        let mut texts = Vec::new();
+        let mut n = 1;
+        loop {
+            // The lexer stands behind the backtick or the brace.
+            let Some(chunk) = self.lexer.template_chunk() else {
+                return Err(self.syntax(
+                    open,
+                    "sec-template-literals",
+                    "this template does not end",
+                ));
+            };
+            let text = self.source.get(chunk.start..chunk.end).unwrap_or("");
+            texts.push((self.cooked_or_nothing(text), self.raw(text)));
+            self.advance();
+            if chunk.is_tail {
+                break;
+            }
+            let operand = self.expression(f, false)?;
+            self.value(f, operand);
+            n += 1;
+            if !self.is(Kind::RightBrace) {
+                return Err(self.expected("`}` behind a substitution"));
+            }
         }
-        Ok(())
+        let behind = f.depth;
+        f.end_segment();
+        let template = f.begin_segment();
+        f.set_depth(depth);
+        self.template_object(f, &texts, open);
+        f.end_segment();
+        f.emit_next(order, template);
+        f.emit_next(order, substitutions);
+        f.end_order(order);
+        f.set_depth(behind);
+        f.at(callee.mark);
+        f.op_with(callee.op, narrow::to_operand(n));
+        Ok(Operand::Value)
+    }
+
+    /// ( -- template ): made of cooked and raw strings once, and kept.
+    fn template_object(
+        &mut self,
+        f: &mut Function<'_>,
+        texts: &[(Option<Atom>, Atom)],
+        mark: Mark,
+    ) {
+        let site = narrow::to_operand(self.output.n_templates);
+        self.output.n_templates += 1;
+        let made = f.label();
+        f.at(mark);
+        f.op_with(Op::LoadTemplate, site);
+        f.branch(Op::BranchKeepDefined, made);
+        f.op_with(Op::PushInt, site);
+        for &(cooked, raw) in texts {
+            match cooked {
+                Some(cooked) => self.push_text(f, cooked),
+                None => f.op(Op::PushUndefined),
+            }
+            self.push_text(f, raw);
+        }
+        f.op_with(Op::MakeTemplate, narrow::to_operand(2 * narrow::to_u32(texts.len())));
+        f.bind(made);
     }
 
     /// TemplateLiteral ( -- string )

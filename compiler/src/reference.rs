@@ -8,7 +8,7 @@ use scruple_bytecode::ops::Op;
 
 use crate::atoms::Atom;
 use crate::close::ClosedId;
-use crate::draft::Word;
+use crate::draft::{LabelId, Word};
 use crate::function::Function;
 use crate::narrow;
 use crate::parser::{Parsed, Parser};
@@ -25,13 +25,17 @@ pub(crate) enum Place {
     At,
 }
 
+impl Place {
+    pub(crate) fn is_name(self) -> bool {
+        matches!(self, Place::Name(_))
+    }
+}
+
 /// The result of an expression so far.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum Operand {
     /// The value is on the stack.
     Value,
-    /// So it is, and the text could have been a pattern.
-    Pattern(Mark),
     /// So it is: a function that has no name of its own yet.
     Closure(ClosedId),
     /// A number not on the stack yet.
@@ -44,17 +48,27 @@ pub(crate) enum Operand {
     Stored(Place, Mark),
     /// The place is to be stepped by one, its old value being the result.
     Stepped(Place, Mark, Op),
+    /// A reference at the end of an optional chain; branches to the label leave
+    /// undefined instead of the place.
+    Chain(Place, Mark, LabelId),
+    /// A pattern was assigned. The value is on the stack because of the `dup` at
+    /// this place of the draft, which goes where nobody needs the value.
+    Assigned(u32),
 }
 
 impl Parser<'_, '_> {
     /// ( -- value ): the operand's value, whatever it was.
     pub(crate) fn value(&mut self, f: &mut Function<'_>, operand: Operand) {
         match operand {
-            Operand::Value | Operand::Pattern(_) | Operand::Closure(_) => {}
+            Operand::Value | Operand::Closure(_) | Operand::Assigned(_) => {}
             Operand::Number(number) => self.push_number(f, number),
             Operand::Text(atom) => self.push_text(f, atom),
             Operand::Place(place, mark) => self.read(f, place, mark),
             Operand::Stored(place, mark) => self.keep(f, place, mark),
+            Operand::Chain(place, mark, end) => {
+                self.read(f, place, mark);
+                f.bind(end);
+            }
             Operand::Stepped(place, mark, op) => {
                 self.duplicate(f, place);
                 self.read(f, place, mark);
@@ -74,6 +88,10 @@ impl Parser<'_, '_> {
     pub(crate) fn discard(&mut self, f: &mut Function<'_>, operand: Operand) {
         match operand {
             Operand::Number(_) | Operand::Text(_) => {}
+            Operand::Assigned(dup) => {
+                f.draft.set(dup, Word::Nothing.pack());
+                f.set_depth(f.depth - 1);
+            }
             Operand::Stored(place, mark) => self.write(f, place, mark),
             Operand::Stepped(place, mark, op) => {
                 self.duplicate(f, place);
@@ -193,11 +211,6 @@ impl Parser<'_, '_> {
                 }
                 Ok((place, mark))
             }
-            Operand::Pattern(mark) => Err(self.unsupported(
-                mark,
-                "sec-destructuring-assignment",
-                "a destructuring assignment",
-            )),
             _ => Err(self.syntax(mark, clause, "this is no target that a value can be given to")),
         }
     }

@@ -224,6 +224,7 @@ impl Sweep<'_, '_, '_> {
     /// Boxes, marks of the dead zone, then the hoisted functions, which may
     /// capture each other.
     fn enter_scope(&mut self, scope: ScopeId) {
+        let is_body = scope != ScopeId(0);
         let scope = self.function.scopes.get(scope.0);
         let mut next = scope.first;
         while let Some(index) = next.checked_sub(1) {
@@ -231,6 +232,9 @@ impl Sweep<'_, '_, '_> {
             next = record.next;
             let found = self.function.resolve(Use { var: VarId(index), is_early: false });
             let slot = narrow::to_operand(found.number);
+            if is_body && record.state == State::Var {
+                self.begin_body_variable(VarId(index), slot);
+            }
             let fill = match record.state {
                 State::This => Some(Op::LoadThis),
                 State::Arguments => Some(Op::LoadArguments),
@@ -267,6 +271,19 @@ impl Sweep<'_, '_, '_> {
             self.op(Op::MakeClosure, narrow::to_operand(hoisted.function));
             self.initialise(hoisted.var);
         }
+    }
+
+    /// A variable of a body apart from its parameters: its slot may have been
+    /// another's, and it may begin with the value of a parameter.
+    fn begin_body_variable(&mut self, var: VarId, slot: i32) {
+        self.function.max_depth = self.function.max_depth.max(1);
+        let copies = &self.function.copies;
+        let parameter = (0..copies.len()).map(|at| copies.get(at)).find(|&(copy, _)| copy == var);
+        match parameter {
+            Some((_, parameter)) => self.load(Use { var: parameter, is_early: false }, false),
+            None => self.op(Op::PushUndefined, 0),
+        }
+        self.op(Op::StoreSlot, slot);
     }
 
     fn renew_scope(&mut self, scope: ScopeId) {

@@ -2,7 +2,7 @@
 //!
 //! It costs nothing on the way without an exception: handlers are found by
 //! guarded ranges. It refuses the ways out of it, which are `exits`, and
-//! patterns for the exception so far.
+//! patterns, which are `patterns`.
 
 use scruple_bytecode::ops::Op;
 
@@ -11,6 +11,7 @@ use crate::exits::{Control, Goal, NORMAL, THROWN, Try, exits, leave, plain, writ
 use crate::function::Function;
 use crate::narrow;
 use crate::parser::{Parsed, Parser};
+use crate::patterns::Role;
 use crate::token::Kind;
 use crate::variables::State;
 
@@ -57,7 +58,13 @@ impl Parser<'_, '_> {
         f.set_depth(1);
         f.enter_scope();
         if self.eat(Kind::LeftParen) {
-            self.refuse_pattern()?;
+            if self.is_at_pattern() {
+                let n_fresh = self.fresh.len();
+                self.pattern(f, Role::Declare(State::Let))?;
+                self.settle_fresh(f, n_fresh);
+                self.expect(Kind::RightParen, "`)`")?;
+                return self.catch_block(f, behind);
+            }
             let (atom, mark) = self.binding_identifier("a name for the exception")?;
             self.expect(Kind::RightParen, "`)`")?;
             match f.declare(&mut self.atoms, atom, State::Catch) {
@@ -67,6 +74,11 @@ impl Parser<'_, '_> {
         } else {
             f.op(Op::Drop);
         }
+        self.catch_block(f, behind)
+    }
+
+    /// The block of a catch, whose parameter is declared ( -- )
+    fn catch_block(&mut self, f: &mut Function<'_>, behind: LabelId) -> Parsed<()> {
         // The block shares the parameter's scope: its declarations exclude the
         // parameter's name.
         self.expect(Kind::LeftBrace, "`{`")?;

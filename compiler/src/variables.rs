@@ -232,13 +232,19 @@ impl Function<'_> {
         atom: Atom,
         state: State,
     ) -> Result<VarId, Conflict> {
+        if self.scope == self.var_scope
+            && matches!(state, State::Let | State::Const)
+            && self.outer_parameter(atoms, atom).is_some()
+        {
+            return Err(Conflict);
+        }
         let Some(var) = self.record_here(atoms, atom) else {
             let var = self.add_record(atoms, atom, self.scope, State::Unknown);
             self.make_variable(atoms, var, state);
             return Ok(var);
         };
         let record = self.records.get(var.0);
-        let in_function_scope = self.scope == ScopeId(0);
+        let in_function_scope = self.scope == self.var_scope;
         match record.state {
             State::Unknown if record.flags & VAR_PASSES == 0 => {
                 self.make_variable(atoms, var, state);
@@ -253,6 +259,24 @@ impl Function<'_> {
         }
     }
 
+    /// The parameter of that name which a body in a scope of its own has around it.
+    pub(crate) fn outer_parameter(&self, atoms: &Atoms, atom: Atom) -> Option<VarId> {
+        if self.scope == ScopeId(0) {
+            return None;
+        }
+        let is_body = self.var_scope != ScopeId(0);
+        let mut current = atoms.current(atom);
+        while let Some(var) = self.own_record(current) {
+            let record = self.records.get(var.0);
+            let is_outer = !is_body || record.scope.0 < self.var_scope.0;
+            if is_outer && matches!(record.state, State::Param | State::Let) {
+                return Some(var);
+            }
+            current = record.shadowed;
+        }
+        None
+    }
+
     /// Declares what `var` declares: in the function's scope, whatever scopes
     /// stand between. In the script's own scope that is a global, which the
     /// caller declares.
@@ -262,10 +286,16 @@ impl Function<'_> {
         let mut is_found = false;
         while let Some(var) = self.own_record(current) {
             let record = self.records.get(var.0);
-            if record.scope == ScopeId(0) {
+            if record.scope.0 < self.var_scope.0 {
+                break;
+            }
+            if record.scope == self.var_scope {
                 match record.state {
                     State::Unknown if self.kind == FunctionKind::Script => {}
-                    State::Unknown => self.make_variable_at(atoms, var, State::Var, current),
+                    State::Unknown => {
+                        self.make_variable_at(atoms, var, State::Var, current);
+                        self.copy_parameter(atoms, var, atom);
+                    }
                     State::Param | State::Var | State::Function => {}
                     _ => return Err(Conflict),
                 }
@@ -279,19 +309,35 @@ impl Function<'_> {
             current = record.shadowed;
         }
         if !is_found && self.kind != FunctionKind::Script {
-            let var = self.append_record(atom, ScopeId(0), State::Unknown, current);
+            let var = self.append_record(atom, self.var_scope, State::Unknown, current);
             let number = self.number_of(var);
             match inner {
                 Some(inner) => self.records.update(inner.0, |record| record.shadowed = number),
                 None => atoms.set_current(atom, number),
             }
             self.take_slot(var, State::Var);
+            self.copy_parameter(atoms, var, atom);
         }
-        if self.scope != ScopeId(0) {
+        if self.scope != self.var_scope {
             let here = self.use_name(atoms, atom);
             self.set_flag(here, VAR_PASSES);
         }
         Ok(())
+    }
+
+    /// The body's variable begins with what the parameter of that name has.
+    fn copy_parameter(&mut self, atoms: &Atoms, var: VarId, atom: Atom) {
+        if let Some(parameter) = self.outer_parameter(atoms, atom) {
+            self.copies.push((var, parameter));
+            self.max_depth = self.max_depth.max(1);
+        }
+    }
+
+    /// A temporary in that scope.
+    pub(crate) fn declare_hidden_in(&mut self, scope: ScopeId) -> VarId {
+        let var = self.append_record(Atom::HIDDEN, scope, State::Hidden, 0);
+        self.take_slot(var, State::Hidden);
+        var
     }
 
     /// A temporary in the innermost scope.

@@ -47,7 +47,7 @@ fn time_grows_with_length_and_not_its_square() {
         start.elapsed().as_secs_f64()
     };
     let best = |source: &str| (0..3).map(|_| time(source)).fold(f64::INFINITY, f64::min);
-    let shapes: [(&str, Shape); 9] = [
+    let shapes: [(&str, Shape); 13] = [
         ("flat functions", flat_functions),
         ("one line", |n| "a(1);".repeat(n / 5)),
         ("one function of many names", |n| {
@@ -57,6 +57,21 @@ fn time_grows_with_length_and_not_its_square() {
         ("parentheses", |n| "(a = (b)) ".repeat(n / 10).replace(") (", ")+(")),
         ("one parenthesis around all", |n| {
             format!("({{ a: [{}] }})", "(b, c), x => x, ".repeat(n / 16))
+        }),
+        // Literals and patterns begin alike: each is looked ahead over.
+        ("nested literals", |n| {
+            let one = format!("x = {}1{};", "[{ a: ".repeat(40), " }]".repeat(40));
+            one.repeat(n / one.len())
+        }),
+        ("one literal of patterns", |n| {
+            format!("x = [{}];", "[a, { b: [c] }] = [{}], {}.d, ".repeat(n / 30))
+        }),
+        ("nested patterns", |n| {
+            let one = format!("{}a{} = b;", "[c, ...[d, ".repeat(20), "]]".repeat(20));
+            one.repeat(n / one.len())
+        }),
+        ("parameters", |n| {
+            "function f(a = 1, { b, c: [d] = [] }, ...e) { var a; var g; }".repeat(n / 61)
         }),
         ("branches", |n| format!("function f() {{ {} }}", "if (a && b) c(); ".repeat(n / 17))),
         ("one switch", |n| {

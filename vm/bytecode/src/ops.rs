@@ -416,6 +416,39 @@ operations! {
     StartValues start_values() "( object -- iterator )" Effect::fixed(1, 1), Next;
     /// Pushes the next value, or goes to the label when there is none.
     NextValue next_value(to: Displacement) "( iterator -- value | )" Effect::fixed(1, 1), Branch(0);
+
+    /// Goes to the label keeping the value unless that is undefined, else drops it.
+    BranchKeepDefined branch_keep_defined(to: Displacement) "( a -- a | )" Effect::fixed(1, 0), Branch(1);
+    /// Goes to the label keeping the value unless that is undefined or null, else drops it.
+    BranchKeepPresent branch_keep_present(to: Displacement) "( a -- a | )" Effect::fixed(1, 0), Branch(1);
+    /// Goes to the label with undefined if the value is undefined or null, else keeps it.
+    BranchAbsent branch_absent(to: Displacement) "( a -- undefined | a )" Effect::fixed(1, 1), Branch(1);
+    /// Goes to the label with undefined if the function is undefined or null, else keeps both.
+    BranchMethodAbsent branch_method_absent(to: Displacement) "( function this -- undefined | function this )" Effect::fixed(2, 2), Branch(1);
+    /// Pushes an array of the call's arguments from that one on.
+    LoadRest load_rest(count: Count) "( -- array )" Effect::fixed(0, 1), Next;
+    /// Calls a function with a this value and the elements of an array as arguments.
+    CallList call_list() "( function this array -- value )" Effect::fixed(3, 1), Next;
+    /// Constructs with a constructor and the elements of an array as arguments.
+    ConstructList construct_list() "( constructor array -- object )" Effect::fixed(2, 1), Next;
+    /// Appends what an iterable yields to an array literal.
+    Extend extend() "( array iterable -- array )" Effect::fixed(2, 1), Next;
+    /// Copies the own enumerable properties of a value into an object literal.
+    CopyProperties copy_properties() "( object source -- object )" Effect::fixed(2, 1), Next;
+    /// Makes an object of a value's own enumerable properties but for those with these keys.
+    CopyRest copy_rest(count: Argc) "( source key… -- object )" Effect::counted(1, 1), Next;
+    /// Names a function after its key: as it is, or behind `get` (1) or `set` (2).
+    NameFunction name_function(count: Count) "( key function -- key function )" Effect::fixed(2, 2), Next;
+    /// Throws a TypeError if the value is undefined or null.
+    RequireObject require_object() "( a -- a )" Effect::fixed(1, 1), Next;
+    /// Pushes the next value, undefined where there is none.
+    StepValue step_value() "( iterator -- value )" Effect::fixed(1, 1), Next;
+    /// Makes an array of the values that are left.
+    RestValues rest_values() "( iterator -- array )" Effect::fixed(1, 1), Next;
+    /// Pushes the template object of that site, undefined before it is made.
+    LoadTemplate load_template(site: Count) "( -- template )" Effect::fixed(0, 1), Next;
+    /// Makes the template object of a site, of cooked and raw strings by turns.
+    MakeTemplate make_template(count: Argc) "( site text… -- template )" Effect::counted(1, 1), Next;
 }
 
 impl Op {

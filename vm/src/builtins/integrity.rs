@@ -41,6 +41,14 @@ pub(super) fn freeze<L: Layout, H: Host>(
     close(vm, vm.arg(&call, 0), true)
 }
 
+/// ECMA-262, SetIntegrityLevel ( O, frozen ).
+pub(crate) fn freeze_value<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    value: Value<L>,
+) -> Result<Value<L>, Raise> {
+    close(vm, value, true)
+}
+
 /// ECMA-262, Object.isExtensible ( O ).
 pub(super) fn is_extensible<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,

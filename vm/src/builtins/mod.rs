@@ -22,6 +22,7 @@ mod string;
 mod table;
 mod uri;
 
+pub(crate) use integrity::freeze_value;
 pub(crate) use table::Intrinsic;
 
 use crate::Host;

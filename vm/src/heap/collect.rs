@@ -45,6 +45,7 @@ impl<L: Layout> Heap<'_, L> {
         }
         self.mark(marker, self.roots.changes);
         self.mark(marker, self.roots.retained);
+        self.mark(marker, self.roots.templates);
         self.mark(marker, self.roots.keys);
         self.mark_value(marker, self.roots.thrown);
         self.mark_value(marker, self.roots.key);

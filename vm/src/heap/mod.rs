@@ -49,6 +49,8 @@ pub(crate) struct Roots<L: Layout> {
     pub(crate) key: Value<L>,
     /// Values the host retains, as elements.
     pub(crate) retained: Ref,
+    /// Template objects, each behind its site's number, in an array.
+    pub(crate) templates: Ref,
     /// The exception on its way, or the last value a native works on.
     pub(crate) thrown: Value<L>,
 }
@@ -120,6 +122,7 @@ impl<'m, L: Layout> Heap<'m, L> {
                 keys: Ref::NONE,
                 key: Value::undefined(),
                 retained: Ref::NONE,
+                templates: Ref::NONE,
                 thrown: Value::undefined(),
             },
             sp: end,

@@ -111,7 +111,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    fn iterator(&mut self, at: At<L>, kind: Kind) -> Result<Ref, Raise> {
+    pub(super) fn iterator(&mut self, at: At<L>, kind: Kind) -> Result<Ref, Raise> {
         match self.peek(at, 0).as_object() {
             Some(object) if object.is_cell() && self.heap.is_kind(object, kind) => Ok(object),
             _ => Err(Raise::internal("no iterator")),
@@ -121,6 +121,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     pub(super) fn begin_values(&mut self, at: At<L>) -> Result<At<L>, Raise> {
         self.sync(at);
         let value = self.peek(at, 0);
+        let iterator = self.values_of(value)?;
+        Ok(self.replace_after(at, 1, Value::object(iterator)))
+    }
+
+    /// An iterator over the values of an iterable, which the caller has rooted.
+    pub(super) fn values_of(&mut self, value: Value<L>) -> Result<Ref, Raise> {
         let iterable = value.is_string()
             || value.as_object().is_some_and(|object| {
                 matches!(self.class(object), Class::Array | Class::Arguments | Class::Text)
@@ -137,13 +143,18 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.pop();
         self.heap.set_value(iterator, 1, Value::small(0));
         self.heap.set_value(iterator, 2, value);
-        Ok(self.replace_after(at, 1, Value::object(iterator)))
+        Ok(iterator)
     }
 
-    /// The next value of a `for-of`: an element, or the text of a code point.
+    /// The next value of the iterator on top of the stack.
     pub(super) fn following_value(&mut self, at: At<L>) -> Result<Option<Value<L>>, Raise> {
         self.sync(at);
         let iterator = self.iterator(at, Kind::ValueIterator)?;
+        self.advance(iterator)
+    }
+
+    /// The next value of an iterator: an element, or the text of a code point.
+    pub(super) fn advance(&mut self, iterator: Ref) -> Result<Option<Value<L>>, Raise> {
         let value = self.heap.value(iterator, 2);
         let index = self.heap.value(iterator, 1).as_int().unwrap_or(0);
         let (step, result) = match value.as_object() {

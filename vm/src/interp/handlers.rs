@@ -778,4 +778,81 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
             None => Ok(self.drop_after(at, 1).jump(to)),
         }
     }
+
+    fn branch_keep_defined(&mut self, at: At<L>, to: Displacement) -> Next<L> {
+        let is_undefined = self.peek(at, 0).is_undefined();
+        Ok(if is_undefined { At { sp: at.sp + 1, ..at } } else { at.jump(to) })
+    }
+
+    fn branch_keep_present(&mut self, at: At<L>, to: Displacement) -> Next<L> {
+        let is_absent = self.peek(at, 0).is_nullish();
+        Ok(if is_absent { At { sp: at.sp + 1, ..at } } else { at.jump(to) })
+    }
+
+    fn branch_absent(&mut self, at: At<L>, to: Displacement) -> Next<L> {
+        if self.peek(at, 0).is_nullish() {
+            return Ok(self.replace(at, 1, Value::undefined()).jump(to));
+        }
+        Ok(at)
+    }
+
+    fn branch_method_absent(&mut self, at: At<L>, to: Displacement) -> Next<L> {
+        if self.peek(at, 1).is_nullish() {
+            return Ok(self.replace(at, 2, Value::undefined()).jump(to));
+        }
+        Ok(at)
+    }
+
+    fn load_rest(&mut self, at: At<L>, count: Count) -> Next<L> {
+        self.push_rest(at, count.index())
+    }
+
+    fn call_list(&mut self, at: At<L>) -> Next<L> {
+        self.call_with_list(at)
+    }
+
+    fn construct_list(&mut self, at: At<L>) -> Next<L> {
+        self.construct_with_list(at)
+    }
+
+    fn extend(&mut self, at: At<L>) -> Next<L> {
+        self.extend_array(at)
+    }
+
+    fn copy_properties(&mut self, at: At<L>) -> Next<L> {
+        self.copy_into_literal(at)
+    }
+
+    fn copy_rest(&mut self, at: At<L>, count: Argc) -> Next<L> {
+        self.copy_all_but(at, count.index())
+    }
+
+    fn name_function(&mut self, at: At<L>, count: Count) -> Next<L> {
+        self.name_by_key(at, count.index())
+    }
+
+    fn require_object(&mut self, at: At<L>) -> Next<L> {
+        self.sync(at);
+        if self.peek(at, 0).is_nullish() {
+            return Err(self.throw_type("undefined or null cannot be taken apart"));
+        }
+        Ok(at)
+    }
+
+    fn step_value(&mut self, at: At<L>) -> Next<L> {
+        let value = self.following_value(at)?.unwrap_or(Value::undefined());
+        Ok(self.replace_after(at, 1, value))
+    }
+
+    fn rest_values(&mut self, at: At<L>) -> Next<L> {
+        self.remaining_values(at)
+    }
+
+    fn load_template(&mut self, at: At<L>, site: Count) -> Next<L> {
+        self.push_template(at, site.index())
+    }
+
+    fn make_template(&mut self, at: At<L>, count: Argc) -> Next<L> {
+        self.template_of(at, count.index())
+    }
 }

@@ -8,9 +8,11 @@
 mod compact;
 mod flow;
 mod handlers;
+mod lists;
 mod numeric;
 mod property;
 mod quick;
+mod templates;
 mod variable;
 
 pub(crate) use numeric::power;

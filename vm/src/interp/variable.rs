@@ -217,15 +217,24 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// The arguments object that the call put above the links.
     pub(super) fn push_arguments(&mut self, at: At<L>) -> Result<At<L>, Raise> {
+        let arguments = self.arguments_of(at)?;
+        Ok(self.put(at, Value::object(arguments)))
+    }
+
+    /// The arguments object that the call has kept.
+    pub(super) fn arguments_of(&mut self, at: At<L>) -> Result<Ref, Raise> {
         let function = self
             .as_closure(self.heap.mem_value(at.fp + 2))
             .and_then(|closure| self.closure_function(closure));
-        match function {
+        let kept = match function {
             Some(function) if function.has(record::FLAG_ARGUMENTS) => {
-                let value = self.heap.mem_value(at.fp - function.n_slots as usize);
-                Ok(self.put(at, value))
+                self.heap.mem_value(at.fp - function.n_slots as usize).as_object()
             }
-            _ => Err(self.fail(at, Raise::internal("no arguments object"))),
+            _ => None,
+        };
+        match kept.filter(|&object| self.class(object) == crate::object::Class::Arguments) {
+            Some(arguments) => Ok(arguments),
+            None => Err(self.fail(at, Raise::internal("no arguments object"))),
         }
     }
 }

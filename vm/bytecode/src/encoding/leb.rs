@@ -1,5 +1,10 @@
 //! The encodings `leb` and `implied`: LEB128 operands, and short forms with the
 //! operand folded into the opcode.
+//!
+//! `implied` spends most opcode bytes on short forms. The operations that the table
+//! has last find no byte left there: a prefix stands before their opcode. Taking a
+//! short form away for each of them would have made every script longer for what
+//! few use.
 
 use super::byte::WIDE;
 use super::{Arm, Decoder, Encoded, Encoding, Fetched, Form, TRAP, VerifiedCode, canonical};
@@ -37,7 +42,7 @@ impl Leb {
 const fn leb_arms(short_forms: bool) -> [Arm; 256] {
     let mut arms = [TRAP; 256];
     let mut opcode = 0;
-    while opcode < Op::COUNT {
+    while opcode < Op::COUNT && (opcode < DIRECT || !short_forms) {
         let form = match Op::ALL[opcode].info().operand {
             OperandKind::None => Form::Folded(0),
             _ => Form::Leb,
@@ -46,6 +51,8 @@ const fn leb_arms(short_forms: bool) -> [Arm; 256] {
         opcode += 1;
     }
     if short_forms {
+        arms[PREFIX as usize] = Arm { opcode: Op::Trap as u8, form: Form::Wide };
+        opcode = DIRECT;
         let mut at = 0;
         while at < SHORT_FORMS.len() {
             let (op, first, count) = SHORT_FORMS[at];
@@ -66,6 +73,14 @@ const fn leb_arms(short_forms: bool) -> [Arm; 256] {
 fn leb_operand<C: VerifiedCode>(arm: Arm, code: C, at: usize) -> (u32, usize) {
     match arm.form {
         Form::Folded(bits) => (bits, at + 1),
+        // The opcode behind the prefix is the interpreter's to look at, too.
+        Form::Wide => match Op::from_opcode(code.byte(at + 1)) {
+            Some(op) if op.info().operand != OperandKind::None => {
+                let (bits, length) = long_leb(code, at + 2);
+                (bits, at + 2 + length as usize)
+            }
+            _ => (0, at + 2),
+        },
         _ => {
             let first = u32::from(code.byte(at + 1));
             if first < 0x80 {
@@ -98,9 +113,16 @@ fn decode_leb(encoding: Encoding, arms: &[Arm; 256], code: &[u8], at: usize) -> 
     if arm == TRAP && opcode != Op::Trap as u8 {
         return None;
     }
-    let op = Op::from_opcode(arm.opcode)?;
+    let mut op = Op::from_opcode(arm.opcode)?;
     let (bits, next) = match arm.form {
         Form::Folded(bits) => (bits, at + 1),
+        Form::Wide => {
+            op = Op::from_opcode(*code.get(at + 1)?)?;
+            match op.info().operand {
+                OperandKind::None => (0, at + 2),
+                _ => leb128::read_unsigned(code, at + 2)?,
+            }
+        }
         _ => leb128::read_unsigned(code, at + 1)?,
     };
     let fetched = Fetched { op, operand: to_operand(op.info().operand, bits), next };
@@ -160,7 +182,7 @@ const fn short_form_count() -> usize {
 /// The first opcode byte of an operation's short forms, the first operand folded
 /// in, and how many there are.
 const fn short_forms_of(op: u8) -> Option<(u8, i16, u8)> {
-    let mut opcode = Op::COUNT;
+    let mut opcode = DIRECT;
     let mut form = 0;
     while form < SHORT_FORMS.len() {
         let (short, first, count) = SHORT_FORMS[form];
@@ -173,11 +195,18 @@ const fn short_forms_of(op: u8) -> Option<(u8, i16, u8)> {
     None
 }
 
-const _: () = assert!(Op::COUNT + short_form_count() < WIDE as usize);
+/// The byte before an operation of `implied` that has no opcode byte of its own.
+const PREFIX: u8 = WIDE;
+
+/// How many operations `implied` spells without a prefix: those that the short
+/// forms leave room for.
+const DIRECT: usize = PREFIX as usize - short_form_count();
+
+const _: () = assert!(Op::COUNT <= PREFIX as usize);
 
 impl Implied {
     pub(super) fn encode(op: Op, operand: i32) -> Encoded {
-        let mut opcode = Op::COUNT as i32;
+        let mut opcode = DIRECT as i32;
         for &(short, first, count) in SHORT_FORMS {
             let offset = operand - i32::from(first);
             if short == op && (0..i32::from(count)).contains(&offset) {
@@ -185,7 +214,14 @@ impl Implied {
             }
             opcode += i32::from(count);
         }
-        Leb::encode(op, operand)
+        let plain = Leb::encode(op, operand);
+        if (op as usize) < DIRECT {
+            return plain;
+        }
+        let mut parts = [PREFIX; Encoded::MAX];
+        let bytes = plain.as_slice();
+        parts[1..=bytes.len()].copy_from_slice(bytes);
+        Encoded::new(&parts[..=bytes.len()])
     }
 }
 

@@ -214,7 +214,7 @@ pub enum Form {
     TwoSigned,
     /// In LEB128 bytes that follow.
     Leb,
-    /// Behind a prefix: the opcode follows, then four bytes.
+    /// Behind a prefix: the opcode follows, then its operand.
     Wide,
 }
 

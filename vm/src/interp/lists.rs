@@ -1,0 +1,182 @@
+//! Handlers of lists whose length shows only at run time: spread, rest, and the
+//! calls with them; and copies of an object's properties.
+//!
+//! It refuses to iterate, which is `flow`.
+
+use super::At;
+use crate::Host;
+use crate::builtins::Intrinsic;
+use crate::call::CONSTRUCTS;
+use crate::define::Descriptor;
+use crate::error::Raise;
+use crate::heap::kinds::Kind;
+use crate::keys::{Key, attributes};
+use crate::layout::Layout;
+use crate::value::{Ref, Value};
+use crate::vm::Vm;
+use scruple_bytecode::names;
+
+impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
+    /// ECMA-262, IteratorBindingInitialization of a rest parameter.
+    pub(super) fn push_rest(&mut self, at: At<L>, first: usize) -> Result<At<L>, Raise> {
+        let arguments = self.arguments_of(at)?;
+        self.sync(at);
+        let rest = self.new_array(0)?;
+        self.push(Value::object(rest))?;
+        for index in first as u32..self.array_len(arguments) {
+            let value = self.element(arguments, index).unwrap_or(Value::undefined());
+            self.append(rest, value)?;
+        }
+        self.pop();
+        Ok(self.put(At { fuel: self.fuel, ..at }, Value::object(rest)))
+    }
+
+    /// ECMA-262, ArrayAccumulation of a spread element.
+    pub(super) fn extend_array(&mut self, at: At<L>) -> Result<At<L>, Raise> {
+        self.sync(at);
+        let array = self.literal_array(self.peek(at, 1))?;
+        let iterator = self.values_of(self.peek(at, 0))?;
+        self.push(Value::object(iterator))?;
+        while let Some(value) = self.advance(iterator)? {
+            self.push(value)?;
+            self.append(array, value)?;
+            self.pop();
+        }
+        self.pop();
+        Ok(self.drop_after(at, 1))
+    }
+
+    /// The values an iterator has left, as an array.
+    pub(super) fn remaining_values(&mut self, at: At<L>) -> Result<At<L>, Raise> {
+        self.sync(at);
+        let iterator = self.iterator(at, Kind::ValueIterator)?;
+        let array = self.new_array(0)?;
+        self.push(Value::object(array))?;
+        while let Some(value) = self.advance(iterator)? {
+            self.push(value)?;
+            self.append(array, value)?;
+            self.pop();
+        }
+        self.pop();
+        Ok(self.replace_after(at, 1, Value::object(array)))
+    }
+
+    fn literal_array(&self, value: Value<L>) -> Result<Ref, Raise> {
+        value
+            .as_object()
+            .filter(|_| self.is_array(value))
+            .ok_or(Raise::internal("a list that is no array"))
+    }
+
+    /// Puts an array's elements on the stack in its place, as arguments. Nothing
+    /// is allocated between: the array needs no root.
+    fn spill(&mut self, at: At<L>, array: Ref, sp: usize) -> Result<(At<L>, usize), Raise> {
+        let argc = self.array_len(array);
+        self.heap.sp = sp;
+        for index in 0..argc {
+            let value = self.element(array, index).unwrap_or(Value::undefined());
+            self.push(value)?;
+        }
+        Ok((At { sp: self.heap.sp, fuel: self.fuel, ..at }, argc as usize))
+    }
+
+    pub(super) fn call_with_list(&mut self, at: At<L>) -> Result<At<L>, Raise> {
+        self.sync(at);
+        let array = self.literal_array(self.peek(at, 0))?;
+        let callee = self.peek(at, 2);
+        let (at, argc) = self.spill(at, array, at.sp + 1)?;
+        match self.as_closure(callee) {
+            Some(closure) => self.enter(at, closure, argc, 0),
+            None => self.call_other(at, callee, argc, 0),
+        }
+    }
+
+    pub(super) fn construct_with_list(&mut self, at: At<L>) -> Result<At<L>, Raise> {
+        self.sync(at);
+        let array = self.literal_array(self.peek(at, 0))?;
+        let constructor = self.peek(at, 1);
+        // The this value's place is that of the array.
+        let (spilled, argc) = self.spill(at, array, at.sp)?;
+        spilled.set(at.sp, Value::undefined());
+        match self.as_closure(constructor) {
+            Some(closure) => self.construct_closure(spilled, closure, argc, 0),
+            None if self.is_constructor(constructor) => {
+                self.call_other(spilled, constructor, argc, CONSTRUCTS)
+            }
+            None => Err(self.throw_type("not a constructor")),
+        }
+    }
+
+    pub(super) fn copy_into_literal(&mut self, at: At<L>) -> Result<At<L>, Raise> {
+        self.sync(at);
+        let Some(target) = self.peek(at, 1).as_object() else {
+            return Err(Raise::internal("a literal that is no object"));
+        };
+        self.copy_own(at, target, self.peek(at, 0), 0)?;
+        Ok(self.drop_after(at, 1))
+    }
+
+    pub(super) fn copy_all_but(&mut self, at: At<L>, n_keys: usize) -> Result<At<L>, Raise> {
+        self.sync(at);
+        let target = self.new_object(Intrinsic::ObjectPrototype.reference(), 0)?;
+        self.push(Value::object(target))?;
+        self.copy_own(at, target, self.peek(at, n_keys), n_keys)?;
+        self.pop();
+        Ok(self.replace_after(at, n_keys + 1, Value::object(target)))
+    }
+
+    /// ECMA-262, CopyDataProperties. The excluded keys are the topmost values at
+    /// `at`.
+    fn copy_own(
+        &mut self,
+        at: At<L>,
+        target: Ref,
+        source: Value<L>,
+        n_excluded: usize,
+    ) -> Result<(), Raise> {
+        if source.is_nullish() {
+            return Ok(());
+        }
+        let source = self.to_object(source)?;
+        self.push(Value::object(source))?;
+        let keys = self.own_keys(source, false)?;
+        self.push(Value::object(keys))?;
+        for index in 0..self.array_len(keys) {
+            let Some(text) = self.element(keys, index) else { continue };
+            let key = self.to_key(text)?;
+            if (0..n_excluded).any(|depth| self.find_key(self.peek(at, depth)) == Some(key)) {
+                continue;
+            }
+            let own = self.get_own(source, key)?;
+            if !own.is_some_and(|own| own.is(attributes::ENUMERABLE)) {
+                continue;
+            }
+            let value = self.get(source, key)?;
+            self.push(value)?;
+            self.define(target, key, &Descriptor::data(value, attributes::ALL))?;
+            self.pop();
+        }
+        self.pop();
+        self.pop();
+        Ok(())
+    }
+
+    /// ECMA-262, SetFunctionName, for a key known at run time only.
+    pub(super) fn name_by_key(&mut self, at: At<L>, prefix: usize) -> Result<At<L>, Raise> {
+        self.sync(at);
+        let Some(function) = self.peek(at, 0).as_object() else {
+            return Err(Raise::internal("a name for no function"));
+        };
+        let mut name = self.to_text(self.peek(at, 1))?;
+        self.push(name)?;
+        if prefix > 0 {
+            let kind = self.text_from_str(if prefix == 1 { "get " } else { "set " })?;
+            self.push(kind)?;
+            name = self.concat(kind, name)?;
+            self.pop();
+            self.push(name)?;
+        }
+        self.add_property(function, Key::name(names::NAME), name, attributes::CONFIGURABLE)?;
+        Ok(At { fuel: self.fuel, ..at })
+    }
+}
