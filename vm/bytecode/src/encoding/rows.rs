@@ -6,6 +6,7 @@
 
 use super::{Arm, Byte, Decoder, Encoding, Form, Implied, Leb, Word};
 use crate::leb128;
+use crate::operand::OperandKind;
 use crate::ops::Op;
 
 /// What an opcode byte is.
@@ -24,7 +25,9 @@ const TWO_SIGNED: i8 = -125;
 const LEB: i8 = -124;
 const LEB_SIGNED: i8 = -123;
 const WIDE: i8 = -122;
-const LEAST_FOLDED: i8 = -121;
+/// Behind a prefix lies the operation's number, then its operand in LEB128.
+const PREFIXED: i8 = -121;
+const LEAST_FOLDED: i8 = -120;
 
 impl Encoding {
     /// The rows of its 256 opcode bytes.
@@ -51,6 +54,7 @@ const fn rows(arms: &[Arm; 256], zigzag: bool) -> [Row; 256] {
             Form::TwoSigned => TWO_SIGNED,
             Form::Leb if kind.is_signed() => LEB_SIGNED,
             Form::Leb => LEB,
+            Form::Wide if zigzag => PREFIXED,
             Form::Wide => WIDE,
             Form::Folded(bits) => {
                 let operand = kind.from_bits(bits, zigzag);
@@ -77,19 +81,34 @@ impl Row {
         match form {
             LEAST_FOLDED.. => (opcode, i32::from(form) as u32, at + 1),
             LEB | LEB_SIGNED => {
-                let (bits, next) = leb128::read_unsigned(code, at + 1).unwrap_or((0, at + 1));
-                let signed = form == LEB_SIGNED;
-                (opcode, if signed { leb128::unzigzag(bits) as u32 } else { bits }, next)
+                let (bits, next) = leb(code, at + 1, form == LEB_SIGNED);
+                (opcode, bits, next)
             }
             ONE_BYTE => (opcode, byte(1), at + 2),
             TWO_BYTES => (opcode, pair(), at + 3),
             TWO_SIGNED => (opcode, i32::from(pair() as i16) as u32, at + 3),
+            PREFIXED => {
+                let opcode = byte(1) as u8;
+                let kind =
+                    Op::from_opcode(opcode).map_or(OperandKind::None, |op| op.info().operand);
+                let (bits, next) = match kind {
+                    OperandKind::None => (0, at + 2),
+                    kind => leb(code, at + 2, kind.is_signed()),
+                };
+                (opcode, bits, next)
+            }
             WIDE => (byte(1) as u8, four(code, at + 2) as u32, at + 6),
             // UPPER: the shift copies the sign for signed operands; unsigned ones
             // drop the copies where they are used.
             _ => (opcode, (four(code, at) >> 8) as u32, at + 4),
         }
     }
+}
+
+/// LEB128 digits: the operand's bits and the position behind them.
+fn leb(code: &[u8], at: usize, is_signed: bool) -> (u32, usize) {
+    let (bits, next) = leb128::read_unsigned(code, at).unwrap_or((0, at));
+    (if is_signed { leb128::unzigzag(bits) as u32 } else { bits }, next)
 }
 
 fn four(code: &[u8], at: usize) -> i32 {
