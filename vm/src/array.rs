@@ -15,6 +15,12 @@ use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::names;
 
+/// Where a block lies among the cells: of a reference to no cell, far behind them.
+#[inline(always)]
+fn place(block: Ref) -> usize {
+    block.0.wrapping_sub(Ref::FIRST_CELL) as usize
+}
+
 /// Slots of an elements block before its first element.
 const HEAD: usize = 2;
 
@@ -99,10 +105,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// counts as one.
     #[inline(always)]
     pub(crate) fn quick_element(&mut self, array: Value<L>, index: i32) -> Option<&mut L::Slot> {
-        // Of a reference to no cell this is a place far behind the region.
-        let place = |block: Ref| block.0.wrapping_sub(Ref::FIRST_CELL) as usize;
         let array = array.as_object()?;
-        let cells = self.heap.cells_mut();
+        let cells = self.heap.mem.cells_mut();
         let [header, links] = *cells.get(place(array))?;
         if L::high(header) != L::high(L::header(Kind::Array as u8, 0)) {
             return None;
@@ -160,18 +164,30 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[cfg_attr(feature = "small", inline(never))]
     #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn push_quick(&mut self, array: Value<L>, value: Value<L>) -> Option<Value<L>> {
-        let array = self.as_bare_array(array)?;
-        let elements = self.heap.child(array, 2);
-        if elements.is_none() || self.heap.half(array, 3) != Class::Array as u32 {
+        let elements = self.bare_elements(array)?;
+        let cells = self.heap.mem.cells_mut();
+        let [head, length] = *cells.get(elements)?;
+        let (room, length) = (L::low(head), L::bits(length) as u32);
+        // A block whose room its header cannot note counts as full.
+        if length >= room || room == NOTED as u32 {
             return None;
         }
-        let length = L::bits(self.heap.slot(elements, 1)) as usize;
-        if length >= self.elements_room(elements) {
-            return None;
-        }
-        self.heap.set_value(elements, HEAD + length, value);
-        self.heap.set_slot(elements, 1, L::from_bits(length as u64 + 1));
+        *cells.as_flattened_mut().get_mut(2 * elements + HEAD + length as usize)? = value.0;
+        cells.get_mut(elements)?[1] = L::from_bits(u64::from(length) + 1);
         Value::int(length as i32 + 1)
+    }
+
+    /// The cell of the elements of a value that [`Vm::as_bare_array`] would give, if it
+    /// has any and is no frozen one.
+    #[inline(always)]
+    pub(crate) fn bare_elements(&mut self, value: Value<L>) -> Option<usize> {
+        let array = value.as_object()?;
+        let [header, links] = *self.heap.mem.cells_mut().get(place(array))?;
+        let bare = header == L::header(Kind::Array as u8, Ref::NONE.0)
+            && L::low(links) == Class::Array as u32
+            && self.heap.roots.changes.is_none();
+        // No elements are a reference to no cell.
+        bare.then(|| place(Ref(L::high(links))))
     }
 
     /// The array, if it is one with neither properties nor a prototype of its own

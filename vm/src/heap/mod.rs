@@ -106,7 +106,7 @@ impl<'m, L: Layout> Heap<'m, L> {
         let end = slots;
         mem.fill(L::Slot::default());
         let mut heap = Heap {
-            mem: Region::new(mem),
+            mem: Region::new(mem, bits + mark_slots),
             marks: bits,
             base: bits + mark_slots,
             top: 0,
@@ -162,13 +162,6 @@ impl<'m, L: Layout> Heap<'m, L> {
     pub(crate) fn slot_of(&self, block: Ref) -> usize {
         debug_assert!(block.is_cell());
         self.base + 2 * (block.0 - Ref::FIRST_CELL) as usize
-    }
-
-    /// The cells of the region, and what is left of it: to look several blocks up
-    /// with one comparison each.
-    #[inline(always)]
-    pub(crate) fn cells_mut(&mut self) -> &mut [[L::Slot; 2]] {
-        self.mem.get_mut(self.base..).unwrap_or_default().as_chunks_mut().0
     }
 
     #[cfg_attr(feature = "small", inline(never))]

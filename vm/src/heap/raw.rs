@@ -33,13 +33,32 @@ use scruple_bytecode::encoding::VerifiedCode;
 pub(crate) struct Region<'m, S> {
     first: NonNull<S>,
     len: usize,
+    /// The first cell, and how many pairs of slots there are from there.
+    cells: NonNull<[S; 2]>,
+    n_cells: usize,
     given: PhantomData<&'m mut [S]>,
 }
 
 impl<'m, S: Copy> Region<'m, S> {
-    pub(super) fn new(slots: &'m mut [S]) -> Self {
+    /// A region whose cells begin at slot `base`.
+    pub(super) fn new(slots: &'m mut [S], base: usize) -> Self {
         let len = slots.len();
-        Region { first: NonNull::from(slots).cast(), len, given: PhantomData }
+        let first = NonNull::from(slots).cast::<S>();
+        let base = base.min(len);
+        // SAFETY: `base` lies within the slice or at its end.
+        let cells = unsafe { first.add(base) }.cast();
+        Region { first, len, cells, n_cells: (len - base) / 2, given: PhantomData }
+    }
+
+    /// The cells of the region, and what is left of it: to look several blocks up
+    /// with one comparison each. Where they begin is kept, for finding it anew took a
+    /// dozen host instructions an element.
+    #[inline(always)]
+    pub(crate) fn cells_mut(&mut self) -> &mut [[S; 2]] {
+        // SAFETY: `new` found the place and the number within the slice; nobody else
+        // reads or writes it while `self` is borrowed, as for `deref_mut`. A pair of
+        // slots is laid out as two slots that follow each other.
+        unsafe { core::slice::from_raw_parts_mut(self.cells.as_ptr(), self.n_cells) }
     }
 
     /// A window on the region, for the loop. It is used only while the region is

@@ -204,7 +204,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
             return None;
         }
         let array = at.peek(0);
-        self.as_bare_array(array)?;
+        self.bare_elements(array)?;
         let push = Value::object(crate::builtins::ARRAY_PUSH?);
         Some(at.replace(1, push).put(array))
     }
