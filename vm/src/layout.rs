@@ -110,6 +110,11 @@ pub trait Layout: Copy + Debug + 'static {
     fn subtract_ints(a: Self::Slot, b: Self::Slot) -> Option<Self::Slot>;
     #[doc(hidden)]
     fn both_ints(a: Self::Slot, b: Self::Slot) -> Option<(i32, i32)>;
+    /// Two integers that are in the same order as two small integers, or equal as they.
+    #[doc(hidden)]
+    fn int_order(a: Self::Slot, b: Self::Slot) -> Option<(i32, i32)> {
+        Self::both_ints(a, b)
+    }
     #[doc(hidden)]
     fn inline_number(value: f64) -> Option<Self::Slot>;
     #[doc(hidden)]
@@ -193,6 +198,11 @@ impl Layout for Narrow {
     #[inline(always)]
     fn both_ints(a: u32, b: u32) -> Option<(i32, i32)> {
         if a & b & 1 == 1 { Some((a as i32 >> 1, b as i32 >> 1)) } else { None }
+    }
+
+    #[inline(always)]
+    fn int_order(a: u32, b: u32) -> Option<(i32, i32)> {
+        if a & b & 1 == 1 { Some((a as i32, b as i32)) } else { None }
     }
 
     fn inline_number(_: f64) -> Option<u32> {

@@ -181,7 +181,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             }
             let op = const { ArmOf::<D, BYTE>::OP };
             let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
-            if let Some(after) = trail.compare_and_branch(here, op) {
+            if let Some(after) = trail.compare_and_branch::<1>(here, op) {
                 return Ok(after);
             }
             return match quick(self, here, op, bits, D::ZIGZAG) {
@@ -272,11 +272,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 }
 
-/// Takes one instruction from the budget, which is never past [`MOST_FUEL`]: so the
-/// sign alone tells that there was none, and the old number need not be kept.
+/// Takes `N` instructions from the budget, which is never past [`MOST_FUEL`]: so the
+/// sign alone tells that there were too few, and the old number need not be kept.
 #[inline(always)]
-fn burn(fuel: u64) -> Option<u64> {
-    let left = fuel.wrapping_sub(1);
+fn burn<const N: u64>(fuel: u64) -> Option<u64> {
+    let left = fuel.wrapping_sub(N);
     if (left as i64) < 0 { None } else { Some(left) }
 }
 

@@ -121,7 +121,7 @@ impl<L: Layout> At<L> {
     /// A comparison of two small integers.
     #[inline(always)]
     pub(super) fn compare(self, f: impl Fn(i32, i32) -> bool) -> Option<Self> {
-        let (x, y) = L::both_ints(self.peek(1).0, self.peek(0).0)?;
+        let (x, y) = L::int_order(self.peek(1).0, self.peek(0).0)?;
         Some(self.replace(2, Value::boolean(f(x, y))))
     }
 
@@ -365,17 +365,22 @@ impl<L: Layout, H: Host, D: Decoder> Trail<'_, L, H, D> {
     #[inline(always)]
     fn compare_next<const OPCODE: u8>(&mut self, at: At<L>) -> Option<At<L>> {
         let (_, next) = D::expect::<Plain<OPCODE>, _>(self.code.byte(at.pc), self.code, at.pc)?;
-        let here = At { pc: next, fuel: burn(at.fuel)?, ..at };
-        let after = self.compare_and_branch(here, const { Op::from_opcode(OPCODE) })?;
+        let here = At { pc: next, ..at };
+        let after = self.compare_and_branch::<2>(here, const { Op::from_opcode(OPCODE) })?;
         <H::Observer as Observer>::count(self.count, next - at.pc);
         Some(after)
     }
 
     /// Carries out a comparison of small integers together with the branch that
-    /// stands behind it: the truth never becomes a value.
+    /// stands behind it: the truth never becomes a value. `COST` is what the two take
+    /// from the budget that the loop has not taken.
     #[inline(always)]
-    pub(super) fn compare_and_branch(&mut self, at: At<L>, op: Option<Op>) -> Option<At<L>> {
-        let (x, y) = L::both_ints(at.peek(1).0, at.peek(0).0)?;
+    pub(super) fn compare_and_branch<const COST: u64>(
+        &mut self,
+        at: At<L>,
+        op: Option<Op>,
+    ) -> Option<At<L>> {
+        let (x, y) = L::int_order(at.peek(1).0, at.peek(0).0)?;
         let truth = match op? {
             Op::Less => x < y,
             Op::LessEqual => x <= y,
@@ -393,7 +398,7 @@ impl<L: Layout, H: Host, D: Decoder> Trail<'_, L, H, D> {
             (_, Some(branch)) => (!truth, branch),
             _ => return None,
         };
-        let fuel = burn(at.fuel)?;
+        let fuel = burn::<COST>(at.fuel)?;
         <H::Observer as Observer>::count(self.count, next - at.pc);
         let at = At { pc: next, sp: at.sp + 2, fuel, ..at };
         Some(if branches { at.jump(Displacement::from_bits(bits, D::ZIGZAG)) } else { at })
@@ -407,7 +412,7 @@ impl<L: Layout, H: Host, D: Decoder> Trail<'_, L, H, D> {
             return None;
         }
         let (bits, next) = D::expect::<A, _>(self.code.byte(at.pc), self.code, at.pc)?;
-        let fuel = burn(at.fuel)?;
+        let fuel = burn::<1>(at.fuel)?;
         let op = const { Op::from_opcode(A::OPCODE) };
         let after = quick(vm, At { pc: next, fuel, ..at }, op, bits, D::ZIGZAG)?;
         <H::Observer as Observer>::count(self.count, next - at.pc);
