@@ -51,11 +51,14 @@ pub struct Families {
     pub maths: bool,
     /// `JSON`.
     pub json: bool,
+    /// `Map`, `Set`, `WeakMap`, `WeakSet`.
+    pub collections: bool,
 }
 
 impl Families {
     /// All of them.
-    pub const ALL: Families = Families { arrays: true, strings: true, maths: true, json: true };
+    pub const ALL: Families =
+        Families { arrays: true, strings: true, maths: true, json: true, collections: true };
 }
 
 /// An instruction that is carried out.

@@ -254,7 +254,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    fn hash_view(&self, view: &View<'m>) -> usize {
+    pub(crate) fn hash_view(&self, view: &View<'m>) -> usize {
         let mut hash = 0x811c_9dc5u32;
         for at in 0..view.len() {
             hash = (hash ^ u32::from(self.unit(view, at))).wrapping_mul(0x0100_0193);

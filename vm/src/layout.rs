@@ -149,6 +149,10 @@ pub struct Narrow;
 // canonical one, so it never lies in a number cell.
 const NARROW_HEADERS_LOW: u32 = 0xfff0;
 const NARROW_HEADERS_HIGH: u32 = 0x7ff8;
+const NARROW_HEADERS_LAST: u32 = 0x7ff0;
+/// The first kinds of the second and the third range.
+const NARROW_HIGH_KIND: u8 = 16;
+const NARROW_LAST_KIND: u8 = 23;
 
 impl Layout for Narrow {
     type Slot = u32;
@@ -247,12 +251,12 @@ impl Layout for Narrow {
 
     #[inline(always)]
     fn header(kind: u8, low: u32) -> u32 {
-        let high = if kind < 16 {
-            NARROW_HEADERS_LOW + u32::from(kind)
-        } else {
-            NARROW_HEADERS_HIGH + u32::from(kind) - 15
+        let (first, place) = match kind {
+            ..NARROW_HIGH_KIND => (NARROW_HEADERS_LOW, kind),
+            ..NARROW_LAST_KIND => (NARROW_HEADERS_HIGH, kind - NARROW_HIGH_KIND + 1),
+            _ => (NARROW_HEADERS_LAST, kind - NARROW_LAST_KIND + 1),
         };
-        Self::from_halves(high, low)
+        Self::from_halves(first + u32::from(place), low)
     }
 
     #[inline(always)]
@@ -261,7 +265,9 @@ impl Layout for Narrow {
         if high > NARROW_HEADERS_LOW {
             Some((high - NARROW_HEADERS_LOW) as u8)
         } else if high > NARROW_HEADERS_HIGH && high < 0x8000 {
-            Some((high - NARROW_HEADERS_HIGH + 15) as u8)
+            Some((high - NARROW_HEADERS_HIGH) as u8 + NARROW_HIGH_KIND - 1)
+        } else if high > NARROW_HEADERS_LAST && high < NARROW_HEADERS_HIGH {
+            Some((high - NARROW_HEADERS_LAST) as u8 + NARROW_LAST_KIND - 1)
         } else {
             None
         }
@@ -391,7 +397,7 @@ mod tests {
 
     #[test]
     fn a_header_is_never_the_start_of_a_canonical_double() {
-        for kind in 1..=22 {
+        for kind in 1..=29 {
             let header = Narrow::header(kind, 0x1234);
             assert_eq!(Narrow::header_kind(header), Some(kind));
             let double = f64::from_bits(u64::from(header) << 32);

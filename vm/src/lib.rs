@@ -120,6 +120,7 @@ mod convert;
 mod define;
 mod digits;
 mod embed;
+mod entries;
 mod error;
 mod globals;
 mod heap;

@@ -29,6 +29,10 @@ pub(crate) enum Class {
     Boolean = 5,
     Number = 6,
     Text = 7,
+    Map = 11,
+    Set = 12,
+    WeakMap = 13,
+    WeakSet = 14,
 }
 
 impl Class {
@@ -41,6 +45,10 @@ impl Class {
             5 => Class::Boolean,
             6 => Class::Number,
             7 => Class::Text,
+            11 => Class::Map,
+            12 => Class::Set,
+            13 => Class::WeakMap,
+            14 => Class::WeakSet,
             _ => Class::Plain,
         }
     }

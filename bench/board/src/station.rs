@@ -28,6 +28,7 @@ impl Host for Station {
         strings: cfg!(feature = "strings"),
         maths: cfg!(feature = "maths"),
         json: cfg!(feature = "json"),
+        collections: cfg!(feature = "collections"),
     };
 
     fn observer(&mut self) -> &mut Fetches {

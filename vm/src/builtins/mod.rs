@@ -7,6 +7,7 @@
 
 mod array;
 mod boolean;
+mod collections;
 mod console;
 mod descriptor;
 mod error;
@@ -286,6 +287,28 @@ fn accessor_rows(row: usize) -> (Option<usize>, Option<usize>) {
     } else {
         (Some(row), Some(row + 1).filter(pairs))
     }
+}
+
+/// Hands each value of an iterable on, rooted; what the function pushes goes when it
+/// returns.
+fn iterate<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    iterable: Value<L>,
+    mut take: impl FnMut(&mut Vm<'_, L, H>, Value<L>) -> Result<(), Raise>,
+) -> Result<(), Raise> {
+    let before = vm.heap.sp;
+    vm.push(iterable)?;
+    let iterator = vm.values_of(iterable)?;
+    vm.push(Value::object(iterator))?;
+    let mark = vm.heap.sp;
+    while let Some(value) = vm.advance(iterator)? {
+        vm.spend(1)?;
+        vm.push(value)?;
+        take(vm, value)?;
+        vm.heap.sp = mark;
+    }
+    vm.heap.sp = before;
+    Ok(())
 }
 
 /// The function of a row, as scripts get it until they change its owner.

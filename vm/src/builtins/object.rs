@@ -8,7 +8,7 @@ use crate::error::Raise;
 use crate::host::Call;
 use crate::keys::{Key, attributes};
 use crate::layout::Layout;
-use crate::object::{Class, Own};
+use crate::object::Own;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 
@@ -127,17 +127,12 @@ pub(super) fn from_entries<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let source = vm.arg(&call, 0);
+    if source.is_nullish() {
+        return Err(vm.throw_type("undefined and null have no entries"));
+    }
     let object = vm.new_object(Intrinsic::ObjectPrototype.reference(), 0)?;
     vm.push(Value::object(object))?;
-    let list = push_object(vm, source)?;
-    if !matches!(vm.class(list), Class::Array | Class::Arguments | Class::Text) {
-        return Err(vm.throw_type("the value is not iterable"));
-    }
-    let mut index = 0.0;
-    while index < vm.length_of(list)? {
-        let mark = vm.heap.sp;
-        let entry = vm.get_index(list, index)?;
-        vm.push(entry)?;
+    super::iterate(vm, source, |vm, entry| {
         let Some(entry) = entry.as_object() else {
             return Err(vm.throw_type("an entry is not an object"));
         };
@@ -146,11 +141,61 @@ pub(super) fn from_entries<L: Layout, H: Host>(
         let value = vm.get_index(entry, 1.0)?;
         vm.push(value)?;
         let key = vm.to_key(name)?;
-        vm.define(object, key, &Descriptor::data(value, attributes::ALL))?;
-        vm.heap.sp = mark;
-        index += 1.0;
-    }
+        vm.define(object, key, &Descriptor::data(value, attributes::ALL)).map(drop)
+    })?;
     Ok(Value::object(object))
+}
+
+/// ECMA-262, Object.groupBy ( items, callback ). Nobody sees the object before it is
+/// done, so it holds the groups from the start.
+pub(super) fn group_by<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let groups = vm.new_object(Ref::NONE, 0)?;
+    vm.push(Value::object(groups))?;
+    each_with_key(vm, &call, |vm, value, key| {
+        let key = vm.to_key(key)?;
+        let group = match vm.get_own(groups, key)? {
+            Some(Own::Data { value: group, .. }) => group,
+            _ => {
+                let group = Value::object(vm.new_array(0)?);
+                vm.push(group)?;
+                vm.add_property(groups, key, group, attributes::ALL)?;
+                group
+            }
+        };
+        match group.as_object() {
+            Some(group) => vm.append(group, value),
+            None => Err(Raise::internal("a group that is no array")),
+        }
+    })?;
+    Ok(Value::object(groups))
+}
+
+/// ECMA-262, GroupBy: calls the function for each value and hands on the value and
+/// what it gives, both on the stack.
+pub(super) fn each_with_key<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+    mut take: impl FnMut(&mut Vm<'_, L, H>, Value<L>, Value<L>) -> Result<(), Raise>,
+) -> Result<(), Raise> {
+    let items = vm.arg(call, 0);
+    if items.is_nullish() {
+        return Err(vm.throw_type("undefined and null have no values to group"));
+    }
+    let function = vm.arg(call, 1);
+    if !vm.is_callable(function) {
+        return Err(vm.throw_type("the argument is not a function"));
+    }
+    let mut index = 0.0;
+    super::iterate(vm, items, |vm, value| {
+        let at = vm.number(index)?;
+        let key = vm.invoke(function, Value::undefined(), &[value, at])?;
+        vm.push(key)?;
+        index += 1.0;
+        take(vm, value, key)
+    })
 }
 
 /// ECMA-262, Object.getOwnPropertyNames ( O ).

@@ -3,6 +3,7 @@
 use super::Intrinsic;
 use super::object::{change_prototype, prototype_of, push_object};
 use crate::Host;
+use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::host::Call;
 use crate::keys::{Key, attributes};
@@ -102,6 +103,7 @@ fn tag_of<L: Layout, H: Host>(vm: &Vm<'_, L, H>, object: Ref) -> &'static str {
             JSON => "[object JSON]",
             _ => "[object Object]",
         },
+        _ => "[object Object]",
     }
 }
 
@@ -134,6 +136,83 @@ pub(super) fn set_proto<L: Layout, H: Host>(
         Some(prototype) => change_prototype(vm, call.this, prototype)?,
         None if value.is_null() => change_prototype(vm, call.this, Ref::NONE)?,
         None => {}
+    }
+    Ok(Value::undefined())
+}
+
+/// ECMA-262, Object.prototype.__defineGetter__ ( P, getter ).
+pub(super) fn define_getter<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    define_accessor(vm, &call, true)
+}
+
+/// ECMA-262, Object.prototype.__defineSetter__ ( P, setter ).
+pub(super) fn define_setter<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    define_accessor(vm, &call, false)
+}
+
+fn define_accessor<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+    gets: bool,
+) -> Result<Value<L>, Raise> {
+    let object = push_object(vm, call.this)?;
+    let function = vm.arg(call, 1);
+    let Some(function) = function.as_object().filter(|_| vm.is_callable(function)) else {
+        return Err(vm.throw_type("an accessor is a function"));
+    };
+    let key = vm.to_key(vm.arg(call, 0))?;
+    let wish = Descriptor {
+        getter: gets.then_some(function),
+        setter: (!gets).then_some(function),
+        enumerable: Some(true),
+        configurable: Some(true),
+        ..Descriptor::empty()
+    };
+    if !vm.define(object, key, &wish)? {
+        return Err(vm.throw_not_definable(key));
+    }
+    Ok(Value::undefined())
+}
+
+/// ECMA-262, Object.prototype.__lookupGetter__ ( P ).
+pub(super) fn lookup_getter<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    look_accessor_up(vm, &call, true)
+}
+
+/// ECMA-262, Object.prototype.__lookupSetter__ ( P ).
+pub(super) fn lookup_setter<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    look_accessor_up(vm, &call, false)
+}
+
+fn look_accessor_up<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+    gets: bool,
+) -> Result<Value<L>, Raise> {
+    let mut holder = push_object(vm, call.this)?;
+    let key = vm.to_key(vm.arg(call, 0))?;
+    while !holder.is_none() {
+        match vm.get_own(holder, key)? {
+            Some(Own::Accessor { getter, setter, .. }) => {
+                let function = if gets { getter } else { setter };
+                let there = !function.is_none();
+                return Ok(if there { Value::object(function) } else { Value::undefined() });
+            }
+            Some(Own::Data { .. }) => break,
+            None => holder = vm.prototype(holder),
+        }
     }
     Ok(Value::undefined())
 }

@@ -6,6 +6,7 @@
 use core::f64::consts;
 use core::marker::PhantomData;
 
+use super::collections::{self, map, set, weak};
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};
 use super::{
     array, boolean, console, descriptor, error, function, global, integrity, json, math, number,
@@ -45,6 +46,7 @@ intrinsics! {
     NumberPrototype: ObjectPrototype;
     BooleanPrototype: ObjectPrototype;
     ErrorPrototype: ObjectPrototype;
+    AggregateErrorPrototype: ErrorPrototype;
     EvalErrorPrototype: ErrorPrototype;
     RangeErrorPrototype: ErrorPrototype;
     ReferenceErrorPrototype: ErrorPrototype;
@@ -58,6 +60,7 @@ intrinsics! {
     Number: FunctionPrototype;
     Boolean: FunctionPrototype;
     Error: FunctionPrototype;
+    AggregateError: Error;
     EvalError: Error;
     RangeError: Error;
     ReferenceError: Error;
@@ -68,6 +71,14 @@ intrinsics! {
     Json: ObjectPrototype;
     Console: ObjectPrototype;
     ThrowTypeError: FunctionPrototype;
+    MapPrototype: ObjectPrototype;
+    SetPrototype: ObjectPrototype;
+    WeakMapPrototype: ObjectPrototype;
+    WeakSetPrototype: ObjectPrototype;
+    Map: FunctionPrototype;
+    Set: FunctionPrototype;
+    WeakMap: FunctionPrototype;
+    WeakSet: FunctionPrototype;
 }
 
 impl Intrinsic {
@@ -101,7 +112,24 @@ const fn has(families: Families, owner: Intrinsic) -> bool {
         Intrinsic::String | Intrinsic::StringPrototype => families.strings,
         Intrinsic::Math => families.maths,
         Intrinsic::Json => families.json,
+        Intrinsic::Map
+        | Intrinsic::MapPrototype
+        | Intrinsic::Set
+        | Intrinsic::SetPrototype
+        | Intrinsic::WeakMap
+        | Intrinsic::WeakMapPrototype
+        | Intrinsic::WeakSet
+        | Intrinsic::WeakSetPrototype => families.collections,
         _ => true,
+    }
+}
+
+/// Whether a build has a function: what makes arrays and strings it has always.
+const fn has_row(families: Families, row: &NativeRow) -> bool {
+    match row.kind {
+        NativeKind::Constructor(Intrinsic::Array | Intrinsic::String) => true,
+        NativeKind::Constructor(made) => has(families, made),
+        _ => has(families, row.owner),
     }
 }
 
@@ -115,18 +143,21 @@ macro_rules! natives {
         $($name:ident $length:literal $handler:path $(, $kind:ident $($of:ident)?)?;)*
     })*) => {
         pub(super) static NATIVES: &[NativeRow] = &[$($(
-            NativeRow {
-                owner: Intrinsic::$owner,
-                name: names::$name,
-                length: $length,
-                kind: natives!(@kind $($kind $($of)?)?),
-            },
+            natives!(@row $owner $name $length $($kind $($of)?)?),
         )*)*];
 
         impl<L: Layout, H: Host> Handlers<L, H> {
             pub(super) const ALL: &'static [NativeFn<L, H>] = &[$($(
-                choose(has(H::FAMILIES, Intrinsic::$owner), $handler, absent),
+                choose(has_row(H::FAMILIES, &natives!(@row $owner $name $length $($kind $($of)?)?)), $handler, absent),
             )*)*];
+        }
+    };
+    (@row $owner:ident $name:ident $length:literal $($kind:ident $($of:ident)?)?) => {
+        NativeRow {
+            owner: Intrinsic::$owner,
+            name: names::$name,
+            length: $length,
+            kind: natives!(@kind $($kind $($of)?)?),
         }
     };
     (@kind) => { NativeKind::Method };
@@ -137,19 +168,24 @@ macro_rules! natives {
 
 natives! {
     GlobalObject {
+        AGGREGATE_ERROR 2 error::construct_aggregate, constructs AggregateError;
         ARRAY 1 array::make::construct, constructs Array;
         BOOLEAN_CTOR 1 boolean::construct, constructs Boolean;
         ERROR 1 error::construct, constructs Error;
         EVAL_ERROR 1 error::construct, constructs EvalError;
         FUNCTION_CTOR 1 function::construct, constructs Function;
+        MAP_CTOR 0 collections::construct, constructs Map;
         NUMBER_CTOR 1 number::construct, constructs Number;
         OBJECT_CTOR 1 object::construct, constructs Object;
         RANGE_ERROR 1 error::construct, constructs RangeError;
         REFERENCE_ERROR 1 error::construct, constructs ReferenceError;
+        SET_CTOR 0 collections::construct, constructs Set;
         STRING_CTOR 1 string::construct, constructs String;
         SYNTAX_ERROR 1 error::construct, constructs SyntaxError;
         TYPE_ERROR 1 error::construct, constructs TypeError;
         URIERROR 1 error::construct, constructs UriError;
+        WEAK_MAP 0 collections::construct, constructs WeakMap;
+        WEAK_SET 0 collections::construct, constructs WeakSet;
         DECODE_URI 1 uri::decode_uri;
         DECODE_URICOMPONENT 1 uri::decode_uri_component;
         ENCODE_URI 1 uri::encode_uri;
@@ -160,6 +196,10 @@ natives! {
         PARSE_INT 2 global::parse_int;
     }
     ObjectPrototype {
+        __DEFINE_GETTER__ 2 object_prototype::define_getter;
+        __DEFINE_SETTER__ 2 object_prototype::define_setter;
+        __LOOKUP_GETTER__ 1 object_prototype::lookup_getter;
+        __LOOKUP_SETTER__ 1 object_prototype::lookup_setter;
         __PROTO__ 0 object_prototype::get_proto, gets;
         __PROTO__ 1 object_prototype::set_proto, sets;
         HAS_OWN_PROPERTY 1 object_prototype::has_own_property;
@@ -205,8 +245,12 @@ natives! {
         SORT 1 array::sort::sort;
         SPLICE 2 array::change::splice;
         TO_LOCALE_STRING 0 array::search::to_locale_string;
+        TO_REVERSED 0 array::copy::to_reversed;
+        TO_SORTED 1 array::sort::to_sorted;
+        TO_SPLICED 2 array::copy::to_spliced;
         TO_STRING 0 array::search::to_string;
         UNSHIFT 1 array::ends::unshift;
+        WITH 2 array::copy::with;
     }
     StringPrototype {
         AT 1 string::at;
@@ -217,13 +261,18 @@ natives! {
         ENDS_WITH 1 string::search::ends_with;
         INCLUDES 1 string::search::includes;
         INDEX_OF 1 string::search::index_of;
+        IS_WELL_FORMED 0 string::form::is_well_formed;
         LAST_INDEX_OF 1 string::search::last_index_of;
         LOCALE_COMPARE 1 string::search::locale_compare;
+        MATCH 1 string::form::needs_pattern;
+        MATCH_ALL 1 string::form::needs_pattern;
+        NORMALIZE 0 string::form::normalize;
         PAD_END 1 string::shape::pad_end;
         PAD_START 1 string::shape::pad_start;
         REPEAT 1 string::shape::repeat;
         REPLACE 2 string::search::replace;
         REPLACE_ALL 2 string::search::replace_all;
+        SEARCH 1 string::form::needs_pattern;
         SLICE 2 string::shape::slice;
         SPLIT 2 string::search::split;
         STARTS_WITH 1 string::search::starts_with;
@@ -234,6 +283,7 @@ natives! {
         TO_LOWER_CASE 0 string::case::to_lower_case;
         TO_STRING 0 string::value_of;
         TO_UPPER_CASE 0 string::case::to_upper_case;
+        TO_WELL_FORMED 0 string::form::to_well_formed;
         TRIM 0 string::shape::trim;
         TRIM_END 0 string::shape::trim_end;
         TRIM_START 0 string::shape::trim_start;
@@ -266,6 +316,7 @@ natives! {
         GET_OWN_PROPERTY_DESCRIPTORS 1 descriptor::get_own_property_descriptors;
         GET_OWN_PROPERTY_NAMES 1 object::get_own_property_names;
         GET_PROTOTYPE_OF 1 object::get_prototype_of;
+        GROUP_BY 2 object::group_by;
         HAS_OWN 2 object::has_own;
         IS 2 object::is;
         IS_EXTENSIBLE 1 integrity::is_extensible;
@@ -285,12 +336,16 @@ natives! {
     String {
         FROM_CHAR_CODE 1 string::from_char_code;
         FROM_CODE_POINT 1 string::from_code_point;
+        RAW 1 string::form::raw;
     }
     Number {
         IS_FINITE 1 number::is_finite;
         IS_INTEGER 1 number::is_integer;
         IS_NA_N 1 number::is_nan;
         IS_SAFE_INTEGER 1 number::is_safe_integer;
+    }
+    Error {
+        IS_ERROR 1 error::is_error;
     }
     Math {
         ABS 1 math::abs;
@@ -308,6 +363,7 @@ natives! {
         COSH 1 math::cosh;
         EXP 1 math::exp;
         EXPM1 1 math::expm1;
+        F16ROUND 1 math::f16round;
         FLOOR 1 math::floor;
         FROUND 1 math::fround;
         HYPOT 2 math::hypot;
@@ -335,6 +391,41 @@ natives! {
     }
     Console {
         LOG 0 console::log;
+    }
+    MapPrototype {
+        CLEAR 0 map::clear;
+        DELETE 1 map::delete;
+        FOR_EACH 1 map::for_each;
+        GET 1 map::get;
+        GET_OR_INSERT 2 map::get_or_insert_value;
+        GET_OR_INSERT_COMPUTED 2 map::get_or_insert_computed;
+        HAS 1 map::has;
+        SET 2 map::set;
+        SIZE 0 map::size, gets;
+    }
+    SetPrototype {
+        ADD 1 set::add;
+        CLEAR 0 set::clear;
+        DELETE 1 set::delete;
+        FOR_EACH 1 set::for_each;
+        HAS 1 set::has;
+        SIZE 0 set::size, gets;
+    }
+    WeakMapPrototype {
+        DELETE 1 weak::delete_from_map;
+        GET 1 weak::get;
+        GET_OR_INSERT 2 weak::get_or_insert_value;
+        GET_OR_INSERT_COMPUTED 2 weak::get_or_insert_computed;
+        HAS 1 weak::map_has;
+        SET 2 weak::set;
+    }
+    WeakSetPrototype {
+        ADD 1 weak::add;
+        DELETE 1 weak::delete_from_set;
+        HAS 1 weak::set_has;
+    }
+    Map {
+        GROUP_BY 2 map::group_by;
     }
 }
 
@@ -382,6 +473,8 @@ data! {
     StringPrototype {
         CONSTRUCTOR HIDDEN object Intrinsic::String;
         LENGTH 0 number 0.0;
+        TRIM_LEFT HIDDEN method (Intrinsic::StringPrototype, names::TRIM_START);
+        TRIM_RIGHT HIDDEN method (Intrinsic::StringPrototype, names::TRIM_END);
     }
     NumberPrototype {
         CONSTRUCTOR HIDDEN object Intrinsic::Number;
@@ -393,6 +486,11 @@ data! {
         CONSTRUCTOR HIDDEN object Intrinsic::Error;
         MESSAGE HIDDEN text names::EMPTY;
         NAME HIDDEN text names::ERROR;
+    }
+    AggregateErrorPrototype {
+        CONSTRUCTOR HIDDEN object Intrinsic::AggregateError;
+        MESSAGE HIDDEN text names::EMPTY;
+        NAME HIDDEN text names::AGGREGATE_ERROR;
     }
     EvalErrorPrototype {
         CONSTRUCTOR HIDDEN object Intrinsic::EvalError;
@@ -455,6 +553,9 @@ data! {
     Error {
         PROTOTYPE 0 object Intrinsic::ErrorPrototype;
     }
+    AggregateError {
+        PROTOTYPE 0 object Intrinsic::AggregateErrorPrototype;
+    }
     EvalError {
         PROTOTYPE 0 object Intrinsic::EvalErrorPrototype;
     }
@@ -482,6 +583,30 @@ data! {
         PI 0 number consts::PI;
         SQRT1_2 0 number consts::FRAC_1_SQRT_2;
         SQRT2 0 number consts::SQRT_2;
+    }
+    MapPrototype {
+        CONSTRUCTOR HIDDEN object Intrinsic::Map;
+    }
+    SetPrototype {
+        CONSTRUCTOR HIDDEN object Intrinsic::Set;
+    }
+    WeakMapPrototype {
+        CONSTRUCTOR HIDDEN object Intrinsic::WeakMap;
+    }
+    WeakSetPrototype {
+        CONSTRUCTOR HIDDEN object Intrinsic::WeakSet;
+    }
+    Map {
+        PROTOTYPE 0 object Intrinsic::MapPrototype;
+    }
+    Set {
+        PROTOTYPE 0 object Intrinsic::SetPrototype;
+    }
+    WeakMap {
+        PROTOTYPE 0 object Intrinsic::WeakMapPrototype;
+    }
+    WeakSet {
+        PROTOTYPE 0 object Intrinsic::WeakSetPrototype;
     }
 }
 

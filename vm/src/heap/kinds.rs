@@ -22,6 +22,10 @@
 //! | the same with `Key` | | a string that the key table holds |
 //! | `Keys` | count | table of references to key strings (halves), weak |
 //! | `Changes` | count | flash object and extra (halves)… |
+//! | `Entries` | the table that took its place | entries in use, and those still there; key, [value] of each |
+//! | `WeakEntries` | the next such table | entries in use, and those still there; key, value of each |
+//! | `Places` | – | a half a place: number of an entry |
+//! | `Bytes` | – | bytes… |
 
 /// What a block of cells is used for. [`Kind::Number`] alone has no header.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -74,10 +78,18 @@ pub enum Kind {
     Keys = 21,
     /// The objects in flash that a script has changed.
     Changes = 22,
+    /// What a Map or a Set holds.
+    Entries = 23,
+    /// What a WeakMap or a WeakSet holds.
+    WeakEntries = 24,
+    /// Where the entries of a large table are, by hash.
+    Places = 25,
+    /// The bytes of a buffer.
+    Bytes = 26,
 }
 
 impl Kind {
-    const ALL: [Kind; 23] = [
+    const ALL: [Kind; 27] = [
         Kind::Number,
         Kind::Object,
         Kind::Array,
@@ -101,6 +113,10 @@ impl Kind {
         Kind::KeyLongUtf16,
         Kind::Keys,
         Kind::Changes,
+        Kind::Entries,
+        Kind::WeakEntries,
+        Kind::Places,
+        Kind::Bytes,
     ];
 
     #[inline(always)]
@@ -137,6 +153,10 @@ impl Kind {
             Kind::KeyLongUtf16 => "long UTF-16 key",
             Kind::Keys => "key table",
             Kind::Changes => "changes to built-ins",
+            Kind::Entries => "entries",
+            Kind::WeakEntries => "weak entries",
+            Kind::Places => "places of entries",
+            Kind::Bytes => "bytes",
         }
     }
 
@@ -145,18 +165,21 @@ impl Kind {
         match self {
             Kind::Number => Category::Numbers,
             Kind::Object | Kind::Extra => Category::Objects,
-            Kind::Properties | Kind::Accessor => Category::Properties,
-            Kind::Array | Kind::Elements => Category::Arrays,
+            Kind::Properties | Kind::Accessor | Kind::Entries | Kind::WeakEntries => {
+                Category::Properties
+            }
+            Kind::Array | Kind::Elements | Kind::Bytes => Category::Arrays,
             Kind::Closure | Kind::Bound => Category::Functions,
             Kind::Globals | Kind::Box | Kind::KeyIterator | Kind::ValueIterator => Category::Scopes,
-            Kind::Keys | Kind::Changes => Category::Caches,
+            Kind::Keys | Kind::Changes | Kind::Places => Category::Caches,
             _ => Category::Strings,
         }
     }
 
     /// Whether the block can refer to others.
     pub(crate) fn has_children(self) -> bool {
-        !matches!(self.category(), Category::Strings | Category::Numbers) && self != Kind::Keys
+        !matches!(self.category(), Category::Strings | Category::Numbers)
+            && !matches!(self, Kind::Keys | Kind::Places | Kind::Bytes)
     }
 }
 
@@ -166,9 +189,9 @@ impl Kind {
 pub enum Category {
     /// Objects.
     Objects = 0,
-    /// Property tables and accessors.
+    /// Property tables, accessors, entries of maps and sets.
     Properties = 1,
-    /// Arrays and their elements.
+    /// Arrays and their elements, and the bytes of buffers.
     Arrays = 2,
     /// Strings.
     Strings = 3,

@@ -47,6 +47,8 @@ pub(crate) struct Roots<L: Layout> {
     /// The string of the key made last: who asked for the key holds a number
     /// that the collector does not see, and perhaps another string like it.
     pub(crate) key: Value<L>,
+    /// The first table with weak keys, which leads to the others: all are weak.
+    pub(crate) weak: Ref,
     /// Values the host retains, as elements.
     pub(crate) retained: Ref,
     /// Template objects, each behind its site's number, in an array.
@@ -120,6 +122,7 @@ impl<'m, L: Layout> Heap<'m, L> {
                 globals: [Ref::NONE; crate::MAX_IMAGES],
                 changes: Ref::NONE,
                 keys: Ref::NONE,
+                weak: Ref::NONE,
                 key: Value::undefined(),
                 retained: Ref::NONE,
                 templates: Ref::NONE,

@@ -126,7 +126,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// An iterator over the values of an iterable, which the caller has rooted.
-    pub(super) fn values_of(&mut self, value: Value<L>) -> Result<Ref, Raise> {
+    pub(crate) fn values_of(&mut self, value: Value<L>) -> Result<Ref, Raise> {
         let iterable = value.is_string()
             || value.as_object().is_some_and(|object| {
                 matches!(self.class(object), Class::Array | Class::Arguments | Class::Text)
@@ -154,7 +154,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// The next value of an iterator: an element, or the text of a code point.
-    pub(super) fn advance(&mut self, iterator: Ref) -> Result<Option<Value<L>>, Raise> {
+    pub(crate) fn advance(&mut self, iterator: Ref) -> Result<Option<Value<L>>, Raise> {
         let value = self.heap.value(iterator, 2);
         let index = self.heap.value(iterator, 1).as_int().unwrap_or(0);
         let (step, result) = match value.as_object() {

@@ -8,6 +8,7 @@
 //! symbols a script cannot give an array another species.
 
 pub(super) mod change;
+pub(super) mod copy;
 pub(super) mod ends;
 pub(super) mod make;
 pub(super) mod part;

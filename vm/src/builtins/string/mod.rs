@@ -6,6 +6,7 @@
 //! pattern is a string throughout.
 
 pub(super) mod case;
+pub(super) mod form;
 pub(super) mod search;
 pub(super) mod shape;
 
