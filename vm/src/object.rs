@@ -29,6 +29,12 @@ pub(crate) enum Class {
     Boolean = 5,
     Number = 6,
     Text = 7,
+    Symbol = 8,
+    /// Its internal value is what it goes through; the place and what it gives of
+    /// each element lie behind.
+    ArrayIterator = 9,
+    /// Likewise; the place lies behind.
+    TextIterator = 10,
 }
 
 impl Class {
@@ -41,6 +47,9 @@ impl Class {
             5 => Class::Boolean,
             6 => Class::Number,
             7 => Class::Text,
+            8 => Class::Symbol,
+            9 => Class::ArrayIterator,
+            10 => Class::TextIterator,
             _ => Class::Plain,
         }
     }
@@ -335,6 +344,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let holder = self.holder(object);
         if let Some(found) = self.listed(holder, key) {
             return Ok(found);
+        }
+        if key.is_name(names::SYMBOL_ITERATOR) && self.class(object) == Class::Arguments {
+            let value = builtins::method_of(Intrinsic::ArrayPrototype, names::VALUES);
+            return Ok(Some(Own::Data { value, attributes: attributes::HIDDEN }));
         }
         if object == builtins::GLOBAL_OBJECT
             && let Some(found) = self.global_own(key)

@@ -3,6 +3,10 @@
 //! bytes and no text. Sorted by bytes, so that a string made at run time is
 //! found by binary search.
 //!
+//! Among them stand the well-known symbols (ECMA-262, "Well-Known Symbols"), each
+//! under its description. No string finds those: a value's tag tells the symbol
+//! from the text, and a key that is such a number is the symbol's.
+//!
 //! Adding a name renumbers those behind it: [`HASH`] changes, and an image
 //! compiled against another list is refused.
 
@@ -21,6 +25,11 @@ impl NameId {
         self.0 as usize
     }
 
+    /// Whether it is a well-known symbol, whose description the text is.
+    pub const fn is_symbol(self) -> bool {
+        SYMBOL_ASYNC_ITERATOR.0 <= self.0 && self.0 <= SYMBOL_UNSCOPABLES.0
+    }
+
     /// The text, ASCII throughout.
     pub const fn text(self) -> &'static str {
         TEXTS[self.0 as usize]
@@ -30,7 +39,7 @@ impl NameId {
 /// The name with this text, if there is one.
 pub fn find(text: &[u8]) -> Option<NameId> {
     let found = TEXTS.binary_search_by(|name| name.as_bytes().cmp(text)).ok()?;
-    NameId::new(found)
+    NameId::new(found).filter(|name| !name.is_symbol())
 }
 
 /// How many names there are.
@@ -72,6 +81,7 @@ macro_rules! names {
 names! {
     EMPTY = "",
     ARRAY = "Array",
+    ARRAY_ITERATOR = "Array Iterator",
     ARRAY_BUFFER = "ArrayBuffer",
     BOOLEAN_CTOR = "Boolean",
     DATA_VIEW = "DataView",
@@ -110,7 +120,21 @@ names! {
     SQRT2 = "SQRT2",
     SET_CTOR = "Set",
     STRING_CTOR = "String",
+    STRING_ITERATOR = "String Iterator",
     SYMBOL_CTOR = "Symbol",
+    SYMBOL_ASYNC_ITERATOR = "Symbol.asyncIterator",
+    SYMBOL_HAS_INSTANCE = "Symbol.hasInstance",
+    SYMBOL_IS_CONCAT_SPREADABLE = "Symbol.isConcatSpreadable",
+    SYMBOL_ITERATOR = "Symbol.iterator",
+    SYMBOL_MATCH = "Symbol.match",
+    SYMBOL_MATCH_ALL = "Symbol.matchAll",
+    SYMBOL_REPLACE = "Symbol.replace",
+    SYMBOL_SEARCH = "Symbol.search",
+    SYMBOL_SPECIES = "Symbol.species",
+    SYMBOL_SPLIT = "Symbol.split",
+    SYMBOL_TO_PRIMITIVE = "Symbol.toPrimitive",
+    SYMBOL_TO_STRING_TAG = "Symbol.toStringTag",
+    SYMBOL_UNSCOPABLES = "Symbol.unscopables",
     SYNTAX_ERROR = "SyntaxError",
     TYPE_ERROR = "TypeError",
     URIERROR = "URIError",
@@ -133,6 +157,7 @@ names! {
     ASIN = "asin",
     ASINH = "asinh",
     ASSIGN = "assign",
+    ASYNC_ITERATOR = "asyncIterator",
     AT = "at",
     ATAN = "atan",
     ATAN2 = "atan2",
@@ -163,8 +188,11 @@ names! {
     CREATE = "create",
     DECODE_URI = "decodeURI",
     DECODE_URICOMPONENT = "decodeURIComponent",
+    DEFAULT = "default",
     DEFINE_PROPERTIES = "defineProperties",
     DEFINE_PROPERTY = "defineProperty",
+    DESCRIPTION = "description",
+    DONE = "done",
     ENCODE_URI = "encodeURI",
     ENCODE_URICOMPONENT = "encodeURIComponent",
     ENDS_WITH = "endsWith",
@@ -183,6 +211,7 @@ names! {
     FLAT = "flat",
     FLAT_MAP = "flatMap",
     FLOOR = "floor",
+    FOR = "for",
     FOR_EACH = "forEach",
     FREEZE = "freeze",
     FROM = "from",
@@ -198,6 +227,7 @@ names! {
     GET_OWN_PROPERTY_SYMBOLS = "getOwnPropertySymbols",
     GET_PROTOTYPE_OF = "getPrototypeOf",
     GLOBAL_THIS = "globalThis",
+    HAS_INSTANCE = "hasInstance",
     HAS_OWN = "hasOwn",
     HAS_OWN_PROPERTY = "hasOwnProperty",
     HYPOT = "hypot",
@@ -208,6 +238,7 @@ names! {
     INPUT = "input",
     IS = "is",
     IS_ARRAY = "isArray",
+    IS_CONCAT_SPREADABLE = "isConcatSpreadable",
     IS_EXTENSIBLE = "isExtensible",
     IS_FINITE = "isFinite",
     IS_FROZEN = "isFrozen",
@@ -216,7 +247,9 @@ names! {
     IS_PROTOTYPE_OF = "isPrototypeOf",
     IS_SAFE_INTEGER = "isSafeInteger",
     IS_SEALED = "isSealed",
+    ITERATOR = "iterator",
     JOIN = "join",
+    KEY_FOR = "keyFor",
     KEYS = "keys",
     LAST_INDEX_OF = "lastIndexOf",
     LENGTH = "length",
@@ -226,10 +259,13 @@ names! {
     LOG1P = "log1p",
     LOG2 = "log2",
     MAP = "map",
+    MATCH = "match",
+    MATCH_ALL = "matchAll",
     MAX = "max",
     MESSAGE = "message",
     MIN = "min",
     NAME = "name",
+    NEXT = "next",
     NORMALIZE = "normalize",
     NULL = "null",
     NUMBER = "number",
@@ -253,9 +289,11 @@ names! {
     REPEAT = "repeat",
     REPLACE = "replace",
     REPLACE_ALL = "replaceAll",
+    RETURN = "return",
     REVERSE = "reverse",
     ROUND = "round",
     SEAL = "seal",
+    SEARCH = "search",
     SENSOR = "sensor",
     SET = "set",
     SET_INTERVAL = "setInterval",
@@ -268,6 +306,7 @@ names! {
     SLICE = "slice",
     SOME = "some",
     SORT = "sort",
+    SPECIES = "species",
     SPLICE = "splice",
     SPLIT = "split",
     SQRT = "sqrt",
@@ -288,7 +327,9 @@ names! {
     TO_LOCALE_UPPER_CASE = "toLocaleUpperCase",
     TO_LOWER_CASE = "toLowerCase",
     TO_PRECISION = "toPrecision",
+    TO_PRIMITIVE = "toPrimitive",
     TO_STRING = "toString",
+    TO_STRING_TAG = "toStringTag",
     TO_UPPER_CASE = "toUpperCase",
     TRIM = "trim",
     TRIM_END = "trimEnd",
@@ -296,6 +337,7 @@ names! {
     TRUE = "true",
     TRUNC = "trunc",
     UNDEFINED = "undefined",
+    UNSCOPABLES = "unscopables",
     UNSHIFT = "unshift",
     VALUE = "value",
     VALUE_OF = "valueOf",
@@ -315,7 +357,9 @@ mod tests {
         for number in 0..COUNT {
             let name = NameId::new(number).unwrap();
             assert!(name.text().is_ascii());
-            assert_eq!(find(name.text().as_bytes()), Some(name));
+            let is_symbol = name.text().starts_with("Symbol.");
+            assert_eq!(name.is_symbol(), is_symbol, "{}", name.text());
+            assert_eq!(find(name.text().as_bytes()), (!is_symbol).then_some(name));
         }
         assert_eq!(find(b"no such name"), None);
         assert_eq!(LENGTH.text(), "length");

@@ -19,6 +19,7 @@ mod number;
 mod object;
 mod object_prototype;
 mod string;
+mod symbol;
 mod table;
 mod uri;
 
@@ -74,6 +75,7 @@ pub(crate) enum FlashValue {
     Undefined,
     Number(f64),
     Text(NameId),
+    Symbol(NameId),
     Object(Intrinsic),
     /// The function of that owner's row: the same object.
     Method(Intrinsic, NameId),
@@ -226,7 +228,7 @@ impl Flash {
             return Ok(Some(match NATIVES[row].kind {
                 NativeKind::Method => Own::Data {
                     value: Value::object(Flash::native(row)),
-                    attributes: attributes::HIDDEN,
+                    attributes: method_attributes(name),
                 },
                 NativeKind::Constructor(intrinsic) => Own::Data {
                     value: Value::object(intrinsic.reference()),
@@ -247,6 +249,7 @@ impl Flash {
             FlashValue::Undefined => Value::undefined(),
             FlashValue::Number(number) => vm.number(number)?,
             FlashValue::Text(name) => Value::name(name),
+            FlashValue::Symbol(name) => Value::symbol(name),
             FlashValue::Object(intrinsic) => Value::object(intrinsic.reference()),
             FlashValue::Method(owner, name) => method_of(owner, name),
             FlashValue::Thrower => return Ok(Some(Own::thrower(row.attributes))),
@@ -262,15 +265,28 @@ impl Flash {
         let prefix = match kind {
             NativeKind::Getter => "get ",
             NativeKind::Setter => "set ",
+            _ if name.is_symbol() => "",
             _ => return Ok(Value::name(name)),
         };
+        let (before, behind) = if name.is_symbol() { ("[", "]") } else { ("", "") };
         let mark = vm.heap.sp;
         let mut builder = vm.text_builder()?;
-        builder.push_str(vm, prefix)?;
-        builder.push_str(vm, name.text())?;
+        for part in [prefix, before, name.text(), behind] {
+            builder.push_str(vm, part)?;
+        }
         let text = builder.finish(vm)?;
         vm.heap.sp = mark;
         Ok(text)
+    }
+}
+
+/// The attributes of a property that is a method: the standard has two that
+/// differ.
+fn method_attributes(name: NameId) -> u8 {
+    match name {
+        names::SYMBOL_HAS_INSTANCE => 0,
+        names::SYMBOL_TO_PRIMITIVE => attributes::CONFIGURABLE,
+        _ => attributes::HIDDEN,
     }
 }
 

@@ -9,7 +9,7 @@ use core::marker::PhantomData;
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};
 use super::{
     array, boolean, console, descriptor, error, function, global, integrity, json, math, number,
-    object, object_prototype, string, uri,
+    object, object_prototype, string, symbol, uri,
 };
 use crate::Host;
 use crate::error::Raise;
@@ -68,6 +68,8 @@ intrinsics! {
     Json: ObjectPrototype;
     Console: ObjectPrototype;
     ThrowTypeError: FunctionPrototype;
+    SymbolPrototype: ObjectPrototype;
+    Symbol: FunctionPrototype;
 }
 
 impl Intrinsic {
@@ -147,6 +149,7 @@ natives! {
         RANGE_ERROR 1 error::construct, constructs RangeError;
         REFERENCE_ERROR 1 error::construct, constructs ReferenceError;
         STRING_CTOR 1 string::construct, constructs String;
+        SYMBOL_CTOR 0 symbol::construct, constructs Symbol;
         SYNTAX_ERROR 1 error::construct, constructs SyntaxError;
         TYPE_ERROR 1 error::construct, constructs TypeError;
         URIERROR 1 error::construct, constructs UriError;
@@ -170,6 +173,7 @@ natives! {
         VALUE_OF 0 object_prototype::value_of;
     }
     FunctionPrototype {
+        SYMBOL_HAS_INSTANCE 1 function::has_instance;
         APPLY 2 function::apply;
         BIND 1 function::bind;
         CALL 1 function::call;
@@ -265,6 +269,7 @@ natives! {
         GET_OWN_PROPERTY_DESCRIPTOR 2 descriptor::get_own_property_descriptor;
         GET_OWN_PROPERTY_DESCRIPTORS 1 descriptor::get_own_property_descriptors;
         GET_OWN_PROPERTY_NAMES 1 object::get_own_property_names;
+        GET_OWN_PROPERTY_SYMBOLS 1 object::get_own_property_symbols;
         GET_PROTOTYPE_OF 1 object::get_prototype_of;
         HAS_OWN 2 object::has_own;
         IS 2 object::is;
@@ -336,6 +341,16 @@ natives! {
     Console {
         LOG 0 console::log;
     }
+    SymbolPrototype {
+        SYMBOL_TO_PRIMITIVE 1 symbol::value_of;
+        DESCRIPTION 0 symbol::description, gets;
+        TO_STRING 0 symbol::to_string;
+        VALUE_OF 0 symbol::value_of;
+    }
+    Symbol {
+        FOR 1 symbol::for_key;
+        KEY_FOR 1 symbol::key_for;
+    }
 }
 
 macro_rules! data {
@@ -352,6 +367,7 @@ macro_rules! data {
     (@value undefined) => { FlashValue::Undefined };
     (@value number $value:expr) => { FlashValue::Number($value) };
     (@value text $value:expr) => { FlashValue::Text($value) };
+    (@value symbol $value:expr) => { FlashValue::Symbol($value) };
     (@value object $value:expr) => { FlashValue::Object($value) };
     (@value thrower) => { FlashValue::Thrower };
     (@value method $value:expr) => { FlashValue::Method($value.0, $value.1) };
@@ -482,6 +498,30 @@ data! {
         PI 0 number consts::PI;
         SQRT1_2 0 number consts::FRAC_1_SQRT_2;
         SQRT2 0 number consts::SQRT_2;
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::MATH;
+    }
+    Json {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::JSON;
+    }
+    SymbolPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::SYMBOL_CTOR;
+        CONSTRUCTOR HIDDEN object Intrinsic::Symbol;
+    }
+    Symbol {
+        ASYNC_ITERATOR 0 symbol names::SYMBOL_ASYNC_ITERATOR;
+        HAS_INSTANCE 0 symbol names::SYMBOL_HAS_INSTANCE;
+        IS_CONCAT_SPREADABLE 0 symbol names::SYMBOL_IS_CONCAT_SPREADABLE;
+        ITERATOR 0 symbol names::SYMBOL_ITERATOR;
+        MATCH 0 symbol names::SYMBOL_MATCH;
+        MATCH_ALL 0 symbol names::SYMBOL_MATCH_ALL;
+        PROTOTYPE 0 object Intrinsic::SymbolPrototype;
+        REPLACE 0 symbol names::SYMBOL_REPLACE;
+        SEARCH 0 symbol names::SYMBOL_SEARCH;
+        SPECIES 0 symbol names::SYMBOL_SPECIES;
+        SPLIT 0 symbol names::SYMBOL_SPLIT;
+        TO_PRIMITIVE 0 symbol names::SYMBOL_TO_PRIMITIVE;
+        TO_STRING_TAG 0 symbol names::SYMBOL_TO_STRING_TAG;
+        UNSCOPABLES 0 symbol names::SYMBOL_UNSCOPABLES;
     }
 }
 

@@ -137,7 +137,7 @@ impl<L: Layout> Heap<'_, L> {
                 let cells = self.cells(block);
                 self.mark_slots(marker, block, 2, 2 * cells);
             }
-            Kind::Box => self.mark_slots(marker, block, 1, 2),
+            Kind::Box | Kind::Symbol => self.mark_slots(marker, block, 1, 2),
             Kind::KeyIterator => {
                 children(self, marker, 1..2);
                 self.mark_slots(marker, block, 2, 3);

@@ -22,6 +22,7 @@
 //! | the same with `Key` | | a string that the key table holds |
 //! | `Keys` | count | table of references to key strings (halves), weak |
 //! | `Changes` | count | flash object and extra (halves)… |
+//! | `Symbol` | 1 if registered | description |
 
 /// What a block of cells is used for. [`Kind::Number`] alone has no header.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -74,10 +75,12 @@ pub enum Kind {
     Keys = 21,
     /// The objects in flash that a script has changed.
     Changes = 22,
+    /// A symbol that a script made.
+    Symbol = 23,
 }
 
 impl Kind {
-    const ALL: [Kind; 23] = [
+    const ALL: [Kind; 24] = [
         Kind::Number,
         Kind::Object,
         Kind::Array,
@@ -101,6 +104,7 @@ impl Kind {
         Kind::KeyLongUtf16,
         Kind::Keys,
         Kind::Changes,
+        Kind::Symbol,
     ];
 
     #[inline(always)]
@@ -137,6 +141,7 @@ impl Kind {
             Kind::KeyLongUtf16 => "long UTF-16 key",
             Kind::Keys => "key table",
             Kind::Changes => "changes to built-ins",
+            Kind::Symbol => "symbol",
         }
     }
 
@@ -156,7 +161,11 @@ impl Kind {
 
     /// Whether the block can refer to others.
     pub(crate) fn has_children(self) -> bool {
-        !matches!(self.category(), Category::Strings | Category::Numbers) && self != Kind::Keys
+        match self.category() {
+            Category::Strings => self == Kind::Symbol,
+            Category::Numbers => false,
+            _ => self != Kind::Keys,
+        }
     }
 }
 
@@ -170,7 +179,7 @@ pub enum Category {
     Properties = 1,
     /// Arrays and their elements.
     Arrays = 2,
-    /// Strings.
+    /// Strings and symbols.
     Strings = 3,
     /// Numbers that are no small integers.
     Numbers = 4,

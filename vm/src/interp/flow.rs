@@ -193,7 +193,25 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let keys = self.new_array(0)?;
         self.push(Value::object(keys))?;
         self.collect_indexes(object, keys, enumerable_only)?;
-        self.collect_names(object, keys, enumerable_only)?;
+        self.collect_names(object, keys, enumerable_only, false)?;
+        self.pop();
+        Ok(keys)
+    }
+
+    /// All of them, symbols behind the strings.
+    pub(crate) fn own_keys_and_symbols(&mut self, object: Ref) -> Result<Ref, Raise> {
+        let keys = self.own_keys(object, false)?;
+        self.push(Value::object(keys))?;
+        self.collect_names(object, keys, false, true)?;
+        self.pop();
+        Ok(keys)
+    }
+
+    /// The symbols alone.
+    pub(crate) fn own_symbols(&mut self, object: Ref) -> Result<Ref, Raise> {
+        let keys = self.new_array(0)?;
+        self.push(Value::object(keys))?;
+        self.collect_names(object, keys, false, true)?;
         self.pop();
         Ok(keys)
     }
@@ -263,24 +281,28 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(())
     }
 
+    /// The keys that are no indexes: symbols, or all but those.
     fn collect_names(
         &mut self,
         object: Ref,
         keys: Ref,
         enumerable_only: bool,
+        symbols: bool,
     ) -> Result<(), Raise> {
         let by_nature = self.natural_names(object);
-        for &name in by_nature.iter().flatten() {
+        for &name in by_nature.iter().flatten().filter(|name| name.is_symbol() == symbols) {
             self.collect(object, keys, Key::name(name), enumerable_only)?;
         }
         if let Some(flash) = crate::builtins::Flash::of(object) {
             let mut index = 0;
             while let Some(name) = flash.name_at(index) {
-                self.collect(object, keys, Key::name(name), enumerable_only)?;
+                if name.is_symbol() == symbols {
+                    self.collect(object, keys, Key::name(name), enumerable_only)?;
+                }
                 index += 1;
             }
         }
-        if object == crate::builtins::GLOBAL_OBJECT {
+        if object == crate::builtins::GLOBAL_OBJECT && !symbols {
             self.collect_globals(keys, enumerable_only)?;
         }
         let mut at = 0;
@@ -304,7 +326,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 }
                 _ => false,
             };
-            if !collected {
+            if !collected && self.is_symbol_key(key) == symbols {
                 self.collect(object, keys, key, enumerable_only)?;
             }
         }
@@ -326,7 +348,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 self.is_constructor(value).then_some(names::PROTOTYPE),
             ],
             Class::Array | Class::Text => [Some(names::LENGTH), None, None],
-            Class::Arguments => [Some(names::LENGTH), Some(names::CALLEE), None],
+            Class::Arguments => {
+                [Some(names::LENGTH), Some(names::CALLEE), Some(names::SYMBOL_ITERATOR)]
+            }
             _ => [None; 3],
         }
     }
