@@ -13,6 +13,7 @@ mod error;
 mod function;
 mod global;
 mod integrity;
+mod iterators;
 mod json;
 mod math;
 mod number;

@@ -8,7 +8,7 @@ use crate::error::Raise;
 use crate::host::Call;
 use crate::keys::{Key, attributes};
 use crate::layout::Layout;
-use crate::object::{Class, Own};
+use crate::object::Own;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 
@@ -122,7 +122,7 @@ fn list_properties<L: Layout, H: Host>(
     Ok(Value::object(list))
 }
 
-/// ECMA-262, Object.fromEntries ( iterable ), over what the machine can iterate.
+/// ECMA-262, Object.fromEntries ( iterable ).
 pub(super) fn from_entries<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: Call<L>,
@@ -130,28 +130,33 @@ pub(super) fn from_entries<L: Layout, H: Host>(
     let source = vm.arg(&call, 0);
     let object = vm.new_object(Intrinsic::ObjectPrototype.reference(), 0)?;
     vm.push(Value::object(object))?;
-    let list = push_object(vm, source)?;
-    if !matches!(vm.class(list), Class::Array | Class::Arguments | Class::Text) {
-        return Err(vm.throw_type("the value is not iterable"));
-    }
-    let mut index = 0.0;
-    while index < vm.length_of(list)? {
+    let iterator = vm.values_of(source)?;
+    vm.push(Value::object(iterator))?;
+    while let Some(entry) = vm.advance(iterator)? {
         let mark = vm.heap.sp;
-        let entry = vm.get_index(list, index)?;
         vm.push(entry)?;
-        let Some(entry) = entry.as_object() else {
-            return Err(vm.throw_type("an entry is not an object"));
-        };
-        let name = vm.get_index(entry, 0.0)?;
-        vm.push(name)?;
-        let value = vm.get_index(entry, 1.0)?;
-        vm.push(value)?;
-        let key = vm.to_key(name)?;
-        vm.define(object, key, &Descriptor::data(value, attributes::ALL))?;
+        let added = add_entry(vm, object, entry);
+        vm.or_close(iterator, added)?;
         vm.heap.sp = mark;
-        index += 1.0;
     }
     Ok(Value::object(object))
+}
+
+fn add_entry<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    object: Ref,
+    entry: Value<L>,
+) -> Result<(), Raise> {
+    let Some(entry) = entry.as_object() else {
+        return Err(vm.throw_type("an entry is not an object"));
+    };
+    let name = vm.get_index(entry, 0.0)?;
+    vm.push(name)?;
+    let value = vm.get_index(entry, 1.0)?;
+    vm.push(value)?;
+    let key = vm.to_key(name)?;
+    vm.define(object, key, &Descriptor::data(value, attributes::ALL))?;
+    Ok(())
 }
 
 /// ECMA-262, Object.getOwnPropertyNames ( O ).

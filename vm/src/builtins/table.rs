@@ -8,7 +8,7 @@ use core::marker::PhantomData;
 
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};
 use super::{
-    array, boolean, console, descriptor, error, function, global, integrity, json, math, number,
+    array, boolean, console, descriptor, error, function, global, integrity, iterators, json, math, number,
     object, object_prototype, string, symbol, uri,
 };
 use crate::Host;
@@ -70,6 +70,9 @@ intrinsics! {
     ThrowTypeError: FunctionPrototype;
     SymbolPrototype: ObjectPrototype;
     Symbol: FunctionPrototype;
+    IteratorPrototype: ObjectPrototype;
+    ArrayIteratorPrototype: IteratorPrototype;
+    StringIteratorPrototype: IteratorPrototype;
 }
 
 impl Intrinsic {
@@ -100,7 +103,9 @@ const fn choose<F: Copy>(keep: bool, handler: F, absent: F) -> F {
 const fn has(families: Families, owner: Intrinsic) -> bool {
     match owner {
         Intrinsic::Array | Intrinsic::ArrayPrototype => families.arrays,
+        Intrinsic::ArrayIteratorPrototype => families.arrays,
         Intrinsic::String | Intrinsic::StringPrototype => families.strings,
+        Intrinsic::StringIteratorPrototype => families.strings,
         Intrinsic::Math => families.maths,
         Intrinsic::Json => families.json,
         _ => true,
@@ -183,6 +188,7 @@ natives! {
         AT 1 array::change::at;
         CONCAT 1 array::part::concat;
         COPY_WITHIN 2 array::change::copy_within;
+        ENTRIES 0 iterators::entries;
         EVERY 1 array::visit::every;
         FILL 1 array::change::fill;
         FILTER 1 array::visit::filter;
@@ -196,6 +202,7 @@ natives! {
         INCLUDES 1 array::search::includes;
         INDEX_OF 1 array::search::index_of;
         JOIN 1 array::search::join;
+        KEYS 0 iterators::keys;
         LAST_INDEX_OF 1 array::search::last_index_of;
         MAP 1 array::visit::map;
         POP 0 array::ends::pop;
@@ -211,8 +218,10 @@ natives! {
         TO_LOCALE_STRING 0 array::search::to_locale_string;
         TO_STRING 0 array::search::to_string;
         UNSHIFT 1 array::ends::unshift;
+        VALUES 0 iterators::values;
     }
     StringPrototype {
+        SYMBOL_ITERATOR 0 iterators::of_text;
         AT 1 string::at;
         CHAR_AT 1 string::char_at;
         CHAR_CODE_AT 1 string::char_code_at;
@@ -351,6 +360,15 @@ natives! {
         FOR 1 symbol::for_key;
         KEY_FOR 1 symbol::key_for;
     }
+    IteratorPrototype {
+        SYMBOL_ITERATOR 0 iterators::itself;
+    }
+    ArrayIteratorPrototype {
+        NEXT 0 iterators::next_of_array;
+    }
+    StringIteratorPrototype {
+        NEXT 0 iterators::next_of_text;
+    }
 }
 
 macro_rules! data {
@@ -392,6 +410,7 @@ data! {
         CONSTRUCTOR HIDDEN object Intrinsic::Function;
     }
     ArrayPrototype {
+        SYMBOL_ITERATOR HIDDEN method (Intrinsic::ArrayPrototype, names::VALUES);
         CONSTRUCTOR HIDDEN object Intrinsic::Array;
         LENGTH WRITABLE number 0.0;
     }
@@ -522,6 +541,12 @@ data! {
         TO_PRIMITIVE 0 symbol names::SYMBOL_TO_PRIMITIVE;
         TO_STRING_TAG 0 symbol names::SYMBOL_TO_STRING_TAG;
         UNSCOPABLES 0 symbol names::SYMBOL_UNSCOPABLES;
+    }
+    ArrayIteratorPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::ARRAY_ITERATOR;
+    }
+    StringIteratorPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::STRING_ITERATOR;
     }
 }
 

@@ -16,7 +16,7 @@
 //! | `Box` | – | value |
 //! | `Accessor` | getter | setter |
 //! | `KeyIterator` | keys (elements) | index; object |
-//! | `ValueIterator` | – | index; iterable |
+//! | `ValueIterator` | state | index; iterable; or of a generic one `next`; iterator; frame; place; the one opened before |
 //! | `Latin1`, `Utf16` | length in code units | text… |
 //! | `LongLatin1`, `LongUtf16` | – | length; text… |
 //! | the same with `Key` | | a string that the key table holds |
