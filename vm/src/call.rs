@@ -28,7 +28,7 @@ use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::image::{
-    CAPTURE_FREE, FREE_GLOBAL, FUNCTION_RECORD_LEN, FrameShape, Function, record,
+    CAPTURE_FREE, FREE_GLOBAL, FUNCTION_RECORD_LEN, FrameShape, Function, Guard, record,
 };
 use scruple_bytecode::names;
 use scruple_bytecode::operand::{FreeId, FunctionId};
@@ -39,7 +39,9 @@ const PLACE_BITS: u32 = 24;
 pub(crate) const CONSTRUCTS: i32 = 1 << PLACE_BITS;
 /// The frame was made by a native or the host: its return ends the run.
 pub(crate) const ENTRY: i32 = 2 << PLACE_BITS;
-const IMAGE_SHIFT: u32 = PLACE_BITS + 2;
+/// The frame has opened a generic iterator: its return may have one to close.
+const CLOSES: i32 = 4 << PLACE_BITS;
+const IMAGE_SHIFT: u32 = PLACE_BITS + 3;
 
 /// Makes the slots of a frame that no argument fills undefined. Apart, because the
 /// compiler makes of it a loop for hundreds of slots, where there are a few.
@@ -245,6 +247,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             at.set(sp, value);
             return Ok(left);
         }
+        if place & CLOSES != 0 {
+            return self.leave_closing(at, link, value);
+        }
         let mut value = value;
         if place & CONSTRUCTS != 0 && !value.is_object() {
             value = at.get(at.fp + 1);
@@ -260,6 +265,32 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return Err(self.fail(left, Raise::SWITCH));
         }
         Ok(left)
+    }
+
+    /// The same for a frame that may have iterators open: they are closed first.
+    #[cold]
+    #[inline(never)]
+    fn leave_closing(&mut self, at: At<L>, link: usize, value: Value<L>) -> Result<At<L>, Raise> {
+        let place = at.get(link + 1).as_int().unwrap_or(0);
+        at.set(link + 1, Value::small(place & !CLOSES));
+        self.sync(at);
+        self.push(value)?;
+        self.close_returned()?;
+        self.pop();
+        self.leave(At { fuel: self.fuel, ..at }, link, value)
+    }
+
+    /// Flags the running frame: it has opened a generic iterator.
+    pub(crate) fn flag_frame(&mut self, at: At<L>) -> Result<(), Raise> {
+        let closure = self.as_closure(at.get(at.fp + 2));
+        let Some(function) = closure.and_then(|closure| self.closure_function(closure)) else {
+            return Err(Raise::internal("a frame without a function"));
+        };
+        let keeps = usize::from(function.has(record::FLAG_ARGUMENTS));
+        let place = at.fp - function.n_slots as usize - keeps;
+        let flagged = at.get(place).as_int().unwrap_or(0) | CLOSES;
+        at.set(place, Value::small(flagged));
+        Ok(())
     }
 
     /// Looks for a handler of the exception on its way, frame by frame. `Ok` has
@@ -279,6 +310,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             let guard = function
                 .details()
                 .and_then(|d| d.guards().find(|g| g.start <= inside && inside < g.end));
+            if !self.heap.roots.open.is_none() {
+                let code = function.code as usize;
+                let bounds = |guard: Guard| {
+                    (code + guard.start as usize, code + guard.end as usize)
+                };
+                self.close_unwound(guard.map(bounds))?;
+            }
             if let Some(guard) = guard {
                 self.heap.sp = link - 1;
                 let thrown = self.heap.roots.thrown;
@@ -329,6 +367,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.nesting += 1;
         let result = self.nested_run(argc, constructs);
         self.nesting -= 1;
+        if let Err(Raise(RaiseKind::Stopped(_))) = result {
+            self.drop_open_below(bottom);
+        }
         (self.fp, self.pc) = (fp, pc);
         self.set_current(current);
         self.heap.sp = bottom;

@@ -89,8 +89,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         {
             self.heap.mem[at] = Value::<L>::elsewhere().0;
         }
-        let by_nature =
-            !object.is_cell() || matches!(self.heap.kind(object), Kind::Closure | Kind::Bound);
+        let by_nature = !object.is_cell()
+            || matches!(self.heap.kind(object), Kind::Closure | Kind::Bound)
+            || key.is_name(names::SYMBOL_ITERATOR) && self.class(object) == Class::Arguments;
         if by_nature {
             // A mark stays, or what lies in flash would show through.
             self.add_property(

@@ -46,7 +46,8 @@ pub(crate) enum Tag {
     UnitText = 12,
     /// A number constant of an image.
     ImageNumber = 14,
-    /// A symbol: the payload is its number or a reference.
+    /// A symbol: the payload is its name's number if it is well-known, or else a
+    /// reference.
     Symbol = 16,
 }
 
@@ -150,9 +151,6 @@ pub struct Narrow;
 const NARROW_HEADERS_LOW: u32 = 0xfff0;
 const NARROW_HEADERS_HIGH: u32 = 0x7ff8;
 const NARROW_HEADERS_LAST: u32 = 0x7ff0;
-/// The first kinds of the second and the third range.
-const NARROW_HIGH_KIND: u8 = 16;
-const NARROW_LAST_KIND: u8 = 23;
 
 impl Layout for Narrow {
     type Slot = u32;
@@ -251,12 +249,12 @@ impl Layout for Narrow {
 
     #[inline(always)]
     fn header(kind: u8, low: u32) -> u32 {
-        let (first, place) = match kind {
-            ..NARROW_HIGH_KIND => (NARROW_HEADERS_LOW, kind),
-            ..NARROW_LAST_KIND => (NARROW_HEADERS_HIGH, kind - NARROW_HIGH_KIND + 1),
-            _ => (NARROW_HEADERS_LAST, kind - NARROW_LAST_KIND + 1),
+        let high = match kind {
+            0..16 => NARROW_HEADERS_LOW + u32::from(kind),
+            16..23 => NARROW_HEADERS_HIGH + u32::from(kind) - 15,
+            _ => NARROW_HEADERS_LAST + u32::from(kind) - 22,
         };
-        Self::from_halves(first + u32::from(place), low)
+        Self::from_halves(high, low)
     }
 
     #[inline(always)]
@@ -265,9 +263,9 @@ impl Layout for Narrow {
         if high > NARROW_HEADERS_LOW {
             Some((high - NARROW_HEADERS_LOW) as u8)
         } else if high > NARROW_HEADERS_HIGH && high < 0x8000 {
-            Some((high - NARROW_HEADERS_HIGH) as u8 + NARROW_HIGH_KIND - 1)
+            Some((high - NARROW_HEADERS_HIGH + 15) as u8)
         } else if high > NARROW_HEADERS_LAST && high < NARROW_HEADERS_HIGH {
-            Some((high - NARROW_HEADERS_LAST) as u8 + NARROW_LAST_KIND - 1)
+            Some((high - NARROW_HEADERS_LAST + 22) as u8)
         } else {
             None
         }

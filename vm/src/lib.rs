@@ -126,6 +126,7 @@ mod globals;
 mod heap;
 mod host;
 mod interp;
+mod iterate;
 mod keys;
 mod layout;
 mod load;

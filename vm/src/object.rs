@@ -29,10 +29,18 @@ pub(crate) enum Class {
     Boolean = 5,
     Number = 6,
     Text = 7,
+    Symbol = 8,
+    /// Its internal value is what it goes through; the place and what it gives of
+    /// each element lie behind.
+    ArrayIterator = 9,
+    /// Likewise; the place lies behind.
+    TextIterator = 10,
     Map = 11,
     Set = 12,
     WeakMap = 13,
     WeakSet = 14,
+    /// See `builtins/collections/walk.rs`.
+    EntryIterator = 15,
 }
 
 impl Class {
@@ -45,10 +53,14 @@ impl Class {
             5 => Class::Boolean,
             6 => Class::Number,
             7 => Class::Text,
+            8 => Class::Symbol,
+            9 => Class::ArrayIterator,
+            10 => Class::TextIterator,
             11 => Class::Map,
             12 => Class::Set,
             13 => Class::WeakMap,
             14 => Class::WeakSet,
+            15 => Class::EntryIterator,
             _ => Class::Plain,
         }
     }
@@ -111,6 +123,21 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(object)
     }
 
+    /// Makes an object of that many cells for a class that has slots of its own; the
+    /// collector looks at the first two of them. The prototype is rooted by the caller.
+    pub(crate) fn new_exotic(
+        &mut self,
+        class: Class,
+        prototype: Ref,
+        cells: usize,
+    ) -> Result<Ref, Raise> {
+        let object = self.allocate(Kind::Object, cells)?;
+        self.heap.set_child(object, 1, prototype);
+        self.heap.set_child(object, 2, Ref::NONE);
+        self.heap.set_half(object, 3, class as u32);
+        Ok(object)
+    }
+
     /// Makes an object with an internal value, both rooted by the caller.
     pub(crate) fn new_wrapper(
         &mut self,
@@ -118,10 +145,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         prototype: Ref,
         value: Value<L>,
     ) -> Result<Ref, Raise> {
-        let object = self.allocate(Kind::Object, 2)?;
-        self.heap.set_child(object, 1, prototype);
-        self.heap.set_child(object, 2, Ref::NONE);
-        self.heap.set_half(object, 3, class as u32);
+        let object = self.new_exotic(class, prototype, 2)?;
         self.heap.set_value(object, 2, value);
         Ok(object)
     }
@@ -343,6 +367,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let holder = self.holder(object);
         if let Some(found) = self.listed(holder, key) {
             return Ok(found);
+        }
+        if key.is_name(names::SYMBOL_ITERATOR) && self.class(object) == Class::Arguments {
+            let value = builtins::method_of(Intrinsic::ArrayPrototype, names::VALUES);
+            return Ok(Some(Own::Data { value, attributes: attributes::HIDDEN }));
         }
         if object == builtins::GLOBAL_OBJECT
             && let Some(found) = self.global_own(key)

@@ -3,6 +3,10 @@
 //! bytes and no text. Sorted by bytes, so that a string made at run time is
 //! found by binary search.
 //!
+//! Among them stand the well-known symbols (ECMA-262, "Well-Known Symbols"), each
+//! under its description. No string finds those: a value's tag tells the symbol
+//! from the text, and a key that is such a number is the symbol's.
+//!
 //! Adding a name renumbers those behind it: [`HASH`] changes, and an image
 //! compiled against another list is refused.
 
@@ -21,6 +25,11 @@ impl NameId {
         self.0 as usize
     }
 
+    /// Whether it is a well-known symbol, whose description the text is.
+    pub const fn is_symbol(self) -> bool {
+        SYMBOL_ASYNC_ITERATOR.0 <= self.0 && self.0 <= SYMBOL_UNSCOPABLES.0
+    }
+
     /// The text, ASCII throughout.
     pub const fn text(self) -> &'static str {
         TEXTS[self.0 as usize]
@@ -30,7 +39,7 @@ impl NameId {
 /// The name with this text, if there is one.
 pub fn find(text: &[u8]) -> Option<NameId> {
     let found = TEXTS.binary_search_by(|name| name.as_bytes().cmp(text)).ok()?;
-    NameId::new(found)
+    NameId::new(found).filter(|name| !name.is_symbol())
 }
 
 /// How many names there are.
@@ -73,6 +82,7 @@ names! {
     EMPTY = "",
     AGGREGATE_ERROR = "AggregateError",
     ARRAY = "Array",
+    ARRAY_ITERATOR = "Array Iterator",
     ARRAY_BUFFER = "ArrayBuffer",
     BYTES_PER_ELEMENT = "BYTES_PER_ELEMENT",
     BOOLEAN_CTOR = "Boolean",
@@ -98,6 +108,7 @@ names! {
     MIN_SAFE_INTEGER = "MIN_SAFE_INTEGER",
     MIN_VALUE = "MIN_VALUE",
     MAP_CTOR = "Map",
+    MAP_ITERATOR = "Map Iterator",
     MATH = "Math",
     NEGATIVE_INFINITY = "NEGATIVE_INFINITY",
     NA_N = "NaN",
@@ -111,8 +122,23 @@ names! {
     SQRT1_2 = "SQRT1_2",
     SQRT2 = "SQRT2",
     SET_CTOR = "Set",
+    SET_ITERATOR = "Set Iterator",
     STRING_CTOR = "String",
+    STRING_ITERATOR = "String Iterator",
     SYMBOL_CTOR = "Symbol",
+    SYMBOL_ASYNC_ITERATOR = "Symbol.asyncIterator",
+    SYMBOL_HAS_INSTANCE = "Symbol.hasInstance",
+    SYMBOL_IS_CONCAT_SPREADABLE = "Symbol.isConcatSpreadable",
+    SYMBOL_ITERATOR = "Symbol.iterator",
+    SYMBOL_MATCH = "Symbol.match",
+    SYMBOL_MATCH_ALL = "Symbol.matchAll",
+    SYMBOL_REPLACE = "Symbol.replace",
+    SYMBOL_SEARCH = "Symbol.search",
+    SYMBOL_SPECIES = "Symbol.species",
+    SYMBOL_SPLIT = "Symbol.split",
+    SYMBOL_TO_PRIMITIVE = "Symbol.toPrimitive",
+    SYMBOL_TO_STRING_TAG = "Symbol.toStringTag",
+    SYMBOL_UNSCOPABLES = "Symbol.unscopables",
     SYNTAX_ERROR = "SyntaxError",
     TYPE_ERROR = "TypeError",
     TYPED_ARRAY = "TypedArray",
@@ -138,6 +164,7 @@ names! {
     ASIN = "asin",
     ASINH = "asinh",
     ASSIGN = "assign",
+    ASYNC_ITERATOR = "asyncIterator",
     AT = "at",
     ATAN = "atan",
     ATAN2 = "atan2",
@@ -173,12 +200,15 @@ names! {
     CREATE = "create",
     DECODE_URI = "decodeURI",
     DECODE_URICOMPONENT = "decodeURIComponent",
+    DEFAULT = "default",
     DEFINE_PROPERTIES = "defineProperties",
     DEFINE_PROPERTY = "defineProperty",
     DELETE = "delete",
     DELETE_PROPERTY = "deleteProperty",
+    DESCRIPTION = "description",
     DETACHED = "detached",
     DIFFERENCE = "difference",
+    DONE = "done",
     ENCODE_URI = "encodeURI",
     ENCODE_URICOMPONENT = "encodeURIComponent",
     ENDS_WITH = "endsWith",
@@ -199,6 +229,7 @@ names! {
     FLAT = "flat",
     FLAT_MAP = "flatMap",
     FLOOR = "floor",
+    FOR = "for",
     FOR_EACH = "forEach",
     FREEZE = "freeze",
     FROM = "from",
@@ -226,6 +257,7 @@ names! {
     GLOBAL_THIS = "globalThis",
     GROUP_BY = "groupBy",
     HAS = "has",
+    HAS_INSTANCE = "hasInstance",
     HAS_OWN = "hasOwn",
     HAS_OWN_PROPERTY = "hasOwnProperty",
     HYPOT = "hypot",
@@ -237,6 +269,7 @@ names! {
     INTERSECTION = "intersection",
     IS = "is",
     IS_ARRAY = "isArray",
+    IS_CONCAT_SPREADABLE = "isConcatSpreadable",
     IS_DISJOINT_FROM = "isDisjointFrom",
     IS_ERROR = "isError",
     IS_EXTENSIBLE = "isExtensible",
@@ -251,7 +284,9 @@ names! {
     IS_SUPERSET_OF = "isSupersetOf",
     IS_VIEW = "isView",
     IS_WELL_FORMED = "isWellFormed",
+    ITERATOR = "iterator",
     JOIN = "join",
+    KEY_FOR = "keyFor",
     KEYS = "keys",
     LAST_INDEX_OF = "lastIndexOf",
     LENGTH = "length",
@@ -268,6 +303,7 @@ names! {
     MESSAGE = "message",
     MIN = "min",
     NAME = "name",
+    NEXT = "next",
     NORMALIZE = "normalize",
     NULL = "null",
     NUMBER = "number",
@@ -294,6 +330,7 @@ names! {
     REPLACE_ALL = "replaceAll",
     RESIZABLE = "resizable",
     RESIZE = "resize",
+    RETURN = "return",
     REVERSE = "reverse",
     ROUND = "round",
     SEAL = "seal",
@@ -319,6 +356,7 @@ names! {
     SLICE = "slice",
     SOME = "some",
     SORT = "sort",
+    SPECIES = "species",
     SPLICE = "splice",
     SPLIT = "split",
     SQRT = "sqrt",
@@ -342,10 +380,12 @@ names! {
     TO_LOCALE_UPPER_CASE = "toLocaleUpperCase",
     TO_LOWER_CASE = "toLowerCase",
     TO_PRECISION = "toPrecision",
+    TO_PRIMITIVE = "toPrimitive",
     TO_REVERSED = "toReversed",
     TO_SORTED = "toSorted",
     TO_SPLICED = "toSpliced",
     TO_STRING = "toString",
+    TO_STRING_TAG = "toStringTag",
     TO_UPPER_CASE = "toUpperCase",
     TO_WELL_FORMED = "toWellFormed",
     TRANSFER = "transfer",
@@ -359,6 +399,7 @@ names! {
     TRUNC = "trunc",
     UNDEFINED = "undefined",
     UNION = "union",
+    UNSCOPABLES = "unscopables",
     UNSHIFT = "unshift",
     VALUE = "value",
     VALUE_OF = "valueOf",
@@ -379,7 +420,9 @@ mod tests {
         for number in 0..COUNT {
             let name = NameId::new(number).unwrap();
             assert!(name.text().is_ascii());
-            assert_eq!(find(name.text().as_bytes()), Some(name));
+            let is_symbol = name.text().starts_with("Symbol.");
+            assert_eq!(name.is_symbol(), is_symbol, "{}", name.text());
+            assert_eq!(find(name.text().as_bytes()), (!is_symbol).then_some(name));
         }
         assert_eq!(find(b"no such name"), None);
         assert_eq!(LENGTH.text(), "length");

@@ -449,6 +449,8 @@ operations! {
     LoadTemplate load_template(site: Count) "( -- template )" Effect::fixed(0, 1), Next;
     /// Makes the template object of a site, of cooked and raw strings by turns.
     MakeTemplate make_template(count: Argc) "( site text… -- template )" Effect::counted(1, 1), Next;
+    /// Closes an iterator that may have values left.
+    CloseValues close_values() "( iterator -- )" Effect::fixed(1, 0), Next;
 }
 
 impl Op {

@@ -100,7 +100,8 @@ fn list_properties<L: Layout, H: Host>(
     pairs: bool,
 ) -> Result<Value<L>, Raise> {
     let object = push_object(vm, value)?;
-    let keys = push_keys(vm, object)?;
+    let keys = vm.own_keys(object, false)?;
+    vm.push(Value::object(keys))?;
     let list = vm.new_array(0)?;
     vm.push(Value::object(list))?;
     for index in 0..vm.array_len(keys) {
@@ -121,7 +122,7 @@ fn list_properties<L: Layout, H: Host>(
     Ok(Value::object(list))
 }
 
-/// ECMA-262, Object.fromEntries ( iterable ), over what the machine can iterate.
+/// ECMA-262, Object.fromEntries ( iterable ).
 pub(super) fn from_entries<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: Call<L>,
@@ -205,6 +206,15 @@ pub(super) fn get_own_property_names<L: Layout, H: Host>(
 ) -> Result<Value<L>, Raise> {
     let object = push_object(vm, vm.arg(&call, 0))?;
     vm.own_keys(object, false).map(Value::object)
+}
+
+/// ECMA-262, Object.getOwnPropertySymbols ( O ).
+pub(super) fn get_own_property_symbols<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let object = push_object(vm, vm.arg(&call, 0))?;
+    vm.own_symbols(object).map(Value::object)
 }
 
 /// ECMA-262, Object.getPrototypeOf ( O ).
@@ -296,17 +306,17 @@ pub(super) fn push_object<L: Layout, H: Host>(
     Ok(object)
 }
 
-/// All own keys of an object, and keeps them.
+/// All own keys of an object, symbols among them, and keeps them.
 pub(super) fn push_keys<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     object: Ref,
 ) -> Result<Ref, Raise> {
-    let keys = vm.own_keys(object, false)?;
+    let keys = vm.own_keys_and_symbols(object)?;
     vm.push(Value::object(keys))?;
     Ok(keys)
 }
 
-/// A key of a list that [`push_keys`] made, and its text. The list keeps both.
+/// A key of a list that [`push_keys`] made, and its text or symbol. The list keeps both.
 pub(super) fn key_at<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     keys: Ref,

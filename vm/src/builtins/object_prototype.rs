@@ -71,10 +71,23 @@ pub(super) fn to_string<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let this = call.this;
+    if !this.is_nullish() {
+        let tag = vm.get_value(this, Key::name(names::SYMBOL_TO_STRING_TAG))?;
+        if tag.is_string() {
+            vm.push(tag)?;
+            let mut text = vm.text_builder()?;
+            text.push_str(vm, "[object ")?;
+            text.push_value(vm, tag)?;
+            text.push_str(vm, "]")?;
+            return text.finish(vm);
+        }
+    }
     let tag = if this.is_undefined() {
         "[object Undefined]"
     } else if this.is_null() {
         "[object Null]"
+    } else if this.is_symbol() {
+        "[object Object]"
     } else if this.as_boolean().is_some() {
         "[object Boolean]"
     } else if this.is_string() {
@@ -87,8 +100,6 @@ pub(super) fn to_string<L: Layout, H: Host>(
 
 fn tag_of<L: Layout, H: Host>(vm: &Vm<'_, L, H>, object: Ref) -> &'static str {
     const ARRAY_PROTOTYPE: Ref = Intrinsic::ArrayPrototype.reference();
-    const MATH: Ref = Intrinsic::Math.reference();
-    const JSON: Ref = Intrinsic::Json.reference();
     match vm.class(object) {
         Class::Array => "[object Array]",
         Class::Arguments => "[object Arguments]",
@@ -97,12 +108,7 @@ fn tag_of<L: Layout, H: Host>(vm: &Vm<'_, L, H>, object: Ref) -> &'static str {
         Class::Boolean => "[object Boolean]",
         Class::Number => "[object Number]",
         Class::Text => "[object String]",
-        Class::Plain => match object {
-            ARRAY_PROTOTYPE => "[object Array]",
-            MATH => "[object Math]",
-            JSON => "[object JSON]",
-            _ => "[object Object]",
-        },
+        _ if object == ARRAY_PROTOTYPE => "[object Array]",
         _ => "[object Object]",
     }
 }

@@ -6,11 +6,11 @@
 use core::f64::consts;
 use core::marker::PhantomData;
 
-use super::collections::{self, map, set, weak};
+use super::collections::{self, algebra, map, set, walk, weak};
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};
 use super::{
-    array, boolean, console, descriptor, error, function, global, integrity, json, math, number,
-    object, object_prototype, string, uri,
+    array, boolean, console, descriptor, error, function, global, integrity, iterators, json, math, number,
+    object, object_prototype, string, symbol, uri,
 };
 use crate::Host;
 use crate::error::Raise;
@@ -79,6 +79,13 @@ intrinsics! {
     Set: FunctionPrototype;
     WeakMap: FunctionPrototype;
     WeakSet: FunctionPrototype;
+    SymbolPrototype: ObjectPrototype;
+    Symbol: FunctionPrototype;
+    IteratorPrototype: ObjectPrototype;
+    ArrayIteratorPrototype: IteratorPrototype;
+    StringIteratorPrototype: IteratorPrototype;
+    MapIteratorPrototype: IteratorPrototype;
+    SetIteratorPrototype: IteratorPrototype;
 }
 
 impl Intrinsic {
@@ -109,7 +116,9 @@ const fn choose<F: Copy>(keep: bool, handler: F, absent: F) -> F {
 const fn has(families: Families, owner: Intrinsic) -> bool {
     match owner {
         Intrinsic::Array | Intrinsic::ArrayPrototype => families.arrays,
+        Intrinsic::ArrayIteratorPrototype => families.arrays,
         Intrinsic::String | Intrinsic::StringPrototype => families.strings,
+        Intrinsic::StringIteratorPrototype => families.strings,
         Intrinsic::Math => families.maths,
         Intrinsic::Json => families.json,
         Intrinsic::Map
@@ -119,6 +128,8 @@ const fn has(families: Families, owner: Intrinsic) -> bool {
         | Intrinsic::WeakMap
         | Intrinsic::WeakMapPrototype
         | Intrinsic::WeakSet
+        | Intrinsic::MapIteratorPrototype
+        | Intrinsic::SetIteratorPrototype
         | Intrinsic::WeakSetPrototype => families.collections,
         _ => true,
     }
@@ -181,6 +192,7 @@ natives! {
         REFERENCE_ERROR 1 error::construct, constructs ReferenceError;
         SET_CTOR 0 collections::construct, constructs Set;
         STRING_CTOR 1 string::construct, constructs String;
+        SYMBOL_CTOR 0 symbol::construct, constructs Symbol;
         SYNTAX_ERROR 1 error::construct, constructs SyntaxError;
         TYPE_ERROR 1 error::construct, constructs TypeError;
         URIERROR 1 error::construct, constructs UriError;
@@ -210,6 +222,7 @@ natives! {
         VALUE_OF 0 object_prototype::value_of;
     }
     FunctionPrototype {
+        SYMBOL_HAS_INSTANCE 1 function::has_instance;
         APPLY 2 function::apply;
         BIND 1 function::bind;
         CALL 1 function::call;
@@ -219,6 +232,7 @@ natives! {
         AT 1 array::change::at;
         CONCAT 1 array::part::concat;
         COPY_WITHIN 2 array::change::copy_within;
+        ENTRIES 0 iterators::entries;
         EVERY 1 array::visit::every;
         FILL 1 array::change::fill;
         FILTER 1 array::visit::filter;
@@ -232,6 +246,7 @@ natives! {
         INCLUDES 1 array::search::includes;
         INDEX_OF 1 array::search::index_of;
         JOIN 1 array::search::join;
+        KEYS 0 iterators::keys;
         LAST_INDEX_OF 1 array::search::last_index_of;
         MAP 1 array::visit::map;
         POP 0 array::ends::pop;
@@ -250,9 +265,11 @@ natives! {
         TO_SPLICED 2 array::copy::to_spliced;
         TO_STRING 0 array::search::to_string;
         UNSHIFT 1 array::ends::unshift;
+        VALUES 0 iterators::values;
         WITH 2 array::copy::with;
     }
     StringPrototype {
+        SYMBOL_ITERATOR 0 iterators::of_text;
         AT 1 string::at;
         CHAR_AT 1 string::char_at;
         CHAR_CODE_AT 1 string::char_code_at;
@@ -315,6 +332,7 @@ natives! {
         GET_OWN_PROPERTY_DESCRIPTOR 2 descriptor::get_own_property_descriptor;
         GET_OWN_PROPERTY_DESCRIPTORS 1 descriptor::get_own_property_descriptors;
         GET_OWN_PROPERTY_NAMES 1 object::get_own_property_names;
+        GET_OWN_PROPERTY_SYMBOLS 1 object::get_own_property_symbols;
         GET_PROTOTYPE_OF 1 object::get_prototype_of;
         GROUP_BY 2 object::group_by;
         HAS_OWN 2 object::has_own;
@@ -395,21 +413,33 @@ natives! {
     MapPrototype {
         CLEAR 0 map::clear;
         DELETE 1 map::delete;
+        ENTRIES 0 walk::map_entries;
         FOR_EACH 1 map::for_each;
         GET 1 map::get;
         GET_OR_INSERT 2 map::get_or_insert_value;
         GET_OR_INSERT_COMPUTED 2 map::get_or_insert_computed;
         HAS 1 map::has;
+        KEYS 0 walk::map_keys;
         SET 2 map::set;
         SIZE 0 map::size, gets;
+        VALUES 0 walk::map_values;
     }
     SetPrototype {
         ADD 1 set::add;
         CLEAR 0 set::clear;
         DELETE 1 set::delete;
+        DIFFERENCE 1 algebra::difference;
+        ENTRIES 0 walk::set_entries;
         FOR_EACH 1 set::for_each;
         HAS 1 set::has;
+        INTERSECTION 1 algebra::intersection;
+        IS_DISJOINT_FROM 1 algebra::is_disjoint_from;
+        IS_SUBSET_OF 1 algebra::is_subset_of;
+        IS_SUPERSET_OF 1 algebra::is_superset_of;
         SIZE 0 set::size, gets;
+        SYMMETRIC_DIFFERENCE 1 algebra::symmetric_difference;
+        UNION 1 algebra::union;
+        VALUES 0 walk::set_values;
     }
     WeakMapPrototype {
         DELETE 1 weak::delete_from_map;
@@ -425,7 +455,36 @@ natives! {
         HAS 1 weak::set_has;
     }
     Map {
+        SYMBOL_SPECIES 0 iterators::itself, gets;
         GROUP_BY 2 map::group_by;
+    }
+    Set {
+        SYMBOL_SPECIES 0 iterators::itself, gets;
+    }
+    SymbolPrototype {
+        SYMBOL_TO_PRIMITIVE 1 symbol::value_of;
+        DESCRIPTION 0 symbol::description, gets;
+        TO_STRING 0 symbol::to_string;
+        VALUE_OF 0 symbol::value_of;
+    }
+    Symbol {
+        FOR 1 symbol::for_key;
+        KEY_FOR 1 symbol::key_for;
+    }
+    IteratorPrototype {
+        SYMBOL_ITERATOR 0 iterators::itself;
+    }
+    ArrayIteratorPrototype {
+        NEXT 0 iterators::next_of_array;
+    }
+    StringIteratorPrototype {
+        NEXT 0 iterators::next_of_text;
+    }
+    MapIteratorPrototype {
+        NEXT 0 walk::next_of_map;
+    }
+    SetIteratorPrototype {
+        NEXT 0 walk::next_of_set;
     }
 }
 
@@ -443,6 +502,7 @@ macro_rules! data {
     (@value undefined) => { FlashValue::Undefined };
     (@value number $value:expr) => { FlashValue::Number($value) };
     (@value text $value:expr) => { FlashValue::Text($value) };
+    (@value symbol $value:expr) => { FlashValue::Symbol($value) };
     (@value object $value:expr) => { FlashValue::Object($value) };
     (@value thrower) => { FlashValue::Thrower };
     (@value method $value:expr) => { FlashValue::Method($value.0, $value.1) };
@@ -467,6 +527,7 @@ data! {
         CONSTRUCTOR HIDDEN object Intrinsic::Function;
     }
     ArrayPrototype {
+        SYMBOL_ITERATOR HIDDEN method (Intrinsic::ArrayPrototype, names::VALUES);
         CONSTRUCTOR HIDDEN object Intrinsic::Array;
         LENGTH WRITABLE number 0.0;
     }
@@ -583,17 +644,28 @@ data! {
         PI 0 number consts::PI;
         SQRT1_2 0 number consts::FRAC_1_SQRT_2;
         SQRT2 0 number consts::SQRT_2;
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::MATH;
+    }
+    Json {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::JSON;
     }
     MapPrototype {
+        SYMBOL_ITERATOR HIDDEN method (Intrinsic::MapPrototype, names::ENTRIES);
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::MAP_CTOR;
         CONSTRUCTOR HIDDEN object Intrinsic::Map;
     }
     SetPrototype {
+        SYMBOL_ITERATOR HIDDEN method (Intrinsic::SetPrototype, names::VALUES);
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::SET_CTOR;
         CONSTRUCTOR HIDDEN object Intrinsic::Set;
+        KEYS HIDDEN method (Intrinsic::SetPrototype, names::VALUES);
     }
     WeakMapPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::WEAK_MAP;
         CONSTRUCTOR HIDDEN object Intrinsic::WeakMap;
     }
     WeakSetPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::WEAK_SET;
         CONSTRUCTOR HIDDEN object Intrinsic::WeakSet;
     }
     Map {
@@ -607,6 +679,38 @@ data! {
     }
     WeakSet {
         PROTOTYPE 0 object Intrinsic::WeakSetPrototype;
+    }
+    SymbolPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::SYMBOL_CTOR;
+        CONSTRUCTOR HIDDEN object Intrinsic::Symbol;
+    }
+    Symbol {
+        ASYNC_ITERATOR 0 symbol names::SYMBOL_ASYNC_ITERATOR;
+        HAS_INSTANCE 0 symbol names::SYMBOL_HAS_INSTANCE;
+        IS_CONCAT_SPREADABLE 0 symbol names::SYMBOL_IS_CONCAT_SPREADABLE;
+        ITERATOR 0 symbol names::SYMBOL_ITERATOR;
+        MATCH 0 symbol names::SYMBOL_MATCH;
+        MATCH_ALL 0 symbol names::SYMBOL_MATCH_ALL;
+        PROTOTYPE 0 object Intrinsic::SymbolPrototype;
+        REPLACE 0 symbol names::SYMBOL_REPLACE;
+        SEARCH 0 symbol names::SYMBOL_SEARCH;
+        SPECIES 0 symbol names::SYMBOL_SPECIES;
+        SPLIT 0 symbol names::SYMBOL_SPLIT;
+        TO_PRIMITIVE 0 symbol names::SYMBOL_TO_PRIMITIVE;
+        TO_STRING_TAG 0 symbol names::SYMBOL_TO_STRING_TAG;
+        UNSCOPABLES 0 symbol names::SYMBOL_UNSCOPABLES;
+    }
+    ArrayIteratorPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::ARRAY_ITERATOR;
+    }
+    StringIteratorPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::STRING_ITERATOR;
+    }
+    MapIteratorPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::MAP_ITERATOR;
+    }
+    SetIteratorPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::SET_ITERATOR;
     }
 }
 

@@ -108,6 +108,7 @@ impl<L: Layout> Heap<'_, L> {
         self.mark(marker, self.roots.changes);
         self.mark(marker, self.roots.retained);
         self.mark(marker, self.roots.templates);
+        self.mark(marker, self.roots.open);
         self.mark(marker, self.roots.keys);
         self.mark_value(marker, self.roots.thrown);
         self.mark_value(marker, self.roots.key);
@@ -204,12 +205,15 @@ impl<L: Layout> Heap<'_, L> {
                 let cells = self.cells(block);
                 self.mark_slots(marker, block, 2, 2 * cells);
             }
-            Kind::Box => self.mark_slots(marker, block, 1, 2),
+            Kind::Box | Kind::Symbol => self.mark_slots(marker, block, 1, 2),
             Kind::KeyIterator => {
                 children(self, marker, 1..2);
                 self.mark_slots(marker, block, 2, 3);
             }
-            Kind::ValueIterator => self.mark_slots(marker, block, 2, 3),
+            Kind::ValueIterator => {
+                let slots = 2 * self.cells(block);
+                self.mark_slots(marker, block, 1, slots);
+            }
             Kind::Changes => {
                 let count = self.half(block, 1) as usize;
                 children(self, marker, 2..2 + 2 * count);

@@ -16,12 +16,13 @@
 //! | `Box` | – | value |
 //! | `Accessor` | getter | setter |
 //! | `KeyIterator` | keys (elements) | index; object |
-//! | `ValueIterator` | – | index; iterable |
+//! | `ValueIterator` | state | index; iterable; or of a generic one `next`; iterator; frame; place; the one opened before |
 //! | `Latin1`, `Utf16` | length in code units | text… |
 //! | `LongLatin1`, `LongUtf16` | – | length; text… |
 //! | the same with `Key` | | a string that the key table holds |
 //! | `Keys` | count | table of references to key strings (halves), weak |
 //! | `Changes` | count | flash object and extra (halves)… |
+//! | `Symbol` | 1 if registered | description |
 //! | `Entries` | the table that took its place | entries in use, and those still there; key, [value] of each |
 //! | `WeakEntries` | the next such table | entries in use, and those still there; key, value of each |
 //! | `Places` | – | a half a place: number of an entry |
@@ -78,18 +79,20 @@ pub enum Kind {
     Keys = 21,
     /// The objects in flash that a script has changed.
     Changes = 22,
+    /// A symbol that a script made.
+    Symbol = 23,
     /// What a Map or a Set holds.
-    Entries = 23,
+    Entries = 24,
     /// What a WeakMap or a WeakSet holds.
-    WeakEntries = 24,
+    WeakEntries = 25,
     /// Where the entries of a large table are, by hash.
-    Places = 25,
+    Places = 26,
     /// The bytes of a buffer.
-    Bytes = 26,
+    Bytes = 27,
 }
 
 impl Kind {
-    const ALL: [Kind; 27] = [
+    const ALL: [Kind; 28] = [
         Kind::Number,
         Kind::Object,
         Kind::Array,
@@ -113,6 +116,7 @@ impl Kind {
         Kind::KeyLongUtf16,
         Kind::Keys,
         Kind::Changes,
+        Kind::Symbol,
         Kind::Entries,
         Kind::WeakEntries,
         Kind::Places,
@@ -153,6 +157,7 @@ impl Kind {
             Kind::KeyLongUtf16 => "long UTF-16 key",
             Kind::Keys => "key table",
             Kind::Changes => "changes to built-ins",
+            Kind::Symbol => "symbol",
             Kind::Entries => "entries",
             Kind::WeakEntries => "weak entries",
             Kind::Places => "places of entries",
@@ -178,8 +183,11 @@ impl Kind {
 
     /// Whether the block can refer to others.
     pub(crate) fn has_children(self) -> bool {
-        !matches!(self.category(), Category::Strings | Category::Numbers)
-            && !matches!(self, Kind::Keys | Kind::Places | Kind::Bytes)
+        match self.category() {
+            Category::Strings => self == Kind::Symbol,
+            Category::Numbers => false,
+            _ => !matches!(self, Kind::Keys | Kind::Places | Kind::Bytes),
+        }
     }
 }
 
@@ -193,7 +201,7 @@ pub enum Category {
     Properties = 1,
     /// Arrays and their elements, and the bytes of buffers.
     Arrays = 2,
-    /// Strings.
+    /// Strings and symbols.
     Strings = 3,
     /// Numbers that are no small integers.
     Numbers = 4,

@@ -51,8 +51,11 @@ pub(crate) struct Roots<L: Layout> {
     pub(crate) weak: Ref,
     /// Values the host retains, as elements.
     pub(crate) retained: Ref,
-    /// Template objects, each behind its site's number, in an array.
+    /// Template objects, each behind its site's number, and registered symbols, each
+    /// behind its key, in an array.
     pub(crate) templates: Ref,
+    /// The generic iterator opened last of those that loops and patterns have open.
+    pub(crate) open: Ref,
     /// The exception on its way, or the last value a native works on.
     pub(crate) thrown: Value<L>,
 }
@@ -126,6 +129,7 @@ impl<'m, L: Layout> Heap<'m, L> {
                 key: Value::undefined(),
                 retained: Ref::NONE,
                 templates: Ref::NONE,
+                open: Ref::NONE,
                 thrown: Value::undefined(),
             },
             sp: end,

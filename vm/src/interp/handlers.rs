@@ -855,4 +855,8 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     fn make_template(&mut self, at: At<L>, count: Argc) -> Next<L> {
         self.template_of(at, count.index())
     }
+
+    fn close_values(&mut self, at: At<L>) -> Next<L> {
+        self.end_values(at)
+    }
 }

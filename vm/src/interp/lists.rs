@@ -139,7 +139,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let source = self.to_object(source)?;
         self.push(Value::object(source))?;
-        let keys = self.own_keys(source, false)?;
+        let keys = self.own_keys_and_symbols(source)?;
         self.push(Value::object(keys))?;
         for index in 0..self.array_len(keys) {
             let Some(text) = self.element(keys, index) else { continue };
@@ -167,7 +167,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let Some(function) = self.peek(at, 0).as_object() else {
             return Err(Raise::internal("a name for no function"));
         };
-        let mut name = self.to_text(self.peek(at, 1))?;
+        let key = self.peek(at, 1);
+        let mut name =
+            if key.is_symbol() { self.symbol_name(key)? } else { self.to_text(key)? };
         self.push(name)?;
         if prefix > 0 {
             let kind = self.text_from_str(if prefix == 1 { "get " } else { "set " })?;

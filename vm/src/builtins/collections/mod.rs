@@ -1,8 +1,10 @@
 //! Map, Set, WeakMap and WeakSet (ECMA-262, "Keyed Collections"): their constructors
 //! and what they share. The entries themselves are in `entries.rs`.
 
+pub(super) mod algebra;
 pub(super) mod map;
 pub(super) mod set;
+pub(super) mod walk;
 pub(super) mod weak;
 
 use super::Intrinsic;

@@ -96,8 +96,9 @@ fn keeper<L: Layout, H: Host>(
     class: Class,
 ) -> Result<Ref, Raise> {
     let collection = this_collection(vm, call, class)?;
-    if !vm.arg(call, 0).is_object() {
-        return Err(vm.throw_type("only an object can be held weakly"));
+    let key = vm.arg(call, 0);
+    if !key.is_object() && !vm.is_unregistered_symbol(key) {
+        return Err(vm.throw_type("the value cannot be held weakly"));
     }
     Ok(collection)
 }

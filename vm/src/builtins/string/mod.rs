@@ -31,6 +31,9 @@ pub(super) fn construct<L: Layout, H: Host>(
 ) -> Result<Value<L>, Raise> {
     let text = match call.argc() {
         0 => Value::name(names::EMPTY),
+        _ if vm.arg(&call, 0).is_symbol() && !call.constructs => {
+            return vm.symbol_text(vm.arg(&call, 0));
+        }
         _ => vm.to_text(vm.arg(&call, 0))?,
     };
     if !call.constructs {
