@@ -53,12 +53,20 @@ pub struct Families {
     pub json: bool,
     /// `Map`, `Set`, `WeakMap`, `WeakSet`.
     pub collections: bool,
+    /// `ArrayBuffer`, the typed arrays, `DataView`.
+    pub buffers: bool,
 }
 
 impl Families {
     /// All of them.
-    pub const ALL: Families =
-        Families { arrays: true, strings: true, maths: true, json: true, collections: true };
+    pub const ALL: Families = Families {
+        arrays: true,
+        strings: true,
+        maths: true,
+        json: true,
+        collections: true,
+        buffers: true,
+    };
 }
 
 /// An instruction that is carried out.

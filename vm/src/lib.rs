@@ -115,6 +115,7 @@
 
 mod array;
 mod builtins;
+mod bytes;
 mod call;
 mod convert;
 mod define;
@@ -137,6 +138,7 @@ mod properties;
 mod text;
 mod throw;
 mod value;
+mod views;
 mod vm;
 
 pub use embed::Retained;

@@ -41,6 +41,11 @@ pub(crate) enum Class {
     WeakSet = 14,
     /// See `builtins/collections/walk.rs`.
     EntryIterator = 15,
+    /// See `bytes.rs`.
+    Buffer = 16,
+    /// See `views.rs`.
+    Typed = 17,
+    DataView = 18,
 }
 
 impl Class {
@@ -61,6 +66,9 @@ impl Class {
             13 => Class::WeakMap,
             14 => Class::WeakSet,
             15 => Class::EntryIterator,
+            16 => Class::Buffer,
+            17 => Class::Typed,
+            18 => Class::DataView,
             _ => Class::Plain,
         }
     }
@@ -74,6 +82,10 @@ pub(crate) mod flags {
     /// The length of an array cannot change.
     pub(crate) const LENGTH_FIXED: u32 = 0x200;
 }
+
+// The classes whose objects have properties that no table lists.
+const TEXT: u32 = Class::Text as u32;
+const TYPED: u32 = Class::Typed as u32;
 
 /// An own property.
 #[derive(Clone, Copy, Debug)]
@@ -337,10 +349,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             if let Some(found) = self.listed(object, key) {
                 return Ok(found);
             }
-            if self.heap.half(object, 3) & 0xff == Class::Text as u32 {
-                return self.text_own(object, key);
-            }
-            return Ok(None);
+            return match self.heap.half(object, 3) & 0xff {
+                TEXT => self.text_own(object, key),
+                TYPED => self.typed_own(object, key),
+                _ => Ok(None),
+            };
         }
         self.get_own_exotic(object, key)
     }
@@ -442,7 +455,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             if self.get_own(holder, key)?.is_some() {
                 return Ok(true);
             }
-            holder = self.prototype(holder);
+            holder = self.above(holder, key);
         }
         Ok(false)
     }
@@ -470,7 +483,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                     }
                     return self.invoke(Value::object(getter), receiver, &[]);
                 }
-                None => holder = self.prototype(holder),
+                None => holder = self.above(holder, key),
             }
         }
         Ok(Value::undefined())
@@ -512,7 +525,16 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                     self.invoke(Value::object(setter), receiver, &[value])?;
                     return Ok(true);
                 }
-                None => holder = self.prototype(holder),
+                None => {
+                    if let Some(number) = self.typed_key(holder, key) {
+                        // There is no such element, but the value is converted.
+                        if receiver == Value::object(holder) {
+                            self.typed_set(holder, number, value)?;
+                        }
+                        return Ok(true);
+                    }
+                    holder = self.prototype(holder);
+                }
             }
         }
         let Some(target) = receiver.as_object() else { return Ok(false) };
@@ -539,6 +561,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         key: Key,
         value: Value<L>,
     ) -> Result<bool, Raise> {
+        if let Some(number) = self.typed_key(object, key) {
+            self.typed_set(object, number, value)?;
+            return Ok(true);
+        }
         if object.is_cell() && self.heap.is_kind(object, Kind::Array) {
             if let KeyKind::Index(index) = key.kind()
                 && self.element(object, index).is_some()
@@ -591,7 +617,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if object.is_cell() && self.heap.is_kind(object, Kind::Array) {
             return self.create_in_array(object, key, value, attributes);
         }
-        if !self.is_extensible(object) {
+        if !self.is_extensible(object) || self.typed_key(object, key).is_some() {
             return Ok(false);
         }
         self.add_property(object, key, value, attributes)?;

@@ -29,6 +29,7 @@ impl Host for Station {
         maths: cfg!(feature = "maths"),
         json: cfg!(feature = "json"),
         collections: cfg!(feature = "collections"),
+        buffers: cfg!(feature = "buffers"),
     };
 
     fn observer(&mut self) -> &mut Fetches {

@@ -52,7 +52,7 @@ pub(super) fn entries<L: Layout, H: Host>(
 }
 
 /// ECMA-262, CreateArrayIterator.
-fn of_array<L: Layout, H: Host>(
+pub(super) fn of_array<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: Call<L>,
     gives: i32,
@@ -143,7 +143,14 @@ fn step_array<L: Layout, H: Host>(
     let Some(source) = vm.heap.value(iterator, SOURCE).as_object() else { return Ok(None) };
     let place = vm.as_number(vm.heap.value(iterator, PLACE)).unwrap_or(0.0);
     let index = libm::floor(place / 4.0);
-    if index >= vm.length_of(source)? {
+    let length = match vm.is_typed(source) {
+        true => vm.view_len(source).map(|length| length as f64),
+        false => Some(vm.length_of(source)?),
+    };
+    let Some(length) = length else {
+        return Err(vm.throw_type("the array lies outside its buffer"));
+    };
+    if index >= length {
         vm.heap.set_value(iterator, SOURCE, Value::undefined());
         return Ok(None);
     }

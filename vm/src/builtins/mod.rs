@@ -7,6 +7,7 @@
 
 mod array;
 mod boolean;
+mod buffers;
 mod collections;
 mod console;
 mod descriptor;
@@ -267,6 +268,9 @@ impl Flash {
         let prefix = match kind {
             NativeKind::Getter => "get ",
             NativeKind::Setter => "set ",
+            _ if kind == NativeKind::Constructor(Intrinsic::TypedArray) => {
+                return Ok(Value::name(names::TYPED_ARRAY));
+            }
             _ if name.is_symbol() => "",
             _ => return Ok(Value::name(name)),
         };

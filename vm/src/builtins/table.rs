@@ -6,6 +6,7 @@
 use core::f64::consts;
 use core::marker::PhantomData;
 
+use super::buffers::{buffer, change, copy, data_view, typed, visit};
 use super::collections::{self, algebra, map, set, walk, weak};
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};
 use super::{
@@ -86,6 +87,30 @@ intrinsics! {
     StringIteratorPrototype: IteratorPrototype;
     MapIteratorPrototype: IteratorPrototype;
     SetIteratorPrototype: IteratorPrototype;
+    ArrayBufferPrototype: ObjectPrototype;
+    DataViewPrototype: ObjectPrototype;
+    TypedArrayPrototype: ObjectPrototype;
+    Int8ArrayPrototype: TypedArrayPrototype;
+    Uint8ArrayPrototype: TypedArrayPrototype;
+    Uint8ClampedArrayPrototype: TypedArrayPrototype;
+    Int16ArrayPrototype: TypedArrayPrototype;
+    Uint16ArrayPrototype: TypedArrayPrototype;
+    Int32ArrayPrototype: TypedArrayPrototype;
+    Uint32ArrayPrototype: TypedArrayPrototype;
+    Float32ArrayPrototype: TypedArrayPrototype;
+    Float64ArrayPrototype: TypedArrayPrototype;
+    ArrayBuffer: FunctionPrototype;
+    DataView: FunctionPrototype;
+    TypedArray: FunctionPrototype;
+    Int8Array: TypedArray;
+    Uint8Array: TypedArray;
+    Uint8ClampedArray: TypedArray;
+    Int16Array: TypedArray;
+    Uint16Array: TypedArray;
+    Int32Array: TypedArray;
+    Uint32Array: TypedArray;
+    Float32Array: TypedArray;
+    Float64Array: TypedArray;
 }
 
 impl Intrinsic {
@@ -131,6 +156,8 @@ const fn has(families: Families, owner: Intrinsic) -> bool {
         | Intrinsic::MapIteratorPrototype
         | Intrinsic::SetIteratorPrototype
         | Intrinsic::WeakSetPrototype => families.collections,
+        buffers if buffers as usize >= Intrinsic::ArrayBufferPrototype as usize
+            && buffers as usize <= Intrinsic::Float64Array as usize => families.buffers,
         _ => true,
     }
 }
@@ -181,10 +208,17 @@ natives! {
     GlobalObject {
         AGGREGATE_ERROR 2 error::construct_aggregate, constructs AggregateError;
         ARRAY 1 array::make::construct, constructs Array;
+        ARRAY_BUFFER 1 buffer::construct, constructs ArrayBuffer;
         BOOLEAN_CTOR 1 boolean::construct, constructs Boolean;
+        DATA_VIEW 1 data_view::construct, constructs DataView;
         ERROR 1 error::construct, constructs Error;
         EVAL_ERROR 1 error::construct, constructs EvalError;
+        FLOAT32_ARRAY 3 typed::construct, constructs Float32Array;
+        FLOAT64_ARRAY 3 typed::construct, constructs Float64Array;
         FUNCTION_CTOR 1 function::construct, constructs Function;
+        INT16_ARRAY 3 typed::construct, constructs Int16Array;
+        INT32_ARRAY 3 typed::construct, constructs Int32Array;
+        INT8_ARRAY 3 typed::construct, constructs Int8Array;
         MAP_CTOR 0 collections::construct, constructs Map;
         NUMBER_CTOR 1 number::construct, constructs Number;
         OBJECT_CTOR 1 object::construct, constructs Object;
@@ -196,6 +230,10 @@ natives! {
         SYNTAX_ERROR 1 error::construct, constructs SyntaxError;
         TYPE_ERROR 1 error::construct, constructs TypeError;
         URIERROR 1 error::construct, constructs UriError;
+        UINT16_ARRAY 3 typed::construct, constructs Uint16Array;
+        UINT32_ARRAY 3 typed::construct, constructs Uint32Array;
+        UINT8_ARRAY 3 typed::construct, constructs Uint8Array;
+        UINT8_CLAMPED_ARRAY 3 typed::construct, constructs Uint8ClampedArray;
         WEAK_MAP 0 collections::construct, constructs WeakMap;
         WEAK_SET 0 collections::construct, constructs WeakSet;
         DECODE_URI 1 uri::decode_uri;
@@ -486,6 +524,84 @@ natives! {
     SetIteratorPrototype {
         NEXT 0 walk::next_of_set;
     }
+    ArrayBufferPrototype {
+        BYTE_LENGTH 0 buffer::byte_length, gets;
+        DETACHED 0 buffer::detached, gets;
+        MAX_BYTE_LENGTH 0 buffer::max_byte_length, gets;
+        RESIZABLE 0 buffer::resizable, gets;
+        RESIZE 1 buffer::resize;
+        SLICE 2 buffer::slice;
+        TRANSFER 0 buffer::transfer;
+        TRANSFER_TO_FIXED_LENGTH 0 buffer::transfer_to_fixed_length;
+    }
+    DataViewPrototype {
+        BUFFER 0 data_view::buffer, gets;
+        BYTE_LENGTH 0 data_view::byte_length, gets;
+        BYTE_OFFSET 0 data_view::byte_offset, gets;
+        GET_FLOAT32 1 data_view::get_float32;
+        GET_FLOAT64 1 data_view::get_float64;
+        GET_INT16 1 data_view::get_int16;
+        GET_INT32 1 data_view::get_int32;
+        GET_INT8 1 data_view::get_int8;
+        GET_UINT16 1 data_view::get_uint16;
+        GET_UINT32 1 data_view::get_uint32;
+        GET_UINT8 1 data_view::get_uint8;
+        SET_FLOAT32 2 data_view::set_float32;
+        SET_FLOAT64 2 data_view::set_float64;
+        SET_INT16 2 data_view::set_int16;
+        SET_INT32 2 data_view::set_int32;
+        SET_INT8 2 data_view::set_int8;
+        SET_UINT16 2 data_view::set_uint16;
+        SET_UINT32 2 data_view::set_uint32;
+        SET_UINT8 2 data_view::set_uint8;
+    }
+    TypedArrayPrototype {
+        SYMBOL_TO_STRING_TAG 0 typed::tag, gets;
+        AT 1 visit::at;
+        BUFFER 0 typed::buffer, gets;
+        BYTE_LENGTH 0 typed::byte_length, gets;
+        BYTE_OFFSET 0 typed::byte_offset, gets;
+        CONSTRUCTOR 0 typed::construct_none, constructs TypedArray;
+        COPY_WITHIN 2 change::copy_within;
+        ENTRIES 0 visit::entries;
+        EVERY 1 visit::every;
+        FILL 1 change::fill;
+        FILTER 1 visit::filter;
+        FIND 1 visit::find;
+        FIND_INDEX 1 visit::find_index;
+        FIND_LAST 1 visit::find_last;
+        FIND_LAST_INDEX 1 visit::find_last_index;
+        FOR_EACH 1 visit::for_each;
+        INCLUDES 1 visit::includes;
+        INDEX_OF 1 visit::index_of;
+        JOIN 1 visit::join;
+        KEYS 0 visit::keys;
+        LAST_INDEX_OF 1 visit::last_index_of;
+        LENGTH 0 typed::length, gets;
+        MAP 1 visit::map;
+        REDUCE 1 visit::reduce;
+        REDUCE_RIGHT 1 visit::reduce_right;
+        REVERSE 0 change::reverse;
+        SET 1 change::set;
+        SLICE 2 copy::slice;
+        SOME 1 visit::some;
+        SORT 1 change::sort;
+        SUBARRAY 2 change::subarray;
+        TO_LOCALE_STRING 0 visit::to_locale_string;
+        TO_REVERSED 0 copy::to_reversed;
+        TO_SORTED 1 copy::to_sorted;
+        VALUES 0 visit::values;
+        WITH 2 copy::with;
+    }
+    ArrayBuffer {
+        SYMBOL_SPECIES 0 iterators::itself, gets;
+        IS_VIEW 1 buffer::is_view;
+    }
+    TypedArray {
+        SYMBOL_SPECIES 0 iterators::itself, gets;
+        FROM 1 typed::from;
+        OF 0 typed::of;
+    }
 }
 
 macro_rules! data {
@@ -711,6 +827,99 @@ data! {
     }
     SetIteratorPrototype {
         SYMBOL_TO_STRING_TAG CONFIGURABLE text names::SET_ITERATOR;
+    }
+    ArrayBufferPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::ARRAY_BUFFER;
+        CONSTRUCTOR HIDDEN object Intrinsic::ArrayBuffer;
+    }
+    DataViewPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::DATA_VIEW;
+        CONSTRUCTOR HIDDEN object Intrinsic::DataView;
+    }
+    TypedArrayPrototype {
+        SYMBOL_ITERATOR HIDDEN method (Intrinsic::TypedArrayPrototype, names::VALUES);
+        TO_STRING HIDDEN method (Intrinsic::ArrayPrototype, names::TO_STRING);
+    }
+    Int8ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 1.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Int8Array;
+    }
+    Uint8ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 1.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Uint8Array;
+    }
+    Uint8ClampedArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 1.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Uint8ClampedArray;
+    }
+    Int16ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 2.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Int16Array;
+    }
+    Uint16ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 2.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Uint16Array;
+    }
+    Int32ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 4.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Int32Array;
+    }
+    Uint32ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 4.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Uint32Array;
+    }
+    Float32ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 4.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Float32Array;
+    }
+    Float64ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 8.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Float64Array;
+    }
+    ArrayBuffer {
+        PROTOTYPE 0 object Intrinsic::ArrayBufferPrototype;
+    }
+    DataView {
+        PROTOTYPE 0 object Intrinsic::DataViewPrototype;
+    }
+    TypedArray {
+        PROTOTYPE 0 object Intrinsic::TypedArrayPrototype;
+    }
+    Int8Array {
+        BYTES_PER_ELEMENT 0 number 1.0;
+        PROTOTYPE 0 object Intrinsic::Int8ArrayPrototype;
+    }
+    Uint8Array {
+        BYTES_PER_ELEMENT 0 number 1.0;
+        PROTOTYPE 0 object Intrinsic::Uint8ArrayPrototype;
+    }
+    Uint8ClampedArray {
+        BYTES_PER_ELEMENT 0 number 1.0;
+        PROTOTYPE 0 object Intrinsic::Uint8ClampedArrayPrototype;
+    }
+    Int16Array {
+        BYTES_PER_ELEMENT 0 number 2.0;
+        PROTOTYPE 0 object Intrinsic::Int16ArrayPrototype;
+    }
+    Uint16Array {
+        BYTES_PER_ELEMENT 0 number 2.0;
+        PROTOTYPE 0 object Intrinsic::Uint16ArrayPrototype;
+    }
+    Int32Array {
+        BYTES_PER_ELEMENT 0 number 4.0;
+        PROTOTYPE 0 object Intrinsic::Int32ArrayPrototype;
+    }
+    Uint32Array {
+        BYTES_PER_ELEMENT 0 number 4.0;
+        PROTOTYPE 0 object Intrinsic::Uint32ArrayPrototype;
+    }
+    Float32Array {
+        BYTES_PER_ELEMENT 0 number 4.0;
+        PROTOTYPE 0 object Intrinsic::Float32ArrayPrototype;
+    }
+    Float64Array {
+        BYTES_PER_ELEMENT 0 number 8.0;
+        PROTOTYPE 0 object Intrinsic::Float64ArrayPrototype;
     }
 }
 

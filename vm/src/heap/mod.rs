@@ -204,6 +204,11 @@ impl<'m, L: Layout> Heap<'m, L> {
         self.mem[at] = value.0;
     }
 
+    /// How many cells there can be.
+    pub(crate) fn most_cells(&self) -> usize {
+        self.n_cells
+    }
+
     /// How many cells a block has.
     pub(crate) fn cells(&self, block: Ref) -> usize {
         block.cell().map_or(0, |cell| self.block_cells(cell))

@@ -183,7 +183,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         enumerable_only: bool,
     ) -> Result<(), Raise> {
         let is_text = object.is_cell() && self.class(object) == Class::Text;
-        let dense = if is_text {
+        let is_typed = self.is_typed(object);
+        let dense = if is_typed {
+            self.view_len(object).unwrap_or(0) as u32
+        } else if is_text {
             self.view(self.internal_value(object)).map_or(0, |view| view.len() as u32)
         } else if object.is_cell() && self.heap.is_kind(object, Kind::Array) {
             self.array_room(object)
@@ -195,7 +198,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             // The lowest listed index from `next` on, and the dense ones before it.
             let listed = self.lowest_listed(object, next);
             while next < dense && listed.is_none_or(|listed| next < listed) {
-                if is_text || self.element(object, next).is_some() {
+                if is_text || is_typed || self.element(object, next).is_some() {
                     let text = self.number_text(f64::from(next))?;
                     self.push(text)?;
                     self.append(keys, text)?;

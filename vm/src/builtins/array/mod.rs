@@ -97,7 +97,7 @@ fn present<L: Layout, H: Host>(
             Some(Own::Accessor { getter, .. }) => {
                 return vm.invoke(Value::object(getter), Value::object(object), &[]).map(Some);
             }
-            None => holder = vm.prototype(holder),
+            None => holder = vm.above(holder, key),
         }
     }
     Ok(None)

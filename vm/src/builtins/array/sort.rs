@@ -67,7 +67,7 @@ pub(crate) fn to_sorted<L: Layout, H: Host>(
     Ok(Value::object(items))
 }
 
-fn comparator<L: Layout, H: Host>(
+pub(in crate::builtins) fn comparator<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: &Call<L>,
 ) -> Result<Value<L>, Raise> {
@@ -108,7 +108,7 @@ fn collect<L: Layout, H: Host>(
 
 /// Merges from the bottom up. Runs are cut evenly, so that the left one of a
 /// pair, which is copied out, never has more than half of the elements.
-fn merge_sort<L: Layout, H: Host>(
+pub(in crate::builtins) fn merge_sort<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     items: Ref,
     comparator: Value<L>,
