@@ -34,12 +34,13 @@ pub(crate) enum Element {
     Uint16 = 4,
     Int32 = 5,
     Uint32 = 6,
-    Float32 = 7,
-    Float64 = 8,
+    Float16 = 7,
+    Float32 = 8,
+    Float64 = 9,
 }
 
 impl Element {
-    pub(crate) const ALL: [Element; 9] = [
+    pub(crate) const ALL: [Element; 10] = [
         Element::Int8,
         Element::Uint8,
         Element::Uint8Clamped,
@@ -47,6 +48,7 @@ impl Element {
         Element::Uint16,
         Element::Int32,
         Element::Uint32,
+        Element::Float16,
         Element::Float32,
         Element::Float64,
     ];
@@ -55,7 +57,7 @@ impl Element {
     pub(crate) const fn size(self) -> usize {
         match self {
             Element::Int8 | Element::Uint8 | Element::Uint8Clamped => 1,
-            Element::Int16 | Element::Uint16 => 2,
+            Element::Int16 | Element::Uint16 | Element::Float16 => 2,
             Element::Int32 | Element::Uint32 | Element::Float32 => 4,
             Element::Float64 => 8,
         }
@@ -70,6 +72,7 @@ impl Element {
             Element::Uint16 => f64::from(bits as u16),
             Element::Int32 => f64::from(bits as i32),
             Element::Uint32 => f64::from(bits as u32),
+            Element::Float16 => half_number(bits as u16),
             Element::Float32 => f64::from(f32::from_bits(bits as u32)),
             Element::Float64 => f64::from_bits(bits),
         }
@@ -80,6 +83,7 @@ impl Element {
         match self {
             // Ties to even, as ToUint8Clamp has it; NaN becomes 0.
             Element::Uint8Clamped => libm::rint(number.clamp(0.0, 255.0)) as u64,
+            Element::Float16 => u64::from(half_bits(number)),
             Element::Float32 => u64::from((number as f32).to_bits()),
             Element::Float64 => number.to_bits(),
             _ => u64::from(crate::convert::wrap_to_i32(number) as u32),
@@ -241,6 +245,52 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 }
 
+/// The nearest number of IEEE 754's binary16, ties to even: ten bits behind the
+/// leading one, which stands for at least 2^-14.
+pub(crate) fn half_precision(number: f64) -> f64 {
+    const LARGEST_THAT_ROUNDS_DOWN: f64 = 65_520.0;
+    let exponent = (number.to_bits() >> 52 & 0x7ff) as i32 - 1023;
+    if exponent == 1024 {
+        return number;
+    }
+    if libm::fabs(number) >= LARGEST_THAT_ROUNDS_DOWN {
+        return libm::copysign(f64::INFINITY, number);
+    }
+    let last_place = exponent.max(-14) - 10;
+    libm::scalbn(libm::rint(libm::scalbn(number, -last_place)), last_place)
+}
+
+/// The bits of a number in that format.
+fn half_bits(number: f64) -> u16 {
+    let rounded = half_precision(number);
+    let sign = u16::from(rounded.is_sign_negative()) << 15;
+    let size = libm::fabs(rounded);
+    if size.is_nan() {
+        return 0x7e00;
+    }
+    if size.is_infinite() {
+        return sign | 0x7c00;
+    }
+    let exponent = ((size.to_bits() >> 52) as i32 - 1023).max(-15);
+    let fraction = match exponent {
+        -15 => libm::scalbn(size, 24),
+        _ => libm::scalbn(size, 10 - exponent) - 1024.0,
+    };
+    sign | ((exponent + 15) as u16) << 10 | fraction as u16
+}
+
+/// The number that such bits are.
+fn half_number(bits: u16) -> f64 {
+    let (exponent, fraction) = (i32::from(bits >> 10 & 0x1f), f64::from(bits & 0x3ff));
+    let size = match exponent {
+        0 => libm::scalbn(fraction, -24),
+        0x1f if fraction == 0.0 => f64::INFINITY,
+        0x1f => f64::NAN,
+        _ => libm::scalbn(1024.0 + fraction, exponent - 25),
+    };
+    if bits >> 15 == 1 { -size } else { size }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -258,6 +308,11 @@ mod tests {
         assert_eq!(through(Element::Uint8Clamped, 300.0), 255.0);
         assert_eq!(through(Element::Uint8Clamped, f64::NAN), 0.0);
         assert_eq!(through(Element::Float32, 0.1), f64::from(0.1f32));
+        for bits in 0..=u16::MAX {
+            let number = half_number(bits);
+            assert!(number.is_nan() || half_bits(number) == bits, "{bits:#06x}");
+        }
+        assert_eq!(through(Element::Float16, 1.337), 1.3369140625);
         for (number, element) in Element::ALL.into_iter().enumerate() {
             assert_eq!(element as usize, number);
         }

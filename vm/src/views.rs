@@ -220,8 +220,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// whose length can change refuses.
     pub(crate) fn prevent_extensions(&mut self, object: Ref) -> Result<bool, Raise> {
         if self.is_typed(object)
-            && (self.follows_buffer(object)
-                || self.most_bytes(self.view_buffer(object)).is_some())
+            && (self.follows_buffer(object) || self.most_bytes(self.view_buffer(object)).is_some())
         {
             return Ok(false);
         }

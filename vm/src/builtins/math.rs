@@ -50,7 +50,7 @@ unary! {
     /// ECMA-262, Math.expm1 ( x ).
     expm1 = libm::expm1;
     /// ECMA-262, Math.f16round ( x ).
-    f16round = half_precision;
+    f16round = crate::bytes::half_precision;
     /// ECMA-262, Math.floor ( x ).
     floor = libm::floor;
     /// ECMA-262, Math.fround ( x ).
@@ -244,19 +244,4 @@ pub(super) fn random<L: Layout, H: Host>(
     bits = (bits ^ bits >> 27).wrapping_mul(0x94d0_49bb_1331_11eb);
     bits ^= bits >> 31;
     vm.number((bits >> 11) as f64 / 9_007_199_254_740_992.0)
-}
-
-/// The nearest number of IEEE 754's binary16, ties to even: ten bits behind the
-/// leading one, which stands for at least 2^-14.
-fn half_precision(number: f64) -> f64 {
-    const LARGEST_THAT_ROUNDS_DOWN: f64 = 65_520.0;
-    let exponent = (number.to_bits() >> 52 & 0x7ff) as i32 - 1023;
-    if exponent == 1024 {
-        return number;
-    }
-    if libm::fabs(number) >= LARGEST_THAT_ROUNDS_DOWN {
-        return libm::copysign(f64::INFINITY, number);
-    }
-    let last_place = exponent.max(-14) - 10;
-    libm::scalbn(libm::rint(libm::scalbn(number, -last_place)), last_place)
 }

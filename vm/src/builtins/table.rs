@@ -10,8 +10,8 @@ use super::buffers::{buffer, change, copy, data_view, typed, visit};
 use super::collections::{self, algebra, map, set, walk, weak};
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};
 use super::{
-    array, boolean, console, descriptor, error, function, global, integrity, iterators, json, math, number,
-    object, object_prototype, string, symbol, uri,
+    array, boolean, console, descriptor, error, function, global, integrity, iterators, json, math,
+    number, object, object_prototype, string, symbol, uri,
 };
 use crate::Host;
 use crate::error::Raise;
@@ -97,6 +97,7 @@ intrinsics! {
     Uint16ArrayPrototype: TypedArrayPrototype;
     Int32ArrayPrototype: TypedArrayPrototype;
     Uint32ArrayPrototype: TypedArrayPrototype;
+    Float16ArrayPrototype: TypedArrayPrototype;
     Float32ArrayPrototype: TypedArrayPrototype;
     Float64ArrayPrototype: TypedArrayPrototype;
     ArrayBuffer: FunctionPrototype;
@@ -109,6 +110,7 @@ intrinsics! {
     Uint16Array: TypedArray;
     Int32Array: TypedArray;
     Uint32Array: TypedArray;
+    Float16Array: TypedArray;
     Float32Array: TypedArray;
     Float64Array: TypedArray;
 }
@@ -156,8 +158,12 @@ const fn has(families: Families, owner: Intrinsic) -> bool {
         | Intrinsic::MapIteratorPrototype
         | Intrinsic::SetIteratorPrototype
         | Intrinsic::WeakSetPrototype => families.collections,
-        buffers if buffers as usize >= Intrinsic::ArrayBufferPrototype as usize
-            && buffers as usize <= Intrinsic::Float64Array as usize => families.buffers,
+        buffers
+            if buffers as usize >= Intrinsic::ArrayBufferPrototype as usize
+                && buffers as usize <= Intrinsic::Float64Array as usize =>
+        {
+            families.buffers
+        }
         _ => true,
     }
 }
@@ -213,6 +219,7 @@ natives! {
         DATA_VIEW 1 data_view::construct, constructs DataView;
         ERROR 1 error::construct, constructs Error;
         EVAL_ERROR 1 error::construct, constructs EvalError;
+        FLOAT16_ARRAY 3 typed::construct, constructs Float16Array;
         FLOAT32_ARRAY 3 typed::construct, constructs Float32Array;
         FLOAT64_ARRAY 3 typed::construct, constructs Float64Array;
         FUNCTION_CTOR 1 function::construct, constructs Function;
@@ -538,6 +545,7 @@ natives! {
         BUFFER 0 data_view::buffer, gets;
         BYTE_LENGTH 0 data_view::byte_length, gets;
         BYTE_OFFSET 0 data_view::byte_offset, gets;
+        GET_FLOAT16 1 data_view::get_float16;
         GET_FLOAT32 1 data_view::get_float32;
         GET_FLOAT64 1 data_view::get_float64;
         GET_INT16 1 data_view::get_int16;
@@ -546,6 +554,7 @@ natives! {
         GET_UINT16 1 data_view::get_uint16;
         GET_UINT32 1 data_view::get_uint32;
         GET_UINT8 1 data_view::get_uint8;
+        SET_FLOAT16 2 data_view::set_float16;
         SET_FLOAT32 2 data_view::set_float32;
         SET_FLOAT64 2 data_view::set_float64;
         SET_INT16 2 data_view::set_int16;
@@ -868,6 +877,10 @@ data! {
         BYTES_PER_ELEMENT 0 number 4.0;
         CONSTRUCTOR HIDDEN object Intrinsic::Uint32Array;
     }
+    Float16ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 2.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Float16Array;
+    }
     Float32ArrayPrototype {
         BYTES_PER_ELEMENT 0 number 4.0;
         CONSTRUCTOR HIDDEN object Intrinsic::Float32Array;
@@ -912,6 +925,10 @@ data! {
     Uint32Array {
         BYTES_PER_ELEMENT 0 number 4.0;
         PROTOTYPE 0 object Intrinsic::Uint32ArrayPrototype;
+    }
+    Float16Array {
+        BYTES_PER_ELEMENT 0 number 2.0;
+        PROTOTYPE 0 object Intrinsic::Float16ArrayPrototype;
     }
     Float32Array {
         BYTES_PER_ELEMENT 0 number 4.0;

@@ -155,6 +155,8 @@ macro_rules! accesses {
 }
 
 accesses! {
+    /// ECMA-262, DataView.prototype.getFloat16 ( byteOffset [ , littleEndian ] ).
+    get_float16 = get Float16;
     /// ECMA-262, DataView.prototype.getFloat32 ( byteOffset [ , littleEndian ] ).
     get_float32 = get Float32;
     /// ECMA-262, DataView.prototype.getFloat64 ( byteOffset [ , littleEndian ] ).
@@ -171,6 +173,8 @@ accesses! {
     get_uint16 = get Uint16;
     /// ECMA-262, DataView.prototype.getUint32 ( byteOffset [ , littleEndian ] ).
     get_uint32 = get Uint32;
+    /// ECMA-262, DataView.prototype.setFloat16 ( byteOffset, value [ , littleEndian ] ).
+    set_float16 = set Float16;
     /// ECMA-262, DataView.prototype.setFloat32 ( byteOffset, value [ , littleEndian ] ).
     set_float32 = set Float32;
     /// ECMA-262, DataView.prototype.setFloat64 ( byteOffset, value [ , littleEndian ] ).

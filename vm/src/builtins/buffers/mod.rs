@@ -1,6 +1,6 @@
 //! Buffers and their views: `ArrayBuffer`, the typed arrays of numbers, `DataView`
-//! (ECMA-262, "Structured Data" and "TypedArray Objects"). There are none of BigInts
-//! nor of half-precision numbers, and nothing is shared.
+//! (ECMA-262, "Structured Data" and "TypedArray Objects"). There are none of BigInts,
+//! and nothing is shared.
 //!
 //! Here is what the files beside share. Bytes are in `bytes.rs`, element access in
 //! `views.rs`.

@@ -373,6 +373,7 @@ fn name_of(element: Element) -> scruple_bytecode::NameId {
         Element::Uint16 => names::UINT16_ARRAY,
         Element::Int32 => names::INT32_ARRAY,
         Element::Uint32 => names::UINT32_ARRAY,
+        Element::Float16 => names::FLOAT16_ARRAY,
         Element::Float32 => names::FLOAT32_ARRAY,
         Element::Float64 => names::FLOAT64_ARRAY,
     }

@@ -129,11 +129,7 @@ fn copy_into<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, to: Ref, from: Ref) -> R
     each_value(vm, from, |vm, value| vm.add_entry(to, value, value).map(|()| true))
 }
 
-fn add<L: Layout, H: Host>(
-    vm: &mut Vm<'_, L, H>,
-    set: Ref,
-    value: Value<L>,
-) -> Result<(), Raise> {
+fn add<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, set: Ref, value: Value<L>) -> Result<(), Raise> {
     match vm.find_entry(set, value)? {
         Some(_) => Ok(()),
         None => vm.add_entry(set, value, value),
