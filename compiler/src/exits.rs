@@ -123,7 +123,10 @@ fn write_way(f: &mut Function<'_>, place: u32, goal: Goal) {
         }
         None => {
             words[1] = match (goal, f.controls.get(outermost.saturating_sub(1))) {
-                (Goal::Return, _) => Word::Op(Op::Return, 0),
+                (Goal::Return, _) => match f.epilogue {
+                    Some(epilogue) => branch(epilogue),
+                    None => Word::Op(Op::Return, 0),
+                },
                 (Goal::Continue(_), Control::Loop { next, .. }) => branch(next),
                 (
                     _,

@@ -233,9 +233,12 @@ impl Parser<'_, '_> {
         let end = f.label();
         f.branch(Op::Branch, end);
         f.bind(kept);
-        f.op(Op::Swap);
-        f.op(Op::Drop);
-        if place == Place::At {
+        let n_operands = match place {
+            Place::Name(_) | Place::Field(_) => 1,
+            Place::At => 2,
+            Place::Super => 3,
+        };
+        for _ in 0..n_operands {
             f.op(Op::Swap);
             f.op(Op::Drop);
         }
@@ -426,6 +429,10 @@ impl Parser<'_, '_> {
             Operand::Place(Place::At, _) => {
                 f.at(mark);
                 f.op(Op::DeleteAt);
+            }
+            Operand::Place(Place::Super, _) => {
+                f.at(mark);
+                f.op(Op::DeleteSuper);
             }
             Operand::Chain(place, _, absent) => {
                 f.at(mark);

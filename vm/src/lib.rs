@@ -116,6 +116,7 @@
 mod array;
 mod builtins;
 mod call;
+mod construct;
 mod convert;
 mod define;
 mod digits;
