@@ -14,6 +14,7 @@ use scruple_bytecode::ops::Op;
 
 use crate::arena::Arena;
 use crate::atoms::Atom;
+use crate::classes::Context;
 use crate::close::ClosedId;
 use crate::declarations::Binding;
 use crate::draft::{ScopeId, Word};
@@ -44,7 +45,11 @@ impl Parser<'_, '_> {
             let id = self.function(f, mark, FunctionKind::Plain, None)?;
             return Ok(self.closure(f, id, mark));
         }
-        let (name, _) = self.binding_identifier("the function's name or `(`")?;
+        // The name is bound in the function, not around it.
+        let around = core::mem::replace(&mut self.context, Context::default());
+        let name = self.binding_identifier("the function's name or `(`");
+        self.context = around;
+        let (name, _) = name?;
         let id = self.function(f, mark, FunctionKind::Plain, Some(name))?;
         let operand = self.closure(f, id, mark);
         self.name_closure(operand, name);
