@@ -109,12 +109,7 @@ impl Parser<'_, '_> {
     }
 
     /// ClassTail ( -- class ). The name is bound in it.
-    fn class(
-        &mut self,
-        f: &mut Function<'_>,
-        mark: Mark,
-        name: Option<Atom>,
-    ) -> Parsed<ClosedId> {
+    fn class(&mut self, f: &mut Function<'_>, mark: Mark, name: Option<Atom>) -> Parsed<ClosedId> {
         self.enter()?;
         let (fields, statics) = (self.pool.take(), self.pool.take());
         let closed = self.class_in(&fields, &statics, f, mark, name);
@@ -416,11 +411,16 @@ impl Parser<'_, '_> {
         let mark = self.advance().mark;
         let mut inner = class.statics.resume(f);
         let context = self.context;
-        let closed =
-            self.nested_function(&mut inner, mark, FunctionKind::Initializer, None, |this, block| {
+        let closed = self.nested_function(
+            &mut inner,
+            mark,
+            FunctionKind::Initializer,
+            None,
+            |this, block| {
                 this.context.has_no_await = true;
                 this.static_block_body(block)
-            });
+            },
+        );
         self.context = context;
         if let Ok(id) = closed {
             inner.at(mark);

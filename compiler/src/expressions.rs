@@ -230,14 +230,15 @@ impl Parser<'_, '_> {
             return Ok(Operand::Value);
         }
         // Where nothing was assigned, the place's operands lie under the value.
-        let end = f.label();
-        f.branch(Op::Branch, end);
-        f.bind(kept);
         let n_operands = match place {
             Place::Name(_) | Place::Field(_) => 1,
             Place::At => 2,
             Place::Super => 3,
         };
+        let end = f.label();
+        f.branch(Op::Branch, end);
+        f.bind(kept);
+        f.set_depth(f.depth + n_operands);
         for _ in 0..n_operands {
             f.op(Op::Swap);
             f.op(Op::Drop);

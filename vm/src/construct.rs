@@ -156,11 +156,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// ECMA-262, GetPrototypeFromConstructor for a built-in. One that is not the usual
     /// one is pushed.
-    pub(crate) fn prototype_for(
-        &mut self,
-        call: &Call<L>,
-        usual: Intrinsic,
-    ) -> Result<Ref, Raise> {
+    pub(crate) fn prototype_for(&mut self, call: &Call<L>, usual: Intrinsic) -> Result<Ref, Raise> {
         let Some(target) = self.foreign_target(call) else { return Ok(usual.reference()) };
         let prototype = self.get(target, Key::name(names::PROTOTYPE))?;
         let Some(object) = prototype.as_object() else { return Ok(usual.reference()) };

@@ -75,6 +75,7 @@ pub(crate) const ACCEPTED: &[&str] = &[
     // sec-assignment-operators
     "a = b; a = b = c; a.b = c; a[b] = c; a += 1; a.b -= 1; a[b] *= 1; a /= 1; a %= 1; a **= 2; a <<= 1; a >>= 1; a >>>= 1; a &= 1; a |= 1; a ^= 1",
     "x = a.b = c[d] = e; x = a += b -= c; a['b'] += 1; a[0] += 1; (a) = 1; (a.b) = 1; a = b ? c : d; f(a = 1, b.c = 2)",
+    "f(1, 2, 3, a.b ??= c); f(1, a[b] ||= 2, 3); [1, 2, 3, a.b &&= c(4, 5)]; f(a, b, (c.d ??= e, 1), c[d] ??= e[f] ??= 2)",
     // sec-block, sec-let-and-const-declarations, sec-variable-statement
     "let a; let b = 1, c = 2; const d = 3; var e, f = 4, f; { let a; const b = 1; { let a = 2 } } { var e }",
     "{ let a = 1; { a; let b = a; { b; a = b } } } { x; let x = x; } { let x = () => x; x() }",

@@ -69,11 +69,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// ECMA-262, DefineMethod and DefineMethodProperty for an element of a class.
-    pub(super) fn define_class_member(
-        &mut self,
-        at: At<L>,
-        kind: usize,
-    ) -> Result<At<L>, Raise> {
+    pub(super) fn define_class_member(&mut self, at: At<L>, kind: usize) -> Result<At<L>, Raise> {
         self.sync(at);
         let target = self.peek(at, if kind & STATIC != 0 { 3 } else { 2 });
         let value = self.peek(at, 0);
@@ -100,7 +96,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     pub(super) fn set_class_fields(&mut self, at: At<L>) -> Result<At<L>, Raise> {
         let values = [2, 1, 0].map(|depth| self.peek(at, depth).as_object());
-        let (Some(closure), Some(prototype), Some(fields)) = (values[0], values[1], values[2]) else {
+        let (Some(closure), Some(prototype), Some(fields)) = (values[0], values[1], values[2])
+        else {
             return Err(Raise::internal("fields of no class"));
         };
         for (closure, link) in [(closure, fields), (fields, prototype)] {
