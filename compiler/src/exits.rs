@@ -174,7 +174,10 @@ fn write_way(f: &mut Function<'_>, place: u32, goal: Goal) {
         None => {
             let goal_index = outermost.saturating_sub(1);
             words[1] = match (goal, f.controls.get(goal_index)) {
-                (Goal::Return, _) => Word::Op(Op::Return, 0),
+                (Goal::Return, _) => match f.epilogue {
+                    Some(epilogue) => branch(epilogue),
+                    None => Word::Op(Op::Return, 0),
+                },
                 (Goal::Continue(_), Control::Loop { next, .. }) => branch(next),
                 (_, Control::Loop { iterator: 1.., broken, .. }) => {
                     let label = match broken.checked_sub(1) {

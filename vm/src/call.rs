@@ -1,4 +1,5 @@
-//! Calls: frames on the machine's stack, natives, construction, closures.
+//! Calls: frames on the machine's stack, natives, closures. What `new` does is in
+//! `construct`.
 //!
 //! A frame, from the caller's pushes downwards:
 //!
@@ -16,7 +17,7 @@
 //! Both links are small integers, so the collector passes over them.
 
 use crate::Host;
-use crate::builtins::{Flash, Intrinsic};
+use crate::builtins::Flash;
 use crate::error::{Raise, RaiseKind, StopKind};
 use crate::heap::kinds::Kind;
 use crate::host::{Call, Observer};
@@ -92,6 +93,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         };
         let n_slots = function.n_slots as usize;
         let keeps = function.flags & record::FLAG_ARGUMENTS != 0;
+        if function.flags & record::FLAG_CLASS != 0 && flags & CONSTRUCTS == 0 {
+            self.sync(at);
+            return Err(self.throw_type("a class's constructor needs 'new'"));
+        }
         // At least one: slot 0 lies above `sp` even where there is no argument.
         let fp = at.sp + argc - 1;
         let size = n_slots + 1 + usize::from(keeps);
@@ -130,7 +135,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let function = self.own_frame(self.heap.half(closure, 1) as usize)?;
         let fp = at.sp + argc - 1;
         let size = function.n_slots as usize + 1;
-        let is_plain = function.flags & record::FLAG_ARGUMENTS == 0;
+        let is_plain = function.flags & (record::FLAG_ARGUMENTS | record::FLAG_CLASS) == 0;
         (is_plain && fp >= size + self.lowest_frame()).then_some(function)
     }
 
@@ -357,7 +362,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.nested(argc, false)
     }
 
-    fn nested(&mut self, argc: usize, constructs: bool) -> Result<Value<L>, Raise> {
+    pub(crate) fn nested(&mut self, argc: usize, constructs: bool) -> Result<Value<L>, Raise> {
         if self.nesting >= self.options.nesting_limit {
             return Err(self.note_stop(StopKind::Nesting));
         }
@@ -392,7 +397,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 Err(raise) => Err(raise),
             };
         };
-        match self.enter(at, closure, argc, flags) {
+        let entered = if constructs {
+            self.construct_closure(at, closure, argc, ENTRY)
+        } else {
+            self.enter(at, closure, argc, flags)
+        };
+        match entered {
             Ok(at) => self.sync(at),
             Err(Raise(RaiseKind::Switch)) => {}
             Err(raise) => return Err(raise),
@@ -467,6 +477,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if flags & CONSTRUCTS == 0 {
             let this = self.heap.value(list, 2);
             self.heap.set_mem_value(sp + argc, this);
+        } else if self.heap.mem_value(sp + argc) == Value::object(bound) {
+            self.heap.set_mem_value(sp + argc, target);
         }
         let at = At { sp, ..at };
         match self.as_closure(target) {
@@ -478,57 +490,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    /// ECMA-262, [[Construct]] of a function of an image: the this value's place
-    /// holds whatever; it gets the new object.
-    pub(crate) fn construct_closure(
-        &mut self,
-        at: At<L>,
-        closure: Ref,
-        argc: usize,
-        flags: i32,
-    ) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let function = self.closure_function(closure);
-        let constructs = function.is_some_and(|function| {
-            !function.has(record::FLAG_ARROW) && !function.has(record::FLAG_METHOD)
-        });
-        if !constructs {
-            return Err(self.throw_type("not a constructor"));
-        }
-        let prototype = self.get(closure, Key::name(names::PROTOTYPE))?;
-        let prototype = match prototype.as_object() {
-            Some(object) => object,
-            None => Intrinsic::ObjectPrototype.reference(),
-        };
-        self.push(Value::object(prototype))?;
-        let object = self.new_object(prototype, 0)?;
-        self.pop();
-        self.heap.set_mem_value(at.sp + argc, Value::object(object));
-        let at = At { fuel: self.fuel, ..at };
-        self.enter(at, closure, argc, flags | CONSTRUCTS)
-    }
-
-    /// Constructs from Rust.
-    pub(crate) fn construct(
-        &mut self,
-        constructor: Value<L>,
-        args: &[Value<L>],
-    ) -> Result<Value<L>, Raise> {
-        self.push(constructor)?;
-        self.push(Value::undefined())?;
-        for &arg in args {
-            self.push(arg)?;
-        }
-        if let Some(closure) = self.as_closure(constructor) {
-            let at = self.registers();
-            let prototype = self.get(closure, Key::name(names::PROTOTYPE))?;
-            let prototype = prototype.as_object().unwrap_or(Intrinsic::ObjectPrototype.reference());
-            let object = self.new_object(prototype, 0)?;
-            self.heap.set_mem_value(at.sp + args.len(), Value::object(object));
-        }
-        self.nested(args.len(), true)
-    }
-
     /// Makes a closure of a function of the current image.
     pub(crate) fn make_closure_of(&mut self, at: At<L>, id: FunctionId) -> Result<Ref, Raise> {
         self.sync(at);
@@ -536,7 +497,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return Err(Raise::internal("no such function"));
         };
         let n_captures = if function.n_free == 0 { 0 } else { function.n_captures() };
-        let cells = 1 + n_captures.saturating_sub(1).div_ceil(4);
+        let n_links = n_captures + usize::from(function.has(record::FLAG_LINKED));
+        let cells = 1 + n_links.saturating_sub(1).div_ceil(4);
         let closure = self.allocate(Kind::Closure, cells)?;
         self.heap.set_half(closure, 1, (self.base(self.current) + id.index()) as u32);
         self.heap.set_child(closure, 2, Ref::NONE);
@@ -609,23 +571,5 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             }
         }
         Ok(Value::name(names::EMPTY))
-    }
-
-    /// Whether `new` can be applied.
-    pub(crate) fn is_constructor(&self, value: Value<L>) -> bool {
-        let Some(object) = value.as_object() else { return false };
-        if let Some(flash) = Flash::of(object) {
-            return flash.constructs();
-        }
-        if !object.is_cell() {
-            return false;
-        }
-        match self.heap.kind(object) {
-            Kind::Closure => self.closure_function(object).is_some_and(|function| {
-                !function.has(record::FLAG_ARROW) && !function.has(record::FLAG_METHOD)
-            }),
-            Kind::Bound => self.is_constructor(Value::object(self.heap.child(object, 2))),
-            _ => false,
-        }
     }
 }

@@ -55,6 +55,8 @@ pub struct Families {
     pub collections: bool,
     /// `ArrayBuffer`, the typed arrays, `DataView`.
     pub buffers: bool,
+    /// `Reflect`.
+    pub reflect: bool,
 }
 
 impl Families {
@@ -66,6 +68,7 @@ impl Families {
         json: true,
         collections: true,
         buffers: true,
+        reflect: true,
     };
 }
 

@@ -117,6 +117,7 @@ mod array;
 mod builtins;
 mod bytes;
 mod call;
+mod construct;
 mod convert;
 mod define;
 mod digits;

@@ -14,7 +14,6 @@ use crate::keys::{Key, KeyKind, attributes};
 use crate::layout::Layout;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
-use scruple_bytecode::image::record;
 use scruple_bytecode::names;
 
 /// What an object is besides its properties.
@@ -411,9 +410,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let constructs = object.is_cell()
             && self.heap.is_kind(object, Kind::Closure)
-            && self.closure_function(object).is_some_and(|function| {
-                !function.has(record::FLAG_ARROW) && !function.has(record::FLAG_METHOD)
-            });
+            && self.closure_constructs(object);
         if key.is_name(names::PROTOTYPE) && constructs {
             let prototype = self.new_object(Intrinsic::ObjectPrototype.reference(), 1)?;
             let value = Value::object(prototype);

@@ -30,6 +30,7 @@ impl Host for Station {
         json: cfg!(feature = "json"),
         collections: cfg!(feature = "collections"),
         buffers: cfg!(feature = "buffers"),
+        reflect: cfg!(feature = "reflect"),
     };
 
     fn observer(&mut self) -> &mut Fetches {

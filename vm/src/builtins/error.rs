@@ -39,7 +39,16 @@ fn made<L: Layout, H: Host>(
     call: &Call<L>,
     first: usize,
 ) -> Result<Ref, Raise> {
-    let prototype = vm.get(call.callee, Key::name(names::PROTOTYPE))?;
+    let key = Key::name(names::PROTOTYPE);
+    let mut prototype = match vm.foreign_target(call) {
+        Some(target) => vm.get(target, key)?,
+        None => Value::undefined(),
+    };
+    if prototype.is_object() {
+        vm.push(prototype)?;
+    } else {
+        prototype = vm.get(call.callee, key)?;
+    }
     let prototype = prototype.as_object().unwrap_or(Intrinsic::ErrorPrototype.reference());
     let error = vm.new_error(prototype)?;
     vm.push(Value::object(error))?;

@@ -21,6 +21,7 @@ mod math;
 mod number;
 mod object;
 mod object_prototype;
+mod reflect;
 mod string;
 mod symbol;
 mod table;

@@ -18,7 +18,10 @@ pub(super) fn construct<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let value = vm.arg(&call, 0);
-    let object = if value.is_nullish() {
+    let object = if vm.foreign_target(&call).is_some() {
+        let prototype = vm.prototype_for(&call, Intrinsic::ObjectPrototype)?;
+        vm.new_object(prototype, 0)?
+    } else if value.is_nullish() {
         vm.new_object(Intrinsic::ObjectPrototype.reference(), 0)?
     } else {
         vm.to_object(value)?
@@ -285,7 +288,7 @@ pub(super) fn change_prototype<L: Layout, H: Host>(
     }
 }
 
-fn prototype_argument<L: Layout, H: Host>(
+pub(super) fn prototype_argument<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     value: Value<L>,
 ) -> Result<Ref, Raise> {

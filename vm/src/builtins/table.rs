@@ -11,7 +11,7 @@ use super::collections::{self, algebra, map, set, walk, weak};
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};
 use super::{
     array, boolean, console, descriptor, error, function, global, integrity, iterators, json, math,
-    number, object, object_prototype, string, symbol, uri,
+    number, object, object_prototype, reflect, string, symbol, uri,
 };
 use crate::Host;
 use crate::error::Raise;
@@ -70,6 +70,7 @@ intrinsics! {
     UriError: Error;
     Math: ObjectPrototype;
     Json: ObjectPrototype;
+    Reflect: ObjectPrototype;
     Console: ObjectPrototype;
     ThrowTypeError: FunctionPrototype;
     MapPrototype: ObjectPrototype;
@@ -148,6 +149,7 @@ const fn has(families: Families, owner: Intrinsic) -> bool {
         Intrinsic::StringIteratorPrototype => families.strings,
         Intrinsic::Math => families.maths,
         Intrinsic::Json => families.json,
+        Intrinsic::Reflect => families.reflect,
         Intrinsic::Map
         | Intrinsic::MapPrototype
         | Intrinsic::Set
@@ -452,6 +454,21 @@ natives! {
         PARSE 2 json::parse;
         STRINGIFY 3 json::stringify;
     }
+    Reflect {
+        APPLY 3 reflect::apply;
+        CONSTRUCT 2 reflect::construct;
+        DEFINE_PROPERTY 3 reflect::define_property;
+        DELETE_PROPERTY 2 reflect::delete_property;
+        GET 2 reflect::get;
+        GET_OWN_PROPERTY_DESCRIPTOR 2 reflect::get_own_property_descriptor;
+        GET_PROTOTYPE_OF 1 reflect::get_prototype_of;
+        HAS 2 reflect::has;
+        IS_EXTENSIBLE 1 reflect::is_extensible;
+        OWN_KEYS 1 reflect::own_keys;
+        PREVENT_EXTENSIONS 1 reflect::prevent_extensions;
+        SET 3 reflect::set;
+        SET_PROTOTYPE_OF 2 reflect::set_prototype_of;
+    }
     Console {
         LOG 0 console::log;
     }
@@ -639,6 +656,7 @@ data! {
         JSON HIDDEN object Intrinsic::Json;
         MATH HIDDEN object Intrinsic::Math;
         NA_N 0 number f64::NAN;
+        REFLECT HIDDEN object Intrinsic::Reflect;
         CONSOLE HIDDEN object Intrinsic::Console;
         GLOBAL_THIS HIDDEN object Intrinsic::GlobalObject;
         UNDEFINED 0 undefined;
@@ -773,6 +791,9 @@ data! {
     }
     Json {
         SYMBOL_TO_STRING_TAG CONFIGURABLE text names::JSON;
+    }
+    Reflect {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::REFLECT;
     }
     MapPrototype {
         SYMBOL_ITERATOR HIDDEN method (Intrinsic::MapPrototype, names::ENTRIES);

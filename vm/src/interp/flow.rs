@@ -24,9 +24,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             let value = self.heap.mem_value(at.sp + index);
             self.heap.set_mem_value(sp + index, value);
         }
-        self.heap.set_mem_value(sp + argc, Value::undefined());
         let at = At { sp, ..at };
         let constructor = self.heap.mem_value(sp + argc + 1);
+        self.heap.set_mem_value(sp + argc, constructor);
+        self.construct_pushed(at, argc)
+    }
+
+    /// Constructs with what lies on the stack: the constructor, what `new` was applied
+    /// to, the arguments.
+    pub(super) fn construct_pushed(&mut self, at: At<L>, argc: usize) -> Result<At<L>, Raise> {
+        self.sync(at);
+        let constructor = self.heap.mem_value(at.sp + argc + 1);
         match self.as_closure(constructor) {
             Some(closure) => self.construct_closure(at, closure, argc, 0),
             None if self.is_constructor(constructor) => {

@@ -6,7 +6,6 @@
 use super::At;
 use crate::Host;
 use crate::builtins::Intrinsic;
-use crate::call::CONSTRUCTS;
 use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
@@ -95,16 +94,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.sync(at);
         let array = self.literal_array(self.peek(at, 0))?;
         let constructor = self.peek(at, 1);
-        // The this value's place is that of the array.
+        // The place of what `new` is applied to is that of the array.
         let (spilled, argc) = self.spill(at, array, at.sp)?;
-        spilled.set(at.sp, Value::undefined());
-        match self.as_closure(constructor) {
-            Some(closure) => self.construct_closure(spilled, closure, argc, 0),
-            None if self.is_constructor(constructor) => {
-                self.call_other(spilled, constructor, argc, CONSTRUCTS)
-            }
-            None => Err(self.throw_type("not a constructor")),
-        }
+        spilled.set(at.sp, constructor);
+        self.construct_pushed(spilled, argc)
+    }
+
+    pub(super) fn super_call_with_list(&mut self, at: At<L>) -> Result<At<L>, Raise> {
+        self.sync(at);
+        let array = self.literal_array(self.peek(at, 0))?;
+        let (spilled, argc) = self.spill(at, array, at.sp + 1)?;
+        self.construct_pushed(spilled, argc)
     }
 
     pub(super) fn copy_into_literal(&mut self, at: At<L>) -> Result<At<L>, Raise> {
@@ -167,6 +167,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let Some(function) = self.peek(at, 0).as_object() else {
             return Err(Raise::internal("a name for no function"));
         };
+        // A class has its own `name` by now if one is static in it.
+        if self.listed(self.holder(function), Key::name(names::NAME)).is_some() {
+            return Ok(at);
+        }
         let key = self.peek(at, 1);
         let mut name = if key.is_symbol() { self.symbol_name(key)? } else { self.to_text(key)? };
         self.push(name)?;

@@ -20,9 +20,24 @@ pub(crate) fn construct<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
-    let first = vm.arg(&call, 0);
+    let prototype = vm.prototype_for(&call, Intrinsic::ArrayPrototype)?;
+    let array = construct_plain(vm, &call)?;
+    if vm.foreign_target(&call).is_some()
+        && let Some(object) = array.as_object()
+    {
+        vm.push(array)?;
+        vm.set_prototype(object, prototype)?;
+    }
+    Ok(array)
+}
+
+fn construct_plain<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+) -> Result<Value<L>, Raise> {
+    let first = vm.arg(call, 0);
     if call.argc() != 1 || !first.is_number() {
-        return of_arguments(vm, &call);
+        return of_arguments(vm, call);
     }
     let length = vm.to_array_length(first)?;
     let wish = if length as usize <= ROOM_AT_ONCE { length as usize } else { 0 };

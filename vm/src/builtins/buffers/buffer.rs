@@ -30,7 +30,7 @@ pub(crate) fn construct<L: Layout, H: Host>(
             most = Some(to_index(vm, value)?);
         }
     }
-    let prototype = Intrinsic::ArrayBufferPrototype.reference();
+    let prototype = vm.prototype_for(&call, Intrinsic::ArrayBufferPrototype)?;
     vm.new_buffer(prototype, len, most).map(Value::object)
 }
 

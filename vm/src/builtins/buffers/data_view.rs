@@ -43,11 +43,16 @@ pub(crate) fn construct<L: Layout, H: Host>(
             Some(length)
         }
     };
+    let prototype = vm.prototype_for(&call, Intrinsic::DataViewPrototype)?;
     if vm.is_detached(buffer) {
         return Err(throw_detached(vm));
     }
+    // Asking for the prototype may have made the buffer shorter.
+    let bytes = vm.buffer_len(buffer) as f64;
+    if offset > bytes || length.is_some_and(|length| offset + length > bytes) {
+        return Err(vm.throw_range("the view would lie outside the buffer"));
+    }
     let places = [Some(offset as usize), length.map(|length| length as usize)];
-    let prototype = Intrinsic::DataViewPrototype.reference();
     vm.new_view(Class::DataView, prototype, buffer, places, Element::Uint8).map(Value::object)
 }
 

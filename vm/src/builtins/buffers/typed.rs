@@ -19,9 +19,9 @@ fn constructor_of(element: Element) -> Intrinsic {
     Intrinsic::from_number(number).unwrap_or(Intrinsic::Uint8Array)
 }
 
-fn prototype_of(element: Element) -> Ref {
+fn prototype_of(element: Element) -> Intrinsic {
     let number = Intrinsic::Int8ArrayPrototype as usize + element as usize;
-    Intrinsic::from_number(number).unwrap_or(Intrinsic::Uint8ArrayPrototype).reference()
+    Intrinsic::from_number(number).unwrap_or(Intrinsic::Uint8ArrayPrototype)
 }
 
 /// ECMA-262, %TypedArray% ( ): it makes nothing.
@@ -45,20 +45,22 @@ pub(crate) fn construct<L: Layout, H: Host>(
         return Err(vm.throw_type("a typed array is made by `new`"));
     }
     let first = vm.arg(&call, 0);
-    let view = match first.as_object() {
-        None => {
-            let length = to_index(vm, first)?;
-            new_typed(vm, element, length)?
-        }
-        Some(source) if vm.is_typed(source) => of_typed(vm, element, source)?,
-        Some(buffer) if vm.class(buffer) == Class::Buffer => of_buffer(vm, &call, element, buffer)?,
-        Some(_) => {
-            let list = to_list(vm, first)?;
-            let length = vm.length_of(list)?;
-            let view = new_typed(vm, element, length)?;
-            fill_from(vm, view, list, length, 0.0)?;
-            view
-        }
+    let Some(source) = first.as_object() else {
+        let length = to_index(vm, first)?;
+        let prototype = vm.prototype_for(&call, prototype_of(element))?;
+        return typed_with(vm, prototype, element, length).map(Value::object);
+    };
+    let prototype = vm.prototype_for(&call, prototype_of(element))?;
+    let view = if vm.is_typed(source) {
+        of_typed(vm, prototype, element, source)?
+    } else if vm.class(source) == Class::Buffer {
+        of_buffer(vm, &call, prototype, element, source)?
+    } else {
+        let list = to_list(vm, first)?;
+        let length = vm.length_of(list)?;
+        let view = typed_with(vm, prototype, element, length)?;
+        fill_from(vm, view, list, length, 0.0)?;
+        view
     };
     Ok(Value::object(view))
 }
@@ -70,11 +72,21 @@ pub(super) fn new_typed<L: Layout, H: Host>(
     element: Element,
     length: f64,
 ) -> Result<Ref, Raise> {
-    let prototype = Intrinsic::ArrayBufferPrototype.reference();
-    let buffer = vm.new_buffer(prototype, length * element.size() as f64, None)?;
+    typed_with(vm, prototype_of(element).reference(), element, length)
+}
+
+/// The same with a prototype that is rooted.
+fn typed_with<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    prototype: Ref,
+    element: Element,
+    length: f64,
+) -> Result<Ref, Raise> {
+    let of_buffer = Intrinsic::ArrayBufferPrototype.reference();
+    let buffer = vm.new_buffer(of_buffer, length * element.size() as f64, None)?;
     vm.push(Value::object(buffer))?;
     let places = [Some(0), Some(length as usize)];
-    let view = vm.new_view(Class::Typed, prototype_of(element), buffer, places, element)?;
+    let view = vm.new_view(Class::Typed, prototype, buffer, places, element)?;
     vm.push(Value::object(view))?;
     Ok(view)
 }
@@ -82,11 +94,12 @@ pub(super) fn new_typed<L: Layout, H: Host>(
 /// ECMA-262, InitializeTypedArrayFromTypedArray.
 fn of_typed<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
+    prototype: Ref,
     element: Element,
     source: Ref,
 ) -> Result<Ref, Raise> {
     let (_, length) = validated(vm, Value::object(source))?;
-    let view = new_typed(vm, element, length)?;
+    let view = typed_with(vm, prototype, element, length)?;
     copy_elements(vm, source, view, length as usize, 0)?;
     Ok(view)
 }
@@ -121,6 +134,7 @@ pub(super) fn copy_elements<L: Layout, H: Host>(
 fn of_buffer<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: &Call<L>,
+    prototype: Ref,
     element: Element,
     buffer: Ref,
 ) -> Result<Ref, Raise> {
@@ -146,7 +160,6 @@ fn of_buffer<L: Layout, H: Host>(
         return Err(vm.throw_range("the array would end outside the buffer"));
     }
     let length = (!follows).then_some(length as usize);
-    let prototype = prototype_of(element);
     let places = [Some(offset as usize), length];
     vm.new_view(Class::Typed, prototype, buffer, places, element)
 }

@@ -35,7 +35,8 @@ pub(super) fn construct<L: Layout, H: Host>(
     if !call.constructs {
         return Err(vm.throw_type("a collection is made by `new`"));
     }
-    let collection = vm.new_collection(class, prototype.reference())?;
+    let prototype = vm.prototype_for(&call, prototype)?;
+    let collection = vm.new_collection(class, prototype)?;
     let this = Value::object(collection);
     vm.push(this)?;
     let iterable = vm.arg(&call, 0);

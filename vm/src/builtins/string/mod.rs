@@ -40,7 +40,7 @@ pub(super) fn construct<L: Layout, H: Host>(
         return Ok(text);
     }
     vm.push(text)?;
-    let prototype = Intrinsic::StringPrototype.reference();
+    let prototype = vm.prototype_for(&call, Intrinsic::StringPrototype)?;
     vm.new_wrapper(Class::Text, prototype, text).map(Value::object)
 }
 
