@@ -186,6 +186,7 @@ impl Parser<'_, '_> {
             ));
         }
         self.expect(Kind::Arrow, "`=>`")?;
+        self.context = self.context.in_arrow_body();
         if self.is(Kind::LeftBrace) {
             return self.function_body(f);
         }
