@@ -312,9 +312,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 .and_then(|d| d.guards().find(|g| g.start <= inside && inside < g.end));
             if !self.heap.roots.open.is_none() {
                 let code = function.code as usize;
-                let bounds = |guard: Guard| {
-                    (code + guard.start as usize, code + guard.end as usize)
-                };
+                let bounds =
+                    |guard: Guard| (code + guard.start as usize, code + guard.end as usize);
                 self.close_unwound(guard.map(bounds))?;
             }
             if let Some(guard) = guard {

@@ -269,7 +269,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         while !later.is_none() {
             let next = self.opened_before(later);
             if next == iterator {
-                let link = if before.is_none() { Value::undefined() } else { Value::object(before) };
+                let link =
+                    if before.is_none() { Value::undefined() } else { Value::object(before) };
                 self.heap.set_value(later, BEFORE, link);
                 return;
             }

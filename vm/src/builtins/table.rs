@@ -8,8 +8,8 @@ use core::marker::PhantomData;
 
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};
 use super::{
-    array, boolean, console, descriptor, error, function, global, integrity, iterators, json, math, number,
-    object, object_prototype, string, symbol, uri,
+    array, boolean, console, descriptor, error, function, global, integrity, iterators, json, math,
+    number, object, object_prototype, string, symbol, uri,
 };
 use crate::Host;
 use crate::error::Raise;

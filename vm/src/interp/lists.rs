@@ -168,8 +168,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return Err(Raise::internal("a name for no function"));
         };
         let key = self.peek(at, 1);
-        let mut name =
-            if key.is_symbol() { self.symbol_name(key)? } else { self.to_text(key)? };
+        let mut name = if key.is_symbol() { self.symbol_name(key)? } else { self.to_text(key)? };
         self.push(name)?;
         if prefix > 0 {
             let kind = self.text_from_str(if prefix == 1 { "get " } else { "set " })?;
