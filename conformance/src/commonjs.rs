@@ -1,6 +1,5 @@
-//! Programs in files that `require` each other, as scripts for a machine that knows no
-//! modules: a prelude, a script a file with the file's text as it is, and one that
-//! starts the program.
+//! Programs in files that `require` each other, as one script for a machine that knows
+//! no modules: a prelude, the text of each file as it is, and a line that starts them.
 //!
 //! It owns `module`, `exports`, and the `require` of a program's own files (CommonJS
 //! Modules/1.1). It refuses everything else: a `require` of what is no file of the
@@ -18,34 +17,32 @@ pub struct File {
 
 const PRELUDE: &str = include_str!("commonjs.js");
 
-/// The scripts of a program, to be run one after the other in one context. `main` is
-/// the path of the file to start with.
+/// The script of a program. `main` is the path of the file to start with.
 ///
-/// A file's first line stays its first line; its text is a function's body, so that its
-/// variables are its own, and `return` would be allowed.
-pub fn scripts(files: &[File], main: &str) -> Vec<String> {
-    let mut scripts = vec![PRELUDE.to_owned()];
+/// A file's text is a function's body: its variables are its own, and `return` would be
+/// allowed outside its functions.
+pub fn script(files: &[File], main: &str) -> String {
+    let mut script = PRELUDE.to_owned();
+    let quoted = |path: &str| serde_json::Value::from(path).to_string();
     for File { path, text } in files {
-        let path = serde_json::Value::from(path.as_str());
-        scripts.push(format!(
-            "commonjs.define({path}, function (module, exports, require) {{{text}\n}});"
+        let path = quoted(path);
+        script.push_str(&format!(
+            "commonjs.define({path}, function (module, exports, require) {{{text}\n}});\n"
         ));
     }
-    scripts.push(format!("commonjs.start({});", serde_json::Value::from(main)));
-    scripts
+    script.push_str(&format!("commonjs.start({});\n", quoted(main)));
+    script
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{File, scripts};
+    use super::{File, script};
     use crate::{End, Outcome, Setup, run};
 
     fn outcome(files: &[(&str, &str)], main: &str) -> Outcome {
         let file = |&(path, text): &(&str, &str)| File { path: path.into(), text: text.into() };
         let files: Vec<File> = files.iter().map(file).collect();
-        let scripts = scripts(&files, main);
-        let scripts: Vec<&str> = scripts.iter().map(String::as_str).collect();
-        run(&scripts, &Setup::default())
+        run(&[&script(&files, main)], &Setup::default())
     }
 
     /// CommonJS Modules/1.1, "Module Context" 1 to 3 and "Module Identifiers" 1 to 6.

@@ -40,6 +40,7 @@ fn judge(must_be_accepted: bool, source: &str) -> (&'static str, Option<String>)
     let word = said.word();
     match (must_be_accepted, said) {
         (true, Ours::Accepted | Ours::Outside(_)) | (false, Ours::Refused(_)) => (word, None),
+        (_, Ours::Module) => (word, None),
         (true, Ours::Refused(_)) if theirs(source).is_some() => ("sloppy", None),
         (true, Ours::Refused(why) | Ours::Limit(why)) => (word, Some(why)),
         (false, Ours::Accepted) => (word, Some("accepted".to_owned())),

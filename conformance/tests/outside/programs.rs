@@ -11,7 +11,7 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
-use scruple_conformance::commonjs::{File, scripts};
+use scruple_conformance::commonjs::{File, script};
 use scruple_conformance::packages::{self, Packages};
 use scruple_conformance::{End, LayoutName, Outcome, Setup, run};
 use serde::Deserialize;
@@ -80,14 +80,13 @@ fn run_program(program: &Program, packages: &Packages, layout: LayoutName) -> Ou
         }
         all.push(File { path: path.into(), text });
     }
-    let scripts = scripts(&all, "driver.js");
-    let scripts: Vec<&str> = scripts.iter().map(String::as_str).collect();
+    let script = script(&all, "driver.js");
     // The most that `narrow` can reach, and as much as they like for `wide`.
     let slots = match layout {
         LayoutName::Narrow => 120 * 1024,
         LayoutName::Wide => 1 << 20,
     };
-    run(&scripts, &Setup { layout, slots, budget: 2_000_000_000, ..Setup::default() })
+    run(&[&script], &Setup { layout, slots, budget: 2_000_000_000, ..Setup::default() })
 }
 
 /// The first line that differs.

@@ -9,8 +9,11 @@ use oxc_semantic::SemanticBuilder;
 use oxc_span::SourceType;
 use scruple_compiler::{DiagnosticKind, Options, compile};
 
-/// What the compiler says of a source. It is the first complaint that counts: those that
-/// follow one may be its echo.
+/// What the compiler says of a source.
+///
+/// It reads on through what it refuses in two cases, generators and regular expressions:
+/// what it complains of behind them is wrong in its own right. Behind anything else that
+/// lies outside, a complaint may be its echo: there the first one counts.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) enum Ours {
     /// It is a script.
@@ -19,8 +22,19 @@ pub(crate) enum Ours {
     Refused(String),
     /// It lies outside the subset, by the compiler's own word.
     Outside(String),
+    /// It has what only a module has, by the same word: modules are another goal of the
+    /// grammar, which neither side here is asked for.
+    Module,
     /// It passes a limit of the compiler.
     Limit(String),
+}
+
+/// The clauses of what the compiler refuses and reads to its end.
+const READ_ON: [&str; 2] =
+    ["sec-generator-function-definitions", "sec-primary-expression-regular-expression-literals"];
+
+fn is_module(clause: Option<&str>) -> bool {
+    matches!(clause, Some("sec-imports" | "sec-exports"))
 }
 
 impl Ours {
@@ -30,6 +44,7 @@ impl Ours {
             Ours::Accepted => "accepted",
             Ours::Refused(_) => "refused",
             Ours::Outside(_) => "unsupported",
+            Ours::Module => "module",
             Ours::Limit(_) => "limit",
         }
     }
@@ -40,10 +55,14 @@ pub(crate) fn ours(source: &str) -> Ours {
     match compile(source, &Options::default()) {
         Ok(_) => Ours::Accepted,
         Err(diagnostics) => {
-            let first = diagnostics.first();
-            let text = first.to_string();
-            match first.kind() {
+            let is_read = |clause| READ_ON.contains(&clause);
+            let mut listed = diagnostics.iter();
+            let wrong = listed.find(|one| !one.is_unsupported() || !one.clause().is_some_and(is_read));
+            let decides = wrong.unwrap_or(diagnostics.first());
+            let text = decides.to_string();
+            match decides.kind() {
                 DiagnosticKind::Syntax | DiagnosticKind::Strict => Ours::Refused(text),
+                DiagnosticKind::Unsupported if is_module(decides.clause()) => Ours::Module,
                 DiagnosticKind::Unsupported => Ours::Outside(text),
                 DiagnosticKind::Limit => Ours::Limit(text),
             }
@@ -86,6 +105,13 @@ fn both_sides_know_strict_mode_and_the_static_rules() {
         assert!(matches!(ours(source), Ours::Refused(_)), "{source}: {:?}", ours(source));
         assert!(theirs(source).is_some(), "{source}");
     }
-    assert!(matches!(ours("/a/"), Ours::Outside(_)));
-    assert_eq!(theirs("/a/"), None);
+    // What is read to its end although it lies outside, without and with a fault.
+    for source in ["/a/", "function* f() { (yield /[)]/); yield; yield* f(); }", "({ *f() {} })"] {
+        assert!(matches!(ours(source), Ours::Outside(_)), "{source}: {:?}", ours(source));
+        assert_eq!(theirs(source), None, "{source}");
+    }
+    for source in ["/a/; )", "function* f(a = yield) {}", "function* f() { () => yield; }", "/a"] {
+        assert!(matches!(ours(source), Ours::Refused(_)), "{source}: {:?}", ours(source));
+        assert!(theirs(source).is_some(), "{source}");
+    }
 }
