@@ -3,9 +3,8 @@
 //! It refuses regular expressions and direct eval, by name. Object literals are in
 //! `objects`.
 
-use alloc::vec::Vec;
-
 use alloc::format;
+use alloc::vec::Vec;
 
 use scruple_bytecode::ops::Op;
 

@@ -6,4 +6,4 @@ for (var n = 0; n < 40; n += 3) {
   var text = base64.fromByteArray(new Uint8Array(common.numbers(n, 256)));
   console.log(text, common.hex(base64.toByteArray(text)), base64.byteLength(text));
 }
-console.log(common.hex(base64.toByteArray('_-8')));
+console.log(common.hex(base64.toByteArray('_-8=')));

@@ -1,5 +1,5 @@
 """By the definition (Delaunay, 1934), in exact integers: the triangles whose circumcircle
-holds no other point, of all triples. The hull: what lies beyond some edge of two points."""
+holds no other point, of all triples. The hull: points that all others lie to one side of, with another."""
 import itertools
 import common
 
@@ -27,6 +27,6 @@ for n in range(4, 40, 5):
             triangles.append(corners)
     hull = set()
     for i, j in itertools.permutations(range(n), 2):
-        if all(turn(points[i], points[j], points[k]) > 0 for k in range(n) if k not in (i, j)):
+        if all(turn(points[i], points[j], points[k]) >= 0 for k in range(n) if k not in (i, j)):
             hull |= {i, j}
     print(" ".join(",".join(map(str, t)) for t in sorted(triangles)), ",".join(map(str, sorted(hull))))

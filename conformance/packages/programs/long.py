@@ -1,4 +1,5 @@
-"""Integers of CPython, reduced modulo 2^64."""
+"""Integers of CPython, reduced modulo 2^64. `shiftRight` is arithmetic (its documentation),
+of unsigned numbers too."""
 import common
 
 DIGITS = "0123456789abcdefghijklmnopqrstuvwxyz"
@@ -42,7 +43,8 @@ for i in range(60):
     quotient = abs(a) // abs(b) * (1 if (a < 0) == (b < 0) else -1)
     results = [wrap(a + b, unsigned), wrap(a - b, unsigned), wrap(a * b, unsigned),
                wrap(quotient, unsigned), a - quotient * b]
-    print(*results, text(wrap(a << n, unsigned), 16), a >> n,
+    print(*results, text(wrap(a << n, unsigned), 16),
+          wrap(wrap(a, False) >> n, unsigned),
           wrap(a % (1 << 64) >> n, unsigned), (a > b) - (a < b), text(wrap(a ^ b, unsigned), 36),
           number(a))
 print(-(1 << 63), "1" * 64)

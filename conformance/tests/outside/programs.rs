@@ -39,6 +39,12 @@ fn list() -> Vec<Program> {
     list.program
 }
 
+/// What a package's driver and answers are called. A scope stays in the name: a script
+/// `decimal.py` would stand before CPython's own module.
+fn stem(package: &str) -> String {
+    package.trim_start_matches('@').replace('/', "-")
+}
+
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("packages/programs")
 }
@@ -47,7 +53,7 @@ fn folder() -> PathBuf {
 fn python(package: &str, arguments: &[&str], ours: &str) -> String {
     let mut child = Command::new("python3")
         .arg("-B")
-        .arg(format!("{package}.py"))
+        .arg(format!("{}.py", stem(package)))
         .args(arguments)
         .current_dir(folder())
         .env("PYTHONIOENCODING", "utf-8")
@@ -73,7 +79,7 @@ fn run_program(program: &Program, packages: &Packages, layout: LayoutName) -> Ou
             text: packages.read(package, file).expect("a file of the program"),
         })
         .collect();
-    for (path, file) in [("common.js", "common.js"), ("driver.js", &format!("{package}.js"))] {
+    for (path, file) in [("common.js", "common.js"), ("driver.js", &format!("{}.js", stem(package)))] {
         let text = fs::read_to_string(folder().join(file)).expect("the driver");
         if text.contains("require('given')") {
             all.push(File { path: "given.js".into(), text: python(package, &["given"], "") });
@@ -124,8 +130,8 @@ fn programs_from_the_registry_run_unmodified_and_give_the_right_answers() {
                 continue;
             }
             let theirs = python(package, &[], &outcome.printed);
-            // Nothing printed would be a driver that tests nothing.
-            if outcome.printed != theirs || outcome.printed.lines().count() < 2 {
+            // Next to nothing printed would be a driver that tests nothing.
+            if outcome.printed != theirs || outcome.printed.len() < 100 {
                 let place = difference(&outcome.printed, &theirs);
                 wrong.push(format!("{package}, {layout:?}: {place}"));
             }

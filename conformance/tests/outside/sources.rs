@@ -5,6 +5,9 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use oxc_allocator::Allocator;
+use oxc_parser::Parser;
+use oxc_span::{GetSpan, SourceType};
 use scruple_conformance::packages::{self, Packages};
 use serde::Deserialize;
 
@@ -26,11 +29,36 @@ pub(crate) fn all(packages: &Packages) -> Vec<Source> {
     for package in &list {
         below(packages.folder("").as_path(), &package.name, &mut sources);
     }
+    sources.extend(everything(packages).into_iter().flat_map(|(_, pieces)| pieces));
     if let Some(checkout) = std::env::var_os("SCRUPLE_SUITE") {
         below(Path::new(&checkout), "test", &mut sources);
     }
     sources.sort_by(|a, b| a.name.cmp(&b.name));
     sources
+}
+
+/// The files of `everything.js` in pieces: their statements, as oxc cuts them apart in
+/// sloppy mode, which the files are written for.
+pub(crate) fn everything(packages: &Packages) -> Vec<(&'static str, Vec<Source>)> {
+    let script = SourceType::cjs().with_script(true);
+    let files = [
+        ("es5.js", script),
+        ("es2015-script.js", script),
+        ("es2015-module.js", SourceType::mjs()),
+    ];
+    let pieces = |(file, goal): (&'static str, SourceType)| {
+        let text = packages.read("everything.js", file).expect("the file");
+        let arena = Allocator::default();
+        let parsed = Parser::new(&arena, &text, goal).parse();
+        assert!(!parsed.panicked, "{file}: {:?}", parsed.errors);
+        let spans = parsed.program.body.iter().map(GetSpan::span);
+        let pieces = spans.enumerate().map(|(n, span)| Source {
+            name: format!("everything.js/{file}, statement {n}"),
+            text: text[span.start as usize..span.end as usize].to_owned(),
+        });
+        (file, pieces.collect())
+    };
+    files.map(pieces).into()
 }
 
 /// The scripts in a folder and below it. What is no UTF-8 is no source text of ours, nor

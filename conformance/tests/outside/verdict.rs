@@ -44,7 +44,7 @@ impl Ours {
             Ours::Accepted => "accepted",
             Ours::Refused(_) => "refused",
             Ours::Outside(_) => "unsupported",
-            Ours::Module => "module",
+            Ours::Module => "module syntax",
             Ours::Limit(_) => "limit",
         }
     }
