@@ -372,7 +372,9 @@ impl Parser<'_, '_> {
         let has = |flag: char| flags.contains(flag);
         let is_known = |flag: char| "dgimsuvy".contains(flag);
         let is_twice = |(at, flag): (usize, char)| flags[..at].contains(flag);
-        if !flags.chars().all(is_known) || flags.char_indices().any(is_twice) || has('u') && has('v')
+        if !flags.chars().all(is_known)
+            || flags.char_indices().any(is_twice)
+            || has('u') && has('v')
         {
             let clause =
                 "sec-primary-expression-regular-expression-literals-static-semantics-early-errors";

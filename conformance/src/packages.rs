@@ -77,7 +77,7 @@ pub fn read_list(text: &str) -> Result<Vec<Package>, PackageError> {
             return Err(PackageError(format!("{name}: `{version}` is no exact version")));
         }
         // 64 bytes in base64.
-        if !integrity.strip_prefix("sha512-").is_some_and(|hash| hash.len() == 88) {
+        if integrity.strip_prefix("sha512-").is_none_or(|hash| hash.len() != 88) {
             return Err(PackageError(format!("{name}: `{integrity}` is no SHA-512 integrity")));
         }
     }

@@ -1,4 +1,6 @@
-"""CPython's decimal, which follows IBM's General Decimal Arithmetic."""
+"""CPython's decimal, which follows IBM's General Decimal Arithmetic. The program rounds
+to a scale only what has a digit within it or beside it; here everything has.
+Its order of two negatives of unlike scales has the wrong sign: magnitudes are compared."""
 import decimal
 from decimal import Decimal
 import common
@@ -11,19 +13,16 @@ MODES = [decimal.ROUND_UP, decimal.ROUND_DOWN, decimal.ROUND_CEILING, decimal.RO
 def number():
     text = "-" if common.next_below(2) else ""
     text += str(1 + common.next_below(65000))
-    for _ in range(common.next_below(5)):
+    for _ in range(1 + common.next_below(4)):
         text += str(10000 + common.next_below(50000))
     return Decimal(text).scaleb(-common.next_below(9))
 
 
-def places(x, n, mode):
-    return x.quantize(Decimal(1).scaleb(-n), rounding=mode)
-
-
 for i in range(70):
     a, b, mode = number(), number(), MODES[i % 7]
-    results = [a, a + b, a - b, places(a * b, 4, mode), a.compare(b), places(a, 3, mode),
-               places(a / b, 12, mode)]
+    short, long = (decimal.Context(prec=prec, rounding=mode) for prec in (12, 20))
+    results = [a, a + b, a - b, short.multiply(a, b), abs(a).compare(abs(b)), a.quantize(Decimal("0.001"), rounding=mode),
+               long.divide(a, b).normalize()]
     print(*[format(result, "f") for result in results])
 print(Decimal("0.1") + Decimal("0.2"))
 print(format(Decimal("1.000000001") ** 20, "f"))

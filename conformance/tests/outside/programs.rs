@@ -79,7 +79,9 @@ fn run_program(program: &Program, packages: &Packages, layout: LayoutName) -> Ou
             text: packages.read(package, file).expect("a file of the program"),
         })
         .collect();
-    for (path, file) in [("common.js", "common.js"), ("driver.js", &format!("{}.js", stem(package)))] {
+    for (path, file) in
+        [("common.js", "common.js"), ("driver.js", &format!("{}.js", stem(package)))]
+    {
         let text = fs::read_to_string(folder().join(file)).expect("the driver");
         if text.contains("require('given')") {
             all.push(File { path: "given.js".into(), text: python(package, &["given"], "") });

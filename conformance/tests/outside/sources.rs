@@ -41,11 +41,8 @@ pub(crate) fn all(packages: &Packages) -> Vec<Source> {
 /// sloppy mode, which the files are written for.
 pub(crate) fn everything(packages: &Packages) -> Vec<(&'static str, Vec<Source>)> {
     let script = SourceType::cjs().with_script(true);
-    let files = [
-        ("es5.js", script),
-        ("es2015-script.js", script),
-        ("es2015-module.js", SourceType::mjs()),
-    ];
+    let files =
+        [("es5.js", script), ("es2015-script.js", script), ("es2015-module.js", SourceType::mjs())];
     let pieces = |(file, goal): (&'static str, SourceType)| {
         let text = packages.read("everything.js", file).expect("the file");
         let arena = Allocator::default();

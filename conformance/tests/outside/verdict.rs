@@ -57,7 +57,8 @@ pub(crate) fn ours(source: &str) -> Ours {
         Err(diagnostics) => {
             let is_read = |clause| READ_ON.contains(&clause);
             let mut listed = diagnostics.iter();
-            let wrong = listed.find(|one| !one.is_unsupported() || !one.clause().is_some_and(is_read));
+            let wrong =
+                listed.find(|one| !one.is_unsupported() || !one.clause().is_some_and(is_read));
             let decides = wrong.unwrap_or(diagnostics.first());
             let text = decides.to_string();
             match decides.kind() {
