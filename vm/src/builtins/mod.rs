@@ -23,6 +23,7 @@ mod object;
 mod object_prototype;
 mod reflect;
 mod string;
+mod sum;
 mod symbol;
 mod table;
 mod uri;

@@ -11,7 +11,7 @@ use super::collections::{self, algebra, map, set, walk, weak};
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};
 use super::{
     array, boolean, console, descriptor, error, function, global, integrity, iterators, json, math,
-    number, object, object_prototype, reflect, string, symbol, uri,
+    number, object, object_prototype, reflect, string, sum, symbol, uri,
 };
 use crate::Host;
 use crate::error::Raise;
@@ -328,15 +328,15 @@ natives! {
         IS_WELL_FORMED 0 string::form::is_well_formed;
         LAST_INDEX_OF 1 string::search::last_index_of;
         LOCALE_COMPARE 1 string::search::locale_compare;
-        MATCH 1 string::form::needs_pattern;
-        MATCH_ALL 1 string::form::needs_pattern;
+        MATCH 1 string::pattern::matches;
+        MATCH_ALL 1 string::pattern::match_all;
         NORMALIZE 0 string::form::normalize;
         PAD_END 1 string::shape::pad_end;
         PAD_START 1 string::shape::pad_start;
         REPEAT 1 string::shape::repeat;
         REPLACE 2 string::search::replace;
         REPLACE_ALL 2 string::search::replace_all;
-        SEARCH 1 string::form::needs_pattern;
+        SEARCH 1 string::pattern::search;
         SLICE 2 string::shape::slice;
         SPLIT 2 string::search::split;
         STARTS_WITH 1 string::search::starts_with;
@@ -394,6 +394,7 @@ natives! {
         VALUES 1 object::values;
     }
     Array {
+        SYMBOL_SPECIES 0 iterators::itself, gets;
         FROM 1 array::make::from;
         IS_ARRAY 1 array::make::is_array;
         OF 0 array::make::of;
@@ -446,6 +447,7 @@ natives! {
         SIN 1 math::sin;
         SINH 1 math::sinh;
         SQRT 1 math::sqrt;
+        SUM_PRECISE 1 sum::sum_precise;
         TAN 1 math::tan;
         TANH 1 math::tanh;
         TRUNC 1 math::trunc;
