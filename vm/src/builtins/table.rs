@@ -16,7 +16,7 @@ use super::{
 use crate::Host;
 use crate::error::Raise;
 use crate::host::{Call, Families};
-use crate::keys::attributes::{CONFIGURABLE, HIDDEN, WRITABLE};
+use crate::keys::attributes::{ALL, CONFIGURABLE, HIDDEN, WRITABLE};
 use crate::layout::Layout;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
@@ -71,6 +71,7 @@ intrinsics! {
     Math: ObjectPrototype;
     Json: ObjectPrototype;
     Reflect: ObjectPrototype;
+    ArrayUnscopables: nothing;
     Console: ObjectPrototype;
     ThrowTypeError: FunctionPrototype;
     MapPrototype: ObjectPrototype;
@@ -645,6 +646,7 @@ macro_rules! data {
     };
     (@value undefined) => { FlashValue::Undefined };
     (@value number $value:expr) => { FlashValue::Number($value) };
+    (@value truth $value:expr) => { FlashValue::Truth($value) };
     (@value text $value:expr) => { FlashValue::Text($value) };
     (@value symbol $value:expr) => { FlashValue::Symbol($value) };
     (@value object $value:expr) => { FlashValue::Object($value) };
@@ -673,6 +675,7 @@ data! {
     }
     ArrayPrototype {
         SYMBOL_ITERATOR HIDDEN method (Intrinsic::ArrayPrototype, names::VALUES);
+        SYMBOL_UNSCOPABLES CONFIGURABLE object Intrinsic::ArrayUnscopables;
         CONSTRUCTOR HIDDEN object Intrinsic::Array;
         LENGTH WRITABLE number 0.0;
     }
@@ -796,6 +799,24 @@ data! {
     }
     Reflect {
         SYMBOL_TO_STRING_TAG CONFIGURABLE text names::REFLECT;
+    }
+    ArrayUnscopables {
+        AT ALL truth true;
+        COPY_WITHIN ALL truth true;
+        ENTRIES ALL truth true;
+        FILL ALL truth true;
+        FIND ALL truth true;
+        FIND_INDEX ALL truth true;
+        FIND_LAST ALL truth true;
+        FIND_LAST_INDEX ALL truth true;
+        FLAT ALL truth true;
+        FLAT_MAP ALL truth true;
+        INCLUDES ALL truth true;
+        KEYS ALL truth true;
+        TO_REVERSED ALL truth true;
+        TO_SORTED ALL truth true;
+        TO_SPLICED ALL truth true;
+        VALUES ALL truth true;
     }
     MapPrototype {
         SYMBOL_ITERATOR HIDDEN method (Intrinsic::MapPrototype, names::ENTRIES);
