@@ -454,7 +454,9 @@ natives! {
         TRUNC 1 math::trunc;
     }
     Json {
+        IS_RAW_JSON 1 json::is_raw_json;
         PARSE 2 json::parse;
+        RAW_JSON 1 json::raw_json;
         STRINGIFY 3 json::stringify;
     }
     Reflect {
