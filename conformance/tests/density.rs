@@ -14,7 +14,8 @@
 //! there is none to count or to switch off. What the book `caches` holds, the key
 //! table (a string built at run time and used as a key exists once) and the list of
 //! changed built-ins, is needed for right answers, not for speed; the row of keys
-//! built at run time has its share.
+//! built at run time has its share. Maps and sets of more than eight entries have their
+//! places by hash there too: those are for speed, and their rows show them.
 
 use std::fmt::Write as _;
 use std::fs;
@@ -66,6 +67,20 @@ const THINGS: &[(&str, &str)] = &[
     ("function used as a constructor", "keep[i] = function () {}; keep[i].prototype;"),
     ("bound function", "keep[i] = plain.bind(null);"),
     ("Error with a message", "keep[i] = new Error('no level');"),
+    ("empty map or set", "keep[i] = new Map();"),
+    ("map with 1 entry", "keep[i] = new Map([[i, i]]);"),
+    (
+        "map with 8 entries",
+        "const m = keep[i] = new Map(); for (let j = 0; j < 8; j++) m.set(j, i);",
+    ),
+    (
+        "map with 32 entries",
+        "const m = keep[i] = new Map(); for (let j = 0; j < 32; j++) m.set(j, i);",
+    ),
+    ("set with 8 values", "const s = keep[i] = new Set(); for (let j = 0; j < 8; j++) s.add(j);"),
+    ("set with 32 values", "const s = keep[i] = new Set(); for (let j = 0; j < 32; j++) s.add(j);"),
+    ("typed array of 4 bytes and its buffer", "keep[i] = new Uint8Array(4);"),
+    ("typed array of 64 bytes and its buffer", "keep[i] = new Uint8Array(64);"),
 ];
 
 fn held(statement: &str, n: usize, layout: LayoutName) -> f64 {
