@@ -73,12 +73,9 @@ const THINGS: &[(&str, &str)] = &[
         "map with 8 entries",
         "const m = keep[i] = new Map(); for (let j = 0; j < 8; j++) m.set(j, i);",
     ),
-    (
-        "map with 32 entries",
-        "const m = keep[i] = new Map(); for (let j = 0; j < 32; j++) m.set(j, i);",
-    ),
+    ("entry of a large map, added one after the other", "(large.map ??= new Map()).set(i, i);"),
     ("set with 8 values", "const s = keep[i] = new Set(); for (let j = 0; j < 8; j++) s.add(j);"),
-    ("set with 32 values", "const s = keep[i] = new Set(); for (let j = 0; j < 32; j++) s.add(j);"),
+    ("value of a large set, added one after the other", "(large.set ??= new Set()).add(i);"),
     ("typed array of 4 bytes and its buffer", "keep[i] = new Uint8Array(4);"),
     ("typed array of 64 bytes and its buffer", "keep[i] = new Uint8Array(64);"),
 ];
