@@ -58,6 +58,11 @@ impl Context {
             FunctionKind::Initializer => Context { has_no_arguments: true, ..method },
         }
     }
+
+    /// In the body of an arrow function that stands here: `await` is a name there.
+    pub(crate) fn in_arrow_body(self) -> Context {
+        Context { has_no_await: false, ..self }
+    }
 }
 
 /// A function of initialisers, open while the class's body is read.
@@ -304,11 +309,12 @@ impl Parser<'_, '_> {
     ) -> Parsed<()> {
         let Named { key, is_computed, mark } = named;
         let name = if is_computed { None } else { key.name() };
-        if is_static && name == Some(Atom::PROTOTYPE) {
+        let is = |this: &Self, text| name.is_some_and(|name| this.atoms.is(name, text));
+        if is_static && is(self, "prototype") {
             let message = "no static method is called `prototype`";
             return Err(self.syntax(mark, EARLY_ERRORS, message));
         }
-        if !is_static && name == Some(Atom::CONSTRUCTOR) {
+        if !is_static && is(self, "constructor") {
             if accessor.is_some() {
                 let message = "a constructor is neither a getter nor a setter";
                 return Err(self.syntax(mark, EARLY_ERRORS, message));
@@ -352,7 +358,8 @@ impl Parser<'_, '_> {
         start: Token,
     ) -> Parsed<()> {
         let name = if named.is_computed { None } else { named.key.name() };
-        if name == Some(Atom::CONSTRUCTOR) || is_static && name == Some(Atom::PROTOTYPE) {
+        let is = |this: &Self, text| name.is_some_and(|name| this.atoms.is(name, text));
+        if is(self, "constructor") || is_static && is(self, "prototype") {
             let name = self.atoms.show(name.unwrap_or_default());
             let message = format!("no field is called `{name}` here");
             return Err(self.syntax(start.mark, EARLY_ERRORS, message));

@@ -384,9 +384,7 @@ impl Parser<'_, '_> {
         let start = self.token.mark;
         let clause = "sec-destructuring-assignment-static-semantics-early-errors";
         let operand = self.left_hand_side_expression(f)?;
-        let (place, mark) = self.target(operand, start.to(self.last), clause)?;
-        self.settle_key(f, place);
-        Ok((place, mark))
+        self.target(operand, start.to(self.last), clause)
     }
 
     /// A name as target, which is behind, with its default ( -- )
