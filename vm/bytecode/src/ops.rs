@@ -451,6 +451,8 @@ operations! {
     MakeTemplate make_template(count: Argc) "( site text… -- template )" Effect::counted(1, 1), Next;
     /// Closes an iterator that may have values left.
     CloseValues close_values() "( iterator -- )" Effect::fixed(1, 0), Next;
+    /// Steps an iterator past the next value.
+    SkipValue skip_value() "( iterator -- )" Effect::fixed(1, 0), Next;
 }
 
 impl Op {

@@ -859,4 +859,8 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     fn close_values(&mut self, at: At<L>) -> Next<L> {
         self.end_values(at)
     }
+
+    fn skip_value(&mut self, at: At<L>) -> Next<L> {
+        self.skip_values(at)
+    }
 }
