@@ -164,3 +164,15 @@ fn a_constant_takes_no_heap_and_an_empty_object_one_cell() {
         assert_eq!(each("keep[i] = {};"), cell);
     }
 }
+
+#[test]
+fn a_symbol_takes_one_cell_and_a_well_known_one_none() {
+    for (layout, cell) in [(LayoutName::Narrow, 8.25), (LayoutName::Wide, 16.25)] {
+        let element = bytes_each("", layout);
+        let each = |statement| bytes_each(statement, layout) - element;
+        assert_eq!(each("keep[i] = Symbol('a constant of the script');"), cell);
+        assert_eq!(each("keep[i] = Symbol.iterator;"), 0.0);
+        // The key is the symbol's number: the property takes what any other takes.
+        assert_eq!(each("keep[i] = {[Symbol.iterator]: 1};"), each("keep[i] = {a: 1};"));
+    }
+}

@@ -99,6 +99,7 @@ names! {
     INT16_ARRAY = "Int16Array",
     INT32_ARRAY = "Int32Array",
     INT8_ARRAY = "Int8Array",
+    ITERATOR_CTOR = "Iterator",
     JSON = "JSON",
     LN10 = "LN10",
     LN2 = "LN2",

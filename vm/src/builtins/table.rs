@@ -540,6 +540,8 @@ natives! {
     }
     IteratorPrototype {
         SYMBOL_ITERATOR 0 iterators::itself;
+        SYMBOL_TO_STRING_TAG 0 iterators::get_tag, gets;
+        SYMBOL_TO_STRING_TAG 1 iterators::set_tag, sets;
     }
     ArrayIteratorPrototype {
         NEXT 0 iterators::next_of_array;
