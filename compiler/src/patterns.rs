@@ -190,8 +190,9 @@ impl Parser<'_, '_> {
         while !self.is(Kind::RightBracket) {
             if self.is(Kind::Comma) {
                 let mark = self.advance().mark;
-                self.fetch(f, Part::Next(iterator), mark);
-                f.op(Op::Drop);
+                f.word_with_effect(Word::Load(plain(iterator)), 0, 1);
+                f.at(mark);
+                f.op(Op::SkipValue);
                 continue;
             }
             if self.eat(Kind::Ellipsis) {
