@@ -87,6 +87,14 @@ impl Parser<'_, '_> {
         self.report(DiagnosticKind::Unsupported, mark, Some(clause), message.into())
     }
 
+    /// A part of the language that the subset leaves out, which is read to its end.
+    pub(crate) fn unsupported_but_read(&mut self, mark: Mark, clause: &'static str, what: &str) {
+        self.unsupported(mark, clause, what);
+        if let Some(last) = self.diagnostics.last_mut().filter(|last| last.start == mark.start) {
+            last.is_read_on = true;
+        }
+    }
+
     /// Notes a complaint. Of several about one place the first one stays.
     pub(crate) fn report(
         &mut self,
@@ -104,6 +112,7 @@ impl Parser<'_, '_> {
                 start: mark.start,
                 end: mark.end.max(mark.start),
                 position: Position { line: mark.line, column: mark.column },
+                is_read_on: false,
             });
         }
         Fail

@@ -32,6 +32,8 @@ pub struct Diagnostic {
     pub(crate) start: u32,
     pub(crate) end: u32,
     pub(crate) position: Position,
+    /// What it refuses was read to its end all the same.
+    pub(crate) is_read_on: bool,
 }
 
 impl Diagnostic {
@@ -118,7 +120,15 @@ impl Diagnostics {
         let position = Position { line: 1, column: 1 };
         let message = message.into();
         let kind = DiagnosticKind::Limit;
-        let list = [Diagnostic { kind, message, clause: None, start: 0, end: 0, position }];
+        let list = [Diagnostic {
+            kind,
+            message,
+            clause: None,
+            start: 0,
+            end: 0,
+            position,
+            is_read_on: false,
+        }];
         Diagnostics { list: list.into() }
     }
 
@@ -130,6 +140,13 @@ impl Diagnostics {
     /// The first of them.
     pub fn first(&self) -> &Diagnostic {
         &self.list[0]
+    }
+
+    /// The one that says what the source is: the first, since those that follow may be
+    /// its echo. But what is refused and read to its end (a generator, a regular
+    /// expression) has no echo, and what is wrong besides decides before it.
+    pub fn decisive(&self) -> &Diagnostic {
+        self.list.iter().find(|one| !one.is_read_on).unwrap_or(&self.list[0])
     }
 }
 

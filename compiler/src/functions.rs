@@ -111,7 +111,7 @@ impl Parser<'_, '_> {
         let mark = self.token.mark;
         let is_generator = self.eat(Kind::Star);
         if is_generator {
-            self.unsupported(mark, "sec-generator-function-definitions", what);
+            self.unsupported_but_read(mark, "sec-generator-function-definitions", what);
         }
         is_generator
     }

@@ -382,7 +382,7 @@ impl Parser<'_, '_> {
             return Err(self.syntax(mark, clause, message));
         }
         let clause = "sec-primary-expression-regular-expression-literals";
-        self.unsupported(mark, clause, "a regular expression literal");
+        self.unsupported_but_read(mark, clause, "a regular expression literal");
         Ok(self.push_literal(f, Op::PushUndefined))
     }
 

@@ -99,7 +99,7 @@ impl<'a> Harnesses<'a> {
 }
 
 fn lack(name: &str, diagnostics: &Diagnostics) -> Lack {
-    let first = diagnostics.first();
+    let first = diagnostics.decisive();
     match first.kind() {
         DiagnosticKind::Unsupported => {
             Lack::Unsupported(format!("harness {name}: {}", first.message()))

@@ -204,9 +204,9 @@ fn outside(metadata: &Metadata) -> Option<&'static str> {
     .find_map(|(flag, reason)| metadata.has(flag).then_some(reason))
 }
 
-/// The first diagnostic decides: what follows it may be no more than its echo.
+/// One diagnostic decides: what follows it may be no more than its echo.
 fn refused(diagnostics: &Diagnostics, metadata: &Metadata) -> Verdict {
-    let first = diagnostics.first();
+    let first = diagnostics.decisive();
     match first.kind() {
         DiagnosticKind::Unsupported => Verdict::because(Status::Unsupported, first.message()),
         DiagnosticKind::Limit => Verdict::because(Status::OverBudget, first.message()),

@@ -9,11 +9,7 @@ use oxc_semantic::SemanticBuilder;
 use oxc_span::SourceType;
 use scruple_compiler::{DiagnosticKind, Options, compile};
 
-/// What the compiler says of a source.
-///
-/// It reads on through what it refuses in two cases, generators and regular expressions:
-/// what it complains of behind them is wrong in its own right. Behind anything else that
-/// lies outside, a complaint may be its echo: there the first one counts.
+/// What the compiler says of a source: its complaint that decides.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) enum Ours {
     /// It is a script.
@@ -28,10 +24,6 @@ pub(crate) enum Ours {
     /// It passes a limit of the compiler.
     Limit(String),
 }
-
-/// The clauses of what the compiler refuses and reads to its end.
-const READ_ON: [&str; 2] =
-    ["sec-generator-function-definitions", "sec-primary-expression-regular-expression-literals"];
 
 fn is_module(clause: Option<&str>) -> bool {
     matches!(clause, Some("sec-imports" | "sec-exports"))
@@ -55,11 +47,7 @@ pub(crate) fn ours(source: &str) -> Ours {
     match compile(source, &Options::default()) {
         Ok(_) => Ours::Accepted,
         Err(diagnostics) => {
-            let is_read = |clause| READ_ON.contains(&clause);
-            let mut listed = diagnostics.iter();
-            let wrong =
-                listed.find(|one| !one.is_unsupported() || !one.clause().is_some_and(is_read));
-            let decides = wrong.unwrap_or(diagnostics.first());
+            let decides = diagnostics.decisive();
             let text = decides.to_string();
             match decides.kind() {
                 DiagnosticKind::Syntax | DiagnosticKind::Strict => Ours::Refused(text),
