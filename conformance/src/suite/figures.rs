@@ -99,6 +99,9 @@ pub fn markdown(document: &Document) -> Result<String, SuiteError> {
         let asked = document.filters.join(" ");
         return Err(SuiteError::new(format!("a run of a part of the suite ({asked})")));
     }
+    if document.tests.iter().all(|row| row.flags.is_empty()) {
+        return Err(SuiteError::new("the run was saved before runs told the flags of their tests"));
+    }
     let (Some(revision), Some(date)) = (&document.revision, &document.date) else {
         return Err(SuiteError::new(
             "the checkout's revision and date are not told: --revision and --date name them",

@@ -11,6 +11,7 @@ mod programs;
 mod sources;
 mod verdict;
 
+use std::io::{self, Write as _};
 use std::path::Path;
 use std::sync::OnceLock;
 
@@ -24,7 +25,8 @@ fn packages() -> Option<&'static Packages> {
         packages::installed(target).unwrap_or_else(|error| panic!("{error}"))
     });
     if installed.is_none() {
-        println!("skipped: {} is set", packages::OFFLINE);
+        // Past the test harness, which keeps what a test that passes prints to itself.
+        let _ = writeln!(io::stderr(), "skipped: {} is set", packages::OFFLINE);
     }
     installed.as_ref()
 }
