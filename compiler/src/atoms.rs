@@ -38,6 +38,14 @@ fixed_atoms! {
     EVAL = "eval",
     PROTO = "__proto__",
     UNDEFINED = "undefined",
+    PROTOTYPE = "prototype",
+    CONSTRUCTOR = "constructor",
+    /// What arrow functions ask of the function around them, as they ask for `this`:
+    /// the object that a method is defined in, what `new` was applied to, and the
+    /// function itself. No identifier has a space.
+    HOME = " home",
+    TARGET = " target",
+    CALLEE = " callee",
     /// Names the hidden temporaries: no identifier has a space.
     HIDDEN = " ",
 }

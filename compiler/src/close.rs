@@ -146,13 +146,18 @@ impl Parser<'_, '_> {
         let mut parent = parent;
         let mut flags = match f.kind {
             FunctionKind::Arrow => record::FLAG_ARROW,
-            FunctionKind::Method => record::FLAG_METHOD,
+            FunctionKind::Method | FunctionKind::Initializer => record::FLAG_METHOD,
+            FunctionKind::Constructor => record::FLAG_CLASS,
+            FunctionKind::Derived => record::FLAG_CLASS | record::FLAG_DERIVED,
             FunctionKind::Plain | FunctionKind::Script => 0,
         };
         if f.has_rest {
             flags |= record::FLAG_ARGUMENTS;
         }
-        let has_arguments = matches!(f.kind, FunctionKind::Plain | FunctionKind::Method);
+        if f.uses_home {
+            flags |= record::FLAG_LINKED;
+        }
+        let has_arguments = !matches!(f.kind, FunctionKind::Script | FunctionKind::Arrow);
         let first_free = narrow::to_u32(self.output.frees.len());
         f.restore_names(&mut self.atoms);
         let mut next = f.scopes.get(0).first;
@@ -167,6 +172,23 @@ impl Parser<'_, '_> {
             let is_captured = record.flags & CAPTURED != 0;
             if f.own_name == Some(atom) {
                 f.settle(var, State::OwnName, if is_captured { None } else { Some(0) });
+            } else if atom == Atom::THIS && f.kind == FunctionKind::Derived {
+                // It is in its dead zone until `super` has returned.
+                f.settle(var, State::Let, None);
+            } else if let Some(state) = asked_of(f.kind, atom) {
+                match (state, f.kind) {
+                    (State::Home, FunctionKind::Method | FunctionKind::Initializer) => {
+                        flags |= record::FLAG_LINKED;
+                    }
+                    (State::Target, FunctionKind::Plain | FunctionKind::Constructor) => {
+                        flags |= record::FLAG_TARGET;
+                    }
+                    _ => {}
+                }
+                if state == State::Target {
+                    f.target = Some(var);
+                }
+                f.settle(var, state, None);
             } else if atom == Atom::THIS && f.kind != FunctionKind::Arrow {
                 f.settle(var, State::This, None);
             } else if atom == Atom::ARGUMENTS && has_arguments {
@@ -258,5 +280,16 @@ impl Parser<'_, '_> {
 
     pub(crate) fn exceeded(&mut self, mark: Mark, Exceeded(what): Exceeded) -> Fail {
         self.report(DiagnosticKind::Limit, mark, None, what.into())
+    }
+}
+
+/// What a function that is no arrow function has for those in it that are.
+fn asked_of(kind: FunctionKind, atom: Atom) -> Option<State> {
+    match atom {
+        _ if kind == FunctionKind::Arrow => None,
+        Atom::HOME => Some(State::Home),
+        Atom::TARGET => Some(State::Target),
+        Atom::CALLEE => Some(State::Callee),
+        _ => None,
     }
 }

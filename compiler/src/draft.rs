@@ -77,6 +77,8 @@ pub(crate) enum Word {
     Keep(Use),
     /// ( value -- ), and the variable is initialised.
     Init(VarId),
+    /// ( value -- value ), and the variable, uninitialised so far, has it.
+    Bind(Use),
     /// Nothing: a place held for a word that proved needless.
     Nothing,
 }
@@ -96,6 +98,7 @@ const STORE: u8 = 0xfb;
 const KEEP: u8 = 0xfc;
 const INIT: u8 = 0xfd;
 const NOTHING: u8 = 0xfe;
+const BIND: u8 = 0xff;
 
 const _: () = assert!(Op::COUNT <= END as usize);
 
@@ -117,6 +120,7 @@ impl Word {
             Word::Store(site) => (STORE, site.pack()),
             Word::Keep(site) => (KEEP, site.pack()),
             Word::Init(VarId(n)) => (INIT, n),
+            Word::Bind(site) => (BIND, site.pack()),
             Word::Nothing => (NOTHING, 0),
         };
         operand << 8 | u32::from(opcode)
@@ -146,6 +150,7 @@ impl Word {
             STORE => Word::Store(Use::unpack(n)),
             KEEP => Word::Keep(Use::unpack(n)),
             INIT => Word::Init(VarId(n)),
+            BIND => Word::Bind(Use::unpack(n)),
             NOTHING => Word::Nothing,
             _ => Word::End,
         }
@@ -229,6 +234,7 @@ mod tests {
             Word::Store(site),
             Word::Keep(site),
             Word::Init(VarId(9)),
+            Word::Bind(site),
             Word::Nothing,
         ] {
             assert_eq!(Word::unpack(word.pack()), word);

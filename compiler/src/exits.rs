@@ -6,6 +6,13 @@
 //! `finally` block shows only behind it, so the words of a way out are noted,
 //! and written anew as the plain jump where there proves to be none.
 //!
+//! A loop over an iterator is left with the iterator closed (ECMA-262,
+//! IteratorClose). A `break` of it leads to a close behind the loop, which is written
+//! only if there is one; what passes the loop on a longer way closes where it leaves.
+//! A return closes only what lies within a try statement, whose `finally` block comes
+//! after the closing: the machine closes the rest when the frame is left, and all of
+//! it for an exception.
+//!
 //! It refuses grammar: `jumps` and `tries` have the statements.
 
 use scruple_bytecode::ops::Op;
@@ -21,7 +28,15 @@ pub(crate) enum Control {
     #[default]
     Nothing,
     /// A loop.
-    Loop { end: LabelId, next: LabelId },
+    Loop {
+        end: LabelId,
+        next: LabelId,
+        /// The iterator to close plus one, or 0.
+        iterator: u32,
+        /// Where a `break` of a loop with an iterator leads, plus one; 0 while there
+        /// was none.
+        broken: u32,
+    },
     /// A switch.
     Switch { end: LabelId },
     /// A label, of a loop or of another statement.
@@ -83,13 +98,17 @@ pub(crate) const FIRST_EXIT: i32 = 2;
 /// ( value -- )
 pub(crate) fn leave(f: &mut Function<'_>, goal: Goal) {
     let place = f.draft.len();
-    for _ in 0..length_of_way(goal) {
+    let iterators = (outermost(goal)..f.controls.len())
+        .filter(|&index| iterator_of(f, index).is_some())
+        .count();
+    for _ in 0..length_of_way(goal) + 2 * narrow::to_u32(iterators) {
         f.word(Word::Nothing);
     }
     write_way(f, place, goal);
 }
 
-/// How many words a way out takes, whether a `finally` block is in it or not.
+/// How many words a way out takes, whether a `finally` block is in it or not, besides
+/// two for each iterator.
 fn length_of_way(goal: Goal) -> u32 {
     match goal {
         Goal::Return => 4,
@@ -97,16 +116,47 @@ fn length_of_way(goal: Goal) -> u32 {
     }
 }
 
+/// The outermost statement that the way to a goal passes.
+fn outermost(goal: Goal) -> u32 {
+    match goal {
+        Goal::Return => 0,
+        Goal::Break(index) | Goal::Continue(index) => index + 1,
+    }
+}
+
+/// The iterator of an open statement.
+fn iterator_of(f: &Function<'_>, index: u32) -> Option<VarId> {
+    match f.controls.get(index) {
+        Control::Loop { iterator, .. } => iterator.checked_sub(1).map(VarId),
+        _ => None,
+    }
+}
+
+/// ( -- ) Closes the iterator in a temporary.
+pub(crate) fn close_words(iterator: VarId) -> [Word; 2] {
+    [Word::Load(plain(iterator)), Word::Op(Op::CloseValues, 0)]
+}
+
 /// Writes a way out at a place of the draft that has room for it: to the
 /// innermost try statement in the way, or to the goal itself.
 fn write_way(f: &mut Function<'_>, place: u32, goal: Goal) {
-    let outermost = match goal {
-        Goal::Return => 0,
-        Goal::Break(index) | Goal::Continue(index) => index + 1,
-    };
+    let outermost = outermost(goal);
+    let mut place = place;
     let passed = (outermost..f.controls.len())
         .rev()
         .find(|&index| matches!(f.controls.get(index), Control::Try(_)));
+    // A return that passes no try statement is the machine's to close for.
+    if passed.is_some() || goal != Goal::Return {
+        let first = passed.unwrap_or(outermost);
+        for index in (first..f.controls.len()).rev() {
+            let Some(iterator) = iterator_of(f, index) else { continue };
+            for word in close_words(iterator) {
+                f.draft.set(place, word.pack());
+                place += 1;
+            }
+            f.max_depth = f.max_depth.max(2);
+        }
+    }
     let mut words = [Word::Nothing; 4];
     let branch = |label: LabelId| Word::Op(Op::Branch, narrow::to_operand(label.0));
     match passed {
@@ -122,9 +172,20 @@ fn write_way(f: &mut Function<'_>, place: u32, goal: Goal) {
             f.max_depth = f.max_depth.max(1);
         }
         None => {
-            words[1] = match (goal, f.controls.get(outermost.saturating_sub(1))) {
-                (Goal::Return, _) => Word::Op(Op::Return, 0),
+            let goal_index = outermost.saturating_sub(1);
+            words[1] = match (goal, f.controls.get(goal_index)) {
+                (Goal::Return, _) => match f.epilogue {
+                    Some(epilogue) => branch(epilogue),
+                    None => Word::Op(Op::Return, 0),
+                },
                 (Goal::Continue(_), Control::Loop { next, .. }) => branch(next),
+                (_, Control::Loop { iterator: 1.., broken, .. }) => {
+                    let label = match broken.checked_sub(1) {
+                        Some(label) => LabelId(label),
+                        None => break_label(f, goal_index),
+                    };
+                    branch(label)
+                }
                 (
                     _,
                     Control::Loop { end, .. }
@@ -139,6 +200,17 @@ fn write_way(f: &mut Function<'_>, place: u32, goal: Goal) {
     for (offset, word) in (0..).zip(&words[skipped as usize..]) {
         f.draft.set(place + offset, word.pack());
     }
+}
+
+/// Makes the label that the breaks of a loop with an iterator lead to.
+fn break_label(f: &mut Function<'_>, index: u32) -> LabelId {
+    let label = f.label();
+    f.controls.update(index, |control| {
+        if let Control::Loop { broken, .. } = control {
+            *broken = label.0 + 1;
+        }
+    });
+    label
 }
 
 /// Notes that the draft leaves a try statement here, and tells the way's number.

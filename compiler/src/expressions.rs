@@ -230,12 +230,16 @@ impl Parser<'_, '_> {
             return Ok(Operand::Value);
         }
         // Where nothing was assigned, the place's operands lie under the value.
+        let n_operands = match place {
+            Place::Name(_) | Place::Field(_) => 1,
+            Place::At => 2,
+            Place::Super => 3,
+        };
         let end = f.label();
         f.branch(Op::Branch, end);
         f.bind(kept);
-        f.op(Op::Swap);
-        f.op(Op::Drop);
-        if place == Place::At {
+        f.set_depth(f.depth + n_operands);
+        for _ in 0..n_operands {
             f.op(Op::Swap);
             f.op(Op::Drop);
         }
@@ -426,6 +430,10 @@ impl Parser<'_, '_> {
             Operand::Place(Place::At, _) => {
                 f.at(mark);
                 f.op(Op::DeleteAt);
+            }
+            Operand::Place(Place::Super, _) => {
+                f.at(mark);
+                f.op(Op::DeleteSuper);
             }
             Operand::Chain(place, _, absent) => {
                 f.at(mark);

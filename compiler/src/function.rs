@@ -25,6 +25,13 @@ pub(crate) enum FunctionKind {
     Arrow,
     /// A method, getter or setter.
     Method,
+    /// The constructor of a class that extends none.
+    Constructor,
+    /// The constructor of a class that extends another.
+    Derived,
+    /// What a class does without a function of the source: it defines fields, or it
+    /// is a static block.
+    Initializer,
 }
 
 /// An open function.
@@ -32,6 +39,12 @@ pub(crate) struct Function<'a> {
     pub(crate) kind: FunctionKind,
     /// The name of a function expression, bound in the function itself.
     pub(crate) own_name: Option<Atom>,
+    /// The variable of `new.target`, if the function has one: set when names settle.
+    pub(crate) target: Option<VarId>,
+    /// Whether it asks for the object it is defined in.
+    pub(crate) uses_home: bool,
+    /// Where a `return` goes with its value, if that is looked at.
+    pub(crate) epilogue: Option<LabelId>,
     /// Whether no enclosing function or block can hold a variable: free names
     /// are globals.
     pub(crate) is_global_only: bool,
@@ -73,6 +86,9 @@ impl<'a> Function<'a> {
         let mut function = Function {
             kind,
             own_name: None,
+            target: None,
+            uses_home: false,
+            epilogue: None,
             is_global_only: false,
             n_params: 0,
             length: None,

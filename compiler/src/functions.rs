@@ -14,6 +14,7 @@ use scruple_bytecode::ops::Op;
 
 use crate::arena::Arena;
 use crate::atoms::Atom;
+use crate::classes::Context;
 use crate::close::ClosedId;
 use crate::declarations::Binding;
 use crate::draft::{ScopeId, Word};
@@ -44,7 +45,11 @@ impl Parser<'_, '_> {
             let id = self.function(f, mark, FunctionKind::Plain, None)?;
             return Ok(self.closure(f, id, mark));
         }
-        let (name, _) = self.binding_identifier("the function's name or `(`")?;
+        // The name is bound in the function, not around it.
+        let around = core::mem::replace(&mut self.context, Context::default());
+        let name = self.binding_identifier("the function's name or `(`");
+        self.context = around;
+        let (name, _) = name?;
         let id = self.function(f, mark, FunctionKind::Plain, Some(name))?;
         let operand = self.closure(f, id, mark);
         self.name_closure(operand, name);
@@ -109,7 +114,7 @@ impl Parser<'_, '_> {
     }
 
     /// Opens a function in an arena of its own, and closes it.
-    fn nested_function(
+    pub(crate) fn nested_function(
         &mut self,
         f: &mut Function<'_>,
         mark: Mark,
@@ -119,7 +124,10 @@ impl Parser<'_, '_> {
     ) -> Parsed<ClosedId> {
         self.enter()?;
         let arena = self.pool.take();
+        let context = self.context;
+        self.context = context.within(kind);
         let closed = self.function_in(&arena, f, mark, kind, own_name, parse);
+        self.context = context;
         self.pool.give_back(arena);
         self.leave();
         closed
@@ -140,13 +148,24 @@ impl Parser<'_, '_> {
             inner.own_name = own_name;
             inner.mark_own_name(&mut self.atoms, name);
         }
+        if kind == FunctionKind::Derived {
+            inner.epilogue = Some(inner.label());
+        }
         if let Err(fail) = parse(self, &mut inner) {
             inner.restore_names(&mut self.atoms);
             return Err(fail);
         }
-        inner.op(Op::ReturnUndefined);
-        inner.word(Word::End);
+        self.end_function(&mut inner);
         self.close_function(&mut inner, arena, f, mark)
+    }
+
+    /// Control falls out of the body, or comes from a `return` that is looked at.
+    pub(crate) fn end_function(&mut self, f: &mut Function<'_>) {
+        match f.epilogue {
+            Some(epilogue) => self.return_derived(f, epilogue),
+            None => f.op(Op::ReturnUndefined),
+        }
+        f.word(Word::End);
     }
 
     fn arrow_parameters_and_body(

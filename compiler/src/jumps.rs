@@ -72,7 +72,7 @@ impl Parser<'_, '_> {
     /// ReturnStatement ( -- )
     pub(crate) fn return_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         let mark = self.advance().mark;
-        if f.kind == FunctionKind::Script {
+        if matches!(f.kind, FunctionKind::Script | FunctionKind::Initializer) {
             return Err(self.syntax(
                 mark,
                 "sec-return-statement",

@@ -1,13 +1,13 @@
 //! Loops. The test of a loop is parsed before the body and emitted behind it,
 //! so that a turn costs one branch; segments of the draft carry that.
 //!
-//! It closes no iterators: those there are have nothing to close.
+//! What leaves a loop with an iterator to close is told in `exits`.
 
 use scruple_bytecode::ops::Op;
 
 use crate::declarations::Binding;
 use crate::draft::{LabelId, ScopeId, VarId, Word};
-use crate::exits::{Control, plain};
+use crate::exits::{Control, close_words, plain};
 use crate::function::Function;
 use crate::parser::{Parsed, Parser};
 use crate::patterns::{Role, Waiting};
@@ -194,10 +194,7 @@ impl Parser<'_, '_> {
         f.emit_next(order, segment);
         f.end_order(order);
         f.set_depth(0);
-        self.loop_body(f, next, end)?;
-        f.branch(Op::Branch, next);
-        f.bind(end);
-        Ok(())
+        self.turn(f, (next, end), iterator, next_op)
     }
 
     /// `for (` and an expression ( -- )
@@ -337,10 +334,7 @@ impl Parser<'_, '_> {
         f.emit_next(order, first);
         f.emit_next(order, segment);
         f.end_order(order);
-        self.loop_body(f, next, end)?;
-        f.branch(Op::Branch, next);
-        f.bind(end);
-        Ok(())
+        self.turn(f, (next, end), iterator, next_op)
     }
 
     /// `in` or `of`, the expression and `)`; the iterator goes to a temporary
@@ -370,10 +364,7 @@ impl Parser<'_, '_> {
     ) -> Parsed<()> {
         let (next, end) = self.step(f, iterator, next_op);
         give(self, f);
-        self.loop_body(f, next, end)?;
-        f.branch(Op::Branch, next);
-        f.bind(end);
-        Ok(())
+        self.turn(f, (next, end), iterator, next_op)
     }
 
     /// ( -- item ), or to the end. Returns where the next turn begins, and the
@@ -386,9 +377,33 @@ impl Parser<'_, '_> {
         (next, end)
     }
 
+    /// The body of a loop with an iterator, and the branch to its next turn ( -- )
+    fn turn(
+        &mut self,
+        f: &mut Function<'_>,
+        (next, end): (LabelId, LabelId),
+        iterator: VarId,
+        next_op: Op,
+    ) -> Parsed<()> {
+        let closes = if next_op == Op::NextValue { iterator.0 + 1 } else { 0 };
+        f.controls.push(Control::Loop { end, next, iterator: closes, broken: 0 });
+        self.embedded_statement(f)?;
+        let control = f.controls.pop();
+        f.branch(Op::Branch, next);
+        if let Some(Control::Loop { broken: label @ 1.., .. }) = control {
+            f.bind(LabelId(label - 1));
+            f.set_depth(0);
+            for word in close_words(iterator) {
+                f.word(word);
+            }
+        }
+        f.bind(end);
+        Ok(())
+    }
+
     /// The body of a loop ( -- )
     fn loop_body(&mut self, f: &mut Function<'_>, next: LabelId, end: LabelId) -> Parsed<()> {
-        f.controls.push(Control::Loop { end, next });
+        f.controls.push(Control::Loop { end, next, iterator: 0, broken: 0 });
         self.embedded_statement(f)?;
         f.controls.pop();
         Ok(())

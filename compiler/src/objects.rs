@@ -28,7 +28,7 @@ pub(crate) enum Key {
 }
 
 impl Key {
-    fn name(self) -> Option<Atom> {
+    pub(crate) fn name(self) -> Option<Atom> {
         match self {
             Key::Name(atom) => Some(atom),
             Key::Pushed(name) => name,
@@ -38,7 +38,7 @@ impl Key {
 
 /// Getter or setter.
 #[derive(Clone, Copy, PartialEq)]
-enum Accessor {
+pub(crate) enum Accessor {
     Get,
     Set,
 }
@@ -129,8 +129,10 @@ impl Parser<'_, '_> {
             Kind::LeftParen => {
                 let key = self.settle_proto(f, key);
                 let id = self.function(f, start.mark, FunctionKind::Method, None)?;
+                let key = self.settle_home(f, id, key);
                 let operand = self.closure(f, id, start.mark);
                 self.name_after_key(f, operand, key, None);
+                self.tell_home(f, id);
                 self.define(f, key, Op::InitField, Op::InitAt);
                 Ok(false)
             }
@@ -164,6 +166,7 @@ impl Parser<'_, '_> {
     /// The key must be a name that a variable can have, which it hands back.
     pub(crate) fn check_shorthand(&mut self, key: Key, mark: Mark) -> Parsed<Atom> {
         let atom = key.name().unwrap_or(Atom::EMPTY);
+        self.check_arguments(atom, mark)?;
         let name = self.atoms.show(atom);
         if crate::parser::is_strict_reserved(&name) {
             let message = format!("`{name}` is a reserved word in strict mode code");
@@ -184,8 +187,10 @@ impl Parser<'_, '_> {
         let parameters = self.token.mark;
         let id = self.function(f, mark, FunctionKind::Method, None)?;
         self.check_accessor(id, accessor, parameters)?;
+        let key = self.settle_home(f, id, key);
         let operand = self.closure(f, id, mark);
         self.name_after_key(f, operand, key, Some(accessor));
+        self.tell_home(f, id);
         match accessor {
             Accessor::Get => self.define(f, key, Op::InitGetter, Op::InitGetterAt),
             Accessor::Set => self.define(f, key, Op::InitSetter, Op::InitSetterAt),
@@ -195,7 +200,7 @@ impl Parser<'_, '_> {
 
     /// An anonymous function gets the name of its key: while compiling, if that is
     /// known then ( function -- function ), or ( key function -- key function )
-    fn name_after_key(
+    pub(crate) fn name_after_key(
         &mut self,
         f: &mut Function<'_>,
         operand: Operand,
@@ -220,7 +225,7 @@ impl Parser<'_, '_> {
     }
 
     /// A getter has no parameter, a setter one.
-    fn check_accessor(
+    pub(crate) fn check_accessor(
         &mut self,
         ClosedId(id): ClosedId,
         accessor: Accessor,
@@ -294,6 +299,24 @@ impl Parser<'_, '_> {
         }
     }
 
+    /// The key of a method that asks for `super` is pushed, be it a name.
+    fn settle_home(&mut self, f: &mut Function<'_>, id: ClosedId, key: Key) -> Key {
+        match key {
+            Key::Name(atom) if self.is_linked(id) => {
+                self.push_text(f, atom);
+                Key::Pushed(Some(atom))
+            }
+            key => key,
+        }
+    }
+
+    /// ( object key function -- object key function ) of such a method.
+    fn tell_home(&mut self, f: &mut Function<'_>, id: ClosedId) {
+        if self.is_linked(id) {
+            f.op(Op::SetHome);
+        }
+    }
+
     /// ( object value -- object ) or, with the key pushed, ( object key value -- object )
     fn define(&mut self, f: &mut Function<'_>, key: Key, named: Op, pushed: Op) {
         match key {
@@ -303,7 +326,7 @@ impl Parser<'_, '_> {
     }
 
     /// `*` before a method's name, which is refused.
-    fn refuse_generator_method(&mut self) -> Parsed<()> {
+    pub(crate) fn refuse_generator_method(&mut self) -> Parsed<()> {
         if self.is(Kind::Star) {
             let mark = self.token.mark;
             let clause = "sec-generator-function-definitions";

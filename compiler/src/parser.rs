@@ -16,6 +16,7 @@ use logos::Logos;
 
 use crate::arena::{Meter, Pool};
 use crate::atoms::{Atom, Atoms};
+use crate::classes::Context;
 use crate::diagnostic::{Diagnostic, DiagnosticKind};
 use crate::draft::{ScopeId, VarId};
 use crate::function::{Function, FunctionKind};
@@ -47,6 +48,7 @@ pub(crate) struct Parser<'s, 'm> {
     pub(crate) diagnostics: Vec<Diagnostic>,
     pub(crate) nesting: u32,
     pub(crate) max_nesting: u32,
+    pub(crate) context: Context,
     /// A buffer for the guards of the closing function.
     pub(crate) guards: Vec<[u32; 3]>,
     /// Variables of patterns whose values are not read yet.
@@ -83,6 +85,7 @@ impl<'s, 'm> Parser<'s, 'm> {
             diagnostics: Vec::new(),
             nesting: 0,
             max_nesting: options.max_nesting,
+            context: Context::default(),
             guards: Vec::new(),
             fresh: Vec::new(),
             had_rest: false,
@@ -207,6 +210,7 @@ impl<'s, 'm> Parser<'s, 'm> {
         }
         self.advance();
         let atom = self.word_atom(token)?;
+        self.check_await(atom, token.mark)?;
         if token.escaped {
             // Escapes do not unreserve a word.
             let word = self.atoms.show(atom);

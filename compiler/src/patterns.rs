@@ -195,8 +195,10 @@ impl Parser<'_, '_> {
                 continue;
             }
             if self.eat(Kind::Ellipsis) {
+                // All values are taken: there is nothing to close.
                 self.element(f, role, Part::Rest(iterator))?;
-                break;
+                self.expect(Kind::RightBracket, "`]` behind the pattern")?;
+                return Ok(());
             }
             self.element(f, role, Part::Next(iterator))?;
             if !self.eat(Kind::Comma) {
@@ -204,6 +206,8 @@ impl Parser<'_, '_> {
             }
         }
         self.expect(Kind::RightBracket, "`]` behind the pattern")?;
+        f.word_with_effect(Word::Load(plain(iterator)), 0, 1);
+        f.op(Op::CloseValues);
         Ok(())
     }
 

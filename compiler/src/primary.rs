@@ -30,7 +30,7 @@ struct Callee {
 
 /// The arguments of a call, on the stack.
 #[derive(Clone, Copy)]
-enum Arguments {
+pub(crate) enum Arguments {
     /// One by one.
     Counted(u32),
     /// In an array, because one was spread.
@@ -204,6 +204,7 @@ impl Parser<'_, '_> {
         f.at(mark);
         match place {
             Place::Field(atom) => self.field_op(f, Op::MethodField, atom),
+            Place::Super => f.op(Op::MethodSuper),
             _ => f.op(Op::MethodAt),
         }
     }
@@ -230,7 +231,7 @@ impl Parser<'_, '_> {
 
     /// Arguments in parentheses ( -- value… ), or ( -- array ) if one is spread.
     #[inline(never)]
-    fn arguments(&mut self, f: &mut Function<'_>) -> Parsed<Arguments> {
+    pub(crate) fn arguments(&mut self, f: &mut Function<'_>) -> Parsed<Arguments> {
         self.advance();
         let mut n = 0;
         let mut is_list = false;
@@ -263,10 +264,15 @@ impl Parser<'_, '_> {
         self.enter()?;
         let mark = self.advance().mark;
         if self.is(Kind::Dot) {
-            return Err(self.unsupported(mark, "sec-meta-properties", "`new.target`"));
+            let operand = self.new_target(f, mark)?;
+            self.leave();
+            return Ok(operand);
         }
         let mut operand = match self.token.kind {
             Kind::New => self.new_expression(f)?,
+            Kind::Super if self.lexer.peek().kind == Kind::LeftParen => {
+                return Err(self.expected("a constructor"));
+            }
             Kind::Import => return Err(self.expected("a constructor")),
             _ => self.primary_expression(f)?,
         };
@@ -319,6 +325,8 @@ impl Parser<'_, '_> {
             Kind::LeftBracket => self.array_literal(f),
             Kind::LeftBrace => self.object_literal(f),
             Kind::Function => self.function_expression(f),
+            Kind::Class => self.class_expression(f),
+            Kind::Super => self.super_expression(f),
             Kind::Null => Ok(self.push_literal(f, Op::PushNull)),
             Kind::True => Ok(self.push_literal(f, Op::PushTrue)),
             Kind::False => Ok(self.push_literal(f, Op::PushFalse)),
@@ -336,8 +344,6 @@ impl Parser<'_, '_> {
                 let clause = "sec-primary-expression-regular-expression-literals";
                 self.unsupported(mark, clause, "a regular expression literal")
             }
-            Kind::Class => self.unsupported(mark, "sec-class-definitions", "a class"),
-            Kind::Super => self.unsupported(mark, "sec-super-keyword", "`super`"),
             Kind::Import => self.unsupported(mark, "sec-import-calls", "`import` in an expression"),
             Kind::BigInt => {
                 let clause = "sec-ecmascript-language-types-bigint-type";
@@ -367,6 +373,7 @@ impl Parser<'_, '_> {
     fn identifier_reference(&mut self) -> Parsed<Operand> {
         let is_async = self.is_word("async");
         let (atom, mark) = self.identifier("an expression")?;
+        self.check_arguments(atom, mark)?;
         if is_async && !self.token.newline_before {
             self.refuse_async(mark)?;
         }
@@ -388,8 +395,8 @@ impl Parser<'_, '_> {
     }
 
     /// ( -- value ): the this value, which an arrow function has from around it.
-    fn this(&mut self, f: &mut Function<'_>) {
-        if f.kind == FunctionKind::Arrow {
+    pub(crate) fn this(&mut self, f: &mut Function<'_>) {
+        if matches!(f.kind, FunctionKind::Arrow | FunctionKind::Derived) {
             let mark = self.last;
             self.read(f, Place::Name(Atom::THIS), mark);
         } else {

@@ -9,6 +9,7 @@ use scruple_bytecode::ops::Op;
 use crate::atoms::Atom;
 use crate::close::ClosedId;
 use crate::draft::{LabelId, Word};
+use crate::exits::plain;
 use crate::function::Function;
 use crate::narrow;
 use crate::parser::{Parsed, Parser};
@@ -23,6 +24,8 @@ pub(crate) enum Place {
     Field(Atom),
     /// A property by key: ( object key ) are on the stack.
     At,
+    /// A property of `super`: ( this key base ) are on the stack.
+    Super,
 }
 
 impl Place {
@@ -77,6 +80,15 @@ impl Parser<'_, '_> {
                     Place::Name(_) => Op::Dup,
                     Place::Field(_) => Op::Tuck,
                     Place::At => Op::TuckPair,
+                    Place::Super => {
+                        // Too deep for one of those: it waits elsewhere.
+                        let old = f.declare_hidden();
+                        f.word_with_effect(Word::Keep(plain(old)), 1, 1);
+                        f.op(op);
+                        self.write(f, place, mark);
+                        f.word_with_effect(Word::Load(plain(old)), 0, 1);
+                        return;
+                    }
                 });
                 f.op(op);
                 self.write(f, place, mark);
@@ -116,6 +128,7 @@ impl Parser<'_, '_> {
             Place::Name(_) => {}
             Place::Field(_) => f.op(Op::Dup),
             Place::At => f.op(Op::DupPair),
+            Place::Super => f.op(Op::CopySuper),
         }
     }
 
@@ -129,6 +142,7 @@ impl Parser<'_, '_> {
             }
             Place::Field(atom) => self.field_op(f, Op::ReadField, atom),
             Place::At => f.op(Op::ReadAt),
+            Place::Super => f.op(Op::ReadSuper),
         }
     }
 
@@ -150,6 +164,10 @@ impl Parser<'_, '_> {
             }
             Place::Field(atom) => self.field_op(f, Op::WriteField, atom),
             Place::At => f.op(Op::WriteAt),
+            Place::Super => {
+                f.op(Op::KeepSuper);
+                f.op(Op::Drop);
+            }
         }
     }
 
@@ -164,6 +182,7 @@ impl Parser<'_, '_> {
             }
             Place::Field(atom) => self.field_op(f, Op::KeepField, atom),
             Place::At => f.op(Op::KeepAt),
+            Place::Super => f.op(Op::KeepSuper),
         }
     }
 

@@ -39,10 +39,7 @@ impl Parser<'_, '_> {
         match self.token.kind {
             Kind::Function => self.function_declaration(f),
             Kind::Let | Kind::Const => self.lexical_declaration(f),
-            Kind::Class => {
-                let mark = self.token.mark;
-                Err(self.unsupported(mark, "sec-class-definitions", "a class"))
-            }
+            Kind::Class => self.class_declaration(f),
             _ => self.statement(f),
         }
     }
@@ -57,12 +54,11 @@ impl Parser<'_, '_> {
                 "sec-function-definitions",
                 "a function declaration needs a block around it in strict mode code",
             )),
-            Kind::Let | Kind::Const => Err(self.syntax(
+            Kind::Let | Kind::Const | Kind::Class => Err(self.syntax(
                 mark,
                 "sec-let-and-const-declarations",
                 "a declaration of this kind needs a block around it",
             )),
-            Kind::Class => Err(self.unsupported(mark, "sec-class-definitions", "a class")),
             _ => self.statement(f),
         }
     }

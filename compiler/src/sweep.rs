@@ -17,10 +17,10 @@ use scruple_bytecode::image::Position;
 use scruple_bytecode::ops::{Flow, Op};
 
 use crate::arena::{Arena, Chunks};
-use crate::atoms::Atoms;
+use crate::atoms::{Atom, Atoms};
 use crate::branches::Branch;
 use crate::draft::{GuardId, LabelId, OrderId, ScopeId, Use, VarId, Word};
-use crate::function::Function;
+use crate::function::{Function, FunctionKind};
 use crate::lines::LineTable;
 use crate::narrow;
 use crate::variables::{CAPTURED, EARLY, Found, State};
@@ -144,6 +144,7 @@ impl Sweep<'_, '_, '_> {
                 Word::Store(site) => self.store(site, false),
                 Word::Keep(site) => self.store(site, true),
                 Word::Init(var) => self.initialise(var),
+                Word::Bind(site) => self.bind_once(site),
                 Word::Nothing => {}
                 Word::Op(op, operand) => self.op(op, operand),
             }
@@ -225,6 +226,9 @@ impl Sweep<'_, '_, '_> {
     /// capture each other.
     fn enter_scope(&mut self, scope: ScopeId) {
         let is_body = scope != ScopeId(0);
+        if !is_body && let Some(target) = self.function.target {
+            self.begin_target(target);
+        }
         let scope = self.function.scopes.get(scope.0);
         let mut next = scope.first;
         while let Some(index) = next.checked_sub(1) {
@@ -239,6 +243,16 @@ impl Sweep<'_, '_, '_> {
                 State::This => Some(Op::LoadThis),
                 State::Arguments => Some(Op::LoadArguments),
                 State::OwnName if found.is_captured => Some(Op::LoadCallee),
+                State::Callee => Some(Op::LoadCallee),
+                State::Home if self.function.is_constructor_of_class() => {
+                    self.function.max_depth = self.function.max_depth.max(1);
+                    self.op(Op::LoadCallee, 0);
+                    let name = self.atoms.constant(Atom::PROTOTYPE);
+                    self.op(Op::ReadField, narrow::to_operand(name));
+                    self.op(Op::StoreSlot, slot);
+                    None
+                }
+                State::Home => Some(Op::LoadHome),
                 _ => None,
             };
             if let Some(op) = fill {
@@ -247,7 +261,14 @@ impl Sweep<'_, '_, '_> {
                 self.op(Op::StoreSlot, slot);
             }
             match record.state {
-                State::Param | State::Var | State::This | State::Arguments | State::OwnName
+                State::Param
+                | State::Var
+                | State::This
+                | State::Arguments
+                | State::Home
+                | State::Target
+                | State::Callee
+                | State::OwnName
                     if found.is_captured =>
                 {
                     self.op(Op::BoxSlot, slot);
@@ -284,6 +305,19 @@ impl Sweep<'_, '_, '_> {
             None => self.op(Op::PushUndefined, 0),
         }
         self.op(Op::StoreSlot, slot);
+    }
+
+    /// What `new` was applied to comes before all else: that makes the this value.
+    fn begin_target(&mut self, target: VarId) {
+        let found = self.function.resolve(Use { var: target, is_early: false });
+        let op = match self.function.kind {
+            FunctionKind::Method | FunctionKind::Initializer => Op::PushUndefined,
+            FunctionKind::Derived => Op::LoadThis,
+            _ => Op::EnterTarget,
+        };
+        self.function.max_depth = self.function.max_depth.max(1);
+        self.op(op, 0);
+        self.op(Op::StoreSlot, narrow::to_operand(found.number));
     }
 
     fn renew_scope(&mut self, scope: ScopeId) {
@@ -361,6 +395,17 @@ impl Sweep<'_, '_, '_> {
             State::Global => Op::InitGlobal,
             _ if found.is_captured => Op::InitBox,
             _ => Op::StoreSlot,
+        };
+        self.op(op, narrow::to_operand(found.number));
+    }
+
+    /// ( value -- value ), of a variable that gets its value once, wherever that is.
+    fn bind_once(&mut self, site: Use) {
+        let found = self.function.resolve(site);
+        let op = match found.record_state {
+            State::Free => Op::BindFree,
+            _ if found.is_captured => Op::BindBox,
+            _ => Op::BindSlot,
         };
         self.op(op, narrow::to_operand(found.number));
     }

@@ -38,6 +38,12 @@ pub(crate) enum State {
     This,
     /// The arguments object.
     Arguments,
+    /// The object that a method is defined in, for the arrow functions in it.
+    Home,
+    /// What `new` was applied to.
+    Target,
+    /// The running function, for the arrow functions in it.
+    Callee,
     /// The name of a function expression.
     OwnName,
     /// Free in the function: `link` is the number of the free variable.
@@ -190,6 +196,47 @@ impl Function<'_> {
             let record = self.records.get(index);
             next = record.next;
             atoms.set_current(record.atom, record.shadowed);
+        }
+    }
+
+    /// Gives the names of the outermost scope back that records from that number on
+    /// have taken, for as long as another function goes on.
+    pub(crate) fn give_names_back(&mut self, atoms: &mut Atoms, first: u32) {
+        for index in first..self.records.len() {
+            let record = self.records.get(index);
+            if record.scope == ScopeId(0) && record.state == State::Unknown {
+                atoms.set_current(record.atom, record.shadowed);
+            }
+        }
+    }
+
+    /// Takes the names again that were given back. Those taken more than once between
+    /// become one.
+    pub(crate) fn join_names(&mut self, atoms: &mut Atoms) {
+        for index in 0..self.records.len() {
+            let record = self.records.get(index);
+            if record.scope != ScopeId(0) || record.state != State::Unknown {
+                continue;
+            }
+            let Some(first) = self.record_here(atoms, record.atom) else {
+                let current = atoms.current(record.atom);
+                let bit = if record.flags & SEEMS_CONST != 0 { CONST_BIT } else { 0 };
+                self.records.update(index, |record| record.shadowed = current);
+                atoms.set_current(record.atom, self.number_of(VarId(index)) | bit);
+                continue;
+            };
+            let shadowed = self.records.get(first.0).shadowed;
+            self.records.update(first.0, |first| {
+                first.flags |= record.flags & (CAPTURED | EARLY);
+                if first.written == 0 {
+                    first.written = record.written;
+                }
+            });
+            self.records.update(index, |record| {
+                record.state = State::Merged;
+                record.link = first.0;
+                record.shadowed = shadowed;
+            });
         }
     }
 

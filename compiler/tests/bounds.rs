@@ -242,6 +242,14 @@ const TOKENS: &[&str] = &[
     "let c = 1;",
     "() => c;",
     "{ var d }",
+    "extends",
+    "constructor",
+    "target",
+    "class A {",
+    "class B extends A {",
+    "constructor() {",
+    "static {",
+    "m() { super.a",
 ];
 
 #[test]

@@ -1,4 +1,5 @@
-//! Calls: frames on the machine's stack, natives, construction, closures.
+//! Calls: frames on the machine's stack, natives, closures. What `new` does is in
+//! `construct`.
 //!
 //! A frame, from the caller's pushes downwards:
 //!
@@ -16,7 +17,7 @@
 //! Both links are small integers, so the collector passes over them.
 
 use crate::Host;
-use crate::builtins::{Flash, Intrinsic};
+use crate::builtins::Flash;
 use crate::error::{Raise, RaiseKind, StopKind};
 use crate::heap::kinds::Kind;
 use crate::host::{Call, Observer};
@@ -28,7 +29,7 @@ use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::image::{
-    CAPTURE_FREE, FREE_GLOBAL, FUNCTION_RECORD_LEN, FrameShape, Function, record,
+    CAPTURE_FREE, FREE_GLOBAL, FUNCTION_RECORD_LEN, FrameShape, Function, Guard, record,
 };
 use scruple_bytecode::names;
 use scruple_bytecode::operand::{FreeId, FunctionId};
@@ -39,7 +40,9 @@ const PLACE_BITS: u32 = 24;
 pub(crate) const CONSTRUCTS: i32 = 1 << PLACE_BITS;
 /// The frame was made by a native or the host: its return ends the run.
 pub(crate) const ENTRY: i32 = 2 << PLACE_BITS;
-const IMAGE_SHIFT: u32 = PLACE_BITS + 2;
+/// The frame has opened a generic iterator: its return may have one to close.
+const CLOSES: i32 = 4 << PLACE_BITS;
+const IMAGE_SHIFT: u32 = PLACE_BITS + 3;
 
 /// Makes the slots of a frame that no argument fills undefined. Apart, because the
 /// compiler makes of it a loop for hundreds of slots, where there are a few.
@@ -90,6 +93,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         };
         let n_slots = function.n_slots as usize;
         let keeps = function.flags & record::FLAG_ARGUMENTS != 0;
+        if function.flags & record::FLAG_CLASS != 0 && flags & CONSTRUCTS == 0 {
+            self.sync(at);
+            return Err(self.throw_type("a class's constructor needs 'new'"));
+        }
         // At least one: slot 0 lies above `sp` even where there is no argument.
         let fp = at.sp + argc - 1;
         let size = n_slots + 1 + usize::from(keeps);
@@ -128,7 +135,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let function = self.own_frame(self.heap.half(closure, 1) as usize)?;
         let fp = at.sp + argc - 1;
         let size = function.n_slots as usize + 1;
-        let is_plain = function.flags & record::FLAG_ARGUMENTS == 0;
+        let is_plain = function.flags & (record::FLAG_ARGUMENTS | record::FLAG_CLASS) == 0;
         (is_plain && fp >= size + self.lowest_frame()).then_some(function)
     }
 
@@ -245,6 +252,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             at.set(sp, value);
             return Ok(left);
         }
+        if place & CLOSES != 0 {
+            return self.leave_closing(at, link, value);
+        }
         let mut value = value;
         if place & CONSTRUCTS != 0 && !value.is_object() {
             value = at.get(at.fp + 1);
@@ -260,6 +270,32 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return Err(self.fail(left, Raise::SWITCH));
         }
         Ok(left)
+    }
+
+    /// The same for a frame that may have iterators open: they are closed first.
+    #[cold]
+    #[inline(never)]
+    fn leave_closing(&mut self, at: At<L>, link: usize, value: Value<L>) -> Result<At<L>, Raise> {
+        let place = at.get(link + 1).as_int().unwrap_or(0);
+        at.set(link + 1, Value::small(place & !CLOSES));
+        self.sync(at);
+        self.push(value)?;
+        self.close_returned()?;
+        self.pop();
+        self.leave(At { fuel: self.fuel, ..at }, link, value)
+    }
+
+    /// Flags the running frame: it has opened a generic iterator.
+    pub(crate) fn flag_frame(&mut self, at: At<L>) -> Result<(), Raise> {
+        let closure = self.as_closure(at.get(at.fp + 2));
+        let Some(function) = closure.and_then(|closure| self.closure_function(closure)) else {
+            return Err(Raise::internal("a frame without a function"));
+        };
+        let keeps = usize::from(function.has(record::FLAG_ARGUMENTS));
+        let place = at.fp - function.n_slots as usize - keeps;
+        let flagged = at.get(place).as_int().unwrap_or(0) | CLOSES;
+        at.set(place, Value::small(flagged));
+        Ok(())
     }
 
     /// Looks for a handler of the exception on its way, frame by frame. `Ok` has
@@ -279,6 +315,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             let guard = function
                 .details()
                 .and_then(|d| d.guards().find(|g| g.start <= inside && inside < g.end));
+            if !self.heap.roots.open.is_none() {
+                let code = function.code as usize;
+                let bounds =
+                    |guard: Guard| (code + guard.start as usize, code + guard.end as usize);
+                self.close_unwound(guard.map(bounds))?;
+            }
             if let Some(guard) = guard {
                 self.heap.sp = link - 1;
                 let thrown = self.heap.roots.thrown;
@@ -320,7 +362,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.nested(argc, false)
     }
 
-    fn nested(&mut self, argc: usize, constructs: bool) -> Result<Value<L>, Raise> {
+    pub(crate) fn nested(&mut self, argc: usize, constructs: bool) -> Result<Value<L>, Raise> {
         if self.nesting >= self.options.nesting_limit {
             return Err(self.note_stop(StopKind::Nesting));
         }
@@ -329,6 +371,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.nesting += 1;
         let result = self.nested_run(argc, constructs);
         self.nesting -= 1;
+        if let Err(Raise(RaiseKind::Stopped(_))) = result {
+            self.drop_open_below(bottom);
+        }
         (self.fp, self.pc) = (fp, pc);
         self.set_current(current);
         self.heap.sp = bottom;
@@ -352,7 +397,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 Err(raise) => Err(raise),
             };
         };
-        match self.enter(at, closure, argc, flags) {
+        let entered = if constructs {
+            self.construct_closure(at, closure, argc, ENTRY)
+        } else {
+            self.enter(at, closure, argc, flags)
+        };
+        match entered {
             Ok(at) => self.sync(at),
             Err(Raise(RaiseKind::Switch)) => {}
             Err(raise) => return Err(raise),
@@ -427,6 +477,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if flags & CONSTRUCTS == 0 {
             let this = self.heap.value(list, 2);
             self.heap.set_mem_value(sp + argc, this);
+        } else if self.heap.mem_value(sp + argc) == Value::object(bound) {
+            self.heap.set_mem_value(sp + argc, target);
         }
         let at = At { sp, ..at };
         match self.as_closure(target) {
@@ -438,57 +490,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    /// ECMA-262, [[Construct]] of a function of an image: the this value's place
-    /// holds whatever; it gets the new object.
-    pub(crate) fn construct_closure(
-        &mut self,
-        at: At<L>,
-        closure: Ref,
-        argc: usize,
-        flags: i32,
-    ) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let function = self.closure_function(closure);
-        let constructs = function.is_some_and(|function| {
-            !function.has(record::FLAG_ARROW) && !function.has(record::FLAG_METHOD)
-        });
-        if !constructs {
-            return Err(self.throw_type("not a constructor"));
-        }
-        let prototype = self.get(closure, Key::name(names::PROTOTYPE))?;
-        let prototype = match prototype.as_object() {
-            Some(object) => object,
-            None => Intrinsic::ObjectPrototype.reference(),
-        };
-        self.push(Value::object(prototype))?;
-        let object = self.new_object(prototype, 0)?;
-        self.pop();
-        self.heap.set_mem_value(at.sp + argc, Value::object(object));
-        let at = At { fuel: self.fuel, ..at };
-        self.enter(at, closure, argc, flags | CONSTRUCTS)
-    }
-
-    /// Constructs from Rust.
-    pub(crate) fn construct(
-        &mut self,
-        constructor: Value<L>,
-        args: &[Value<L>],
-    ) -> Result<Value<L>, Raise> {
-        self.push(constructor)?;
-        self.push(Value::undefined())?;
-        for &arg in args {
-            self.push(arg)?;
-        }
-        if let Some(closure) = self.as_closure(constructor) {
-            let at = self.registers();
-            let prototype = self.get(closure, Key::name(names::PROTOTYPE))?;
-            let prototype = prototype.as_object().unwrap_or(Intrinsic::ObjectPrototype.reference());
-            let object = self.new_object(prototype, 0)?;
-            self.heap.set_mem_value(at.sp + args.len(), Value::object(object));
-        }
-        self.nested(args.len(), true)
-    }
-
     /// Makes a closure of a function of the current image.
     pub(crate) fn make_closure_of(&mut self, at: At<L>, id: FunctionId) -> Result<Ref, Raise> {
         self.sync(at);
@@ -496,7 +497,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return Err(Raise::internal("no such function"));
         };
         let n_captures = if function.n_free == 0 { 0 } else { function.n_captures() };
-        let cells = 1 + n_captures.saturating_sub(1).div_ceil(4);
+        let n_links = n_captures + usize::from(function.has(record::FLAG_LINKED));
+        let cells = 1 + n_links.saturating_sub(1).div_ceil(4);
         let closure = self.allocate(Kind::Closure, cells)?;
         self.heap.set_half(closure, 1, (self.base(self.current) + id.index()) as u32);
         self.heap.set_child(closure, 2, Ref::NONE);
@@ -569,23 +571,5 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             }
         }
         Ok(Value::name(names::EMPTY))
-    }
-
-    /// Whether `new` can be applied.
-    pub(crate) fn is_constructor(&self, value: Value<L>) -> bool {
-        let Some(object) = value.as_object() else { return false };
-        if let Some(flash) = Flash::of(object) {
-            return flash.constructs();
-        }
-        if !object.is_cell() {
-            return false;
-        }
-        match self.heap.kind(object) {
-            Kind::Closure => self.closure_function(object).is_some_and(|function| {
-                !function.has(record::FLAG_ARROW) && !function.has(record::FLAG_METHOD)
-            }),
-            Kind::Bound => self.is_constructor(Value::object(self.heap.child(object, 2))),
-            _ => false,
-        }
     }
 }

@@ -50,6 +50,46 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// ECMA-262, ToPrimitive.
     pub(crate) fn to_primitive(&mut self, value: Value<L>, hint: Hint) -> Result<Value<L>, Raise> {
         let Some(object) = value.as_object() else { return Ok(value) };
+        self.push(value)?;
+        let exotic = self.get_method(value, names::SYMBOL_TO_PRIMITIVE)?;
+        self.pop();
+        let Some(exotic) = exotic else { return self.ordinary_to_primitive(object, hint) };
+        let wish = Value::name(match hint {
+            Hint::Default => names::DEFAULT,
+            Hint::Number => names::NUMBER,
+            Hint::String => names::STRING,
+        });
+        let result = self.invoke(exotic, value, &[wish])?;
+        if result.is_object() {
+            return Err(self.throw_type("cannot convert an object to a primitive value"));
+        }
+        Ok(result)
+    }
+
+    /// ECMA-262, GetMethod: nothing where the property is undefined or null. The
+    /// value is rooted, the method is not.
+    pub(crate) fn get_method(
+        &mut self,
+        value: Value<L>,
+        name: NameId,
+    ) -> Result<Option<Value<L>>, Raise> {
+        let method = self.get_value(value, Key::name(name))?;
+        if method.is_nullish() {
+            return Ok(None);
+        }
+        if !self.is_callable(method) {
+            return Err(self.throw_type("a method is not a function"));
+        }
+        Ok(Some(method))
+    }
+
+    /// ECMA-262, OrdinaryToPrimitive.
+    pub(crate) fn ordinary_to_primitive(
+        &mut self,
+        object: Ref,
+        hint: Hint,
+    ) -> Result<Value<L>, Raise> {
+        let value = Value::object(object);
         let order = match hint {
             Hint::String => [names::TO_STRING, names::VALUE_OF],
             Hint::Default | Hint::Number => [names::VALUE_OF, names::TO_STRING],
@@ -202,6 +242,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             Class::Boolean
         } else if value.is_string() {
             Class::Text
+        } else if value.is_symbol() {
+            Class::Symbol
         } else {
             Class::Number
         };
@@ -216,6 +258,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             Intrinsic::BooleanPrototype.reference()
         } else if value.is_string() {
             Intrinsic::StringPrototype.reference()
+        } else if value.is_symbol() {
+            Intrinsic::SymbolPrototype.reference()
         } else {
             Intrinsic::NumberPrototype.reference()
         }
@@ -383,6 +427,14 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if let Some(number) = self.as_number(value) {
             return with_text::<H, _>(number, |text| out.write_str(text));
         }
+        if value.is_symbol() {
+            out.write_str("Symbol(")?;
+            let description = self.symbol_description(value);
+            if !description.is_undefined() {
+                self.describe(description, out)?;
+            }
+            return out.write_str(")");
+        }
         match self.view(value) {
             Some(view) => {
                 let mut result = Ok(());
@@ -399,7 +451,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                     special::UNINITIALISED => "(uninitialised)",
                     _ => "(elsewhere)",
                 },
-                _ => "(symbol)",
+                _ => "(unknown)",
             }),
         }
     }

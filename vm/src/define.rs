@@ -73,7 +73,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// ECMA-262, [[Delete]]: tells whether it was allowed.
     pub(crate) fn delete(&mut self, object: Ref, key: Key) -> Result<bool, Raise> {
         let Some(own) = self.get_own(object, key)? else { return Ok(true) };
-        if !own.is(attributes::CONFIGURABLE) {
+        if !own.is(attributes::CONFIGURABLE) || self.typed_key(object, key).is_some() {
             return Ok(false);
         }
         if object.is_cell()
@@ -89,8 +89,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         {
             self.heap.mem[at] = Value::<L>::elsewhere().0;
         }
-        let by_nature =
-            !object.is_cell() || matches!(self.heap.kind(object), Kind::Closure | Kind::Bound);
+        let by_nature = !object.is_cell()
+            || matches!(self.heap.kind(object), Kind::Closure | Kind::Bound)
+            || key.is_name(names::SYMBOL_ITERATOR) && self.class(object) == Class::Arguments;
         if by_nature {
             // A mark stays, or what lies in flash would show through.
             self.add_property(
@@ -118,6 +119,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             && key.is_name(names::LENGTH)
         {
             return self.define_length(object, wish);
+        }
+        if let Some(number) = self.typed_key(object, key) {
+            return self.define_typed(object, number, wish);
         }
         let Some(own) = self.get_own(object, key)? else {
             if !self.is_extensible(object) {

@@ -39,10 +39,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     fn key_is_str(&self, key: Key, text: &str) -> bool {
         match key.kind() {
             KeyKind::Index(_) => false,
-            KeyKind::Name(name) => name.text() == text,
+            KeyKind::Name(name) => !name.is_symbol() && name.text() == text,
             KeyKind::Constant(constant) => {
                 self.is_text(Value::tagged(Tag::ImageText, constant.payload()), text)
             }
+            KeyKind::Text(_) if self.is_symbol_key(key) => false,
             KeyKind::Text(block) => self.is_text(Value::tagged(Tag::HeapText, block.0), text),
         }
     }

@@ -51,11 +51,25 @@ pub struct Families {
     pub maths: bool,
     /// `JSON`.
     pub json: bool,
+    /// `Map`, `Set`, `WeakMap`, `WeakSet`.
+    pub collections: bool,
+    /// `ArrayBuffer`, the typed arrays, `DataView`.
+    pub buffers: bool,
+    /// `Reflect`.
+    pub reflect: bool,
 }
 
 impl Families {
     /// All of them.
-    pub const ALL: Families = Families { arrays: true, strings: true, maths: true, json: true };
+    pub const ALL: Families = Families {
+        arrays: true,
+        strings: true,
+        maths: true,
+        json: true,
+        collections: true,
+        buffers: true,
+        reflect: true,
+    };
 }
 
 /// An instruction that is carried out.

@@ -3,6 +3,11 @@
 //! A key is an array index below 2^26, a name in flash, a string constant of an
 //! image, or a string in the heap that the key table holds. Strings are looked
 //! for in that order, so equal strings always give the same key.
+//!
+//! A symbol's key is the number of the symbol: a well-known one is a name in flash
+//! that no string finds, and one that a script made is its block in the heap. So a
+//! look-up compares numbers as it does for strings, and what a key is shows in the
+//! name or in the kind of the block.
 
 use crate::Host;
 use crate::error::Raise;
@@ -45,6 +50,7 @@ pub(crate) enum KeyKind {
     Index(u32),
     Name(NameId),
     Constant(ImageConst),
+    /// A string that the key table holds, or a symbol that a script made.
     Text(Ref),
 }
 
@@ -151,13 +157,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    /// The key of a value that is an integer or a string, if some object may
-    /// have it: nothing is allocated.
+    /// The key of a value that is an integer, a string or a symbol, if some object
+    /// may have it: nothing is allocated.
     pub(crate) fn find_key(&self, value: Value<L>) -> Option<Key> {
         if let Some(int) = value.as_int() {
             return u32::try_from(int).ok().and_then(Key::index);
         }
-        let view = self.view(value)?;
+        let Some(view) = self.view(value) else { return symbol_key(value) };
         // The first image comes before the key table and the others behind it: so
         // a string keeps its key when another image that has it is loaded.
         self.fixed_key(value, &view)
@@ -168,7 +174,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// The key of a string that is an index, a name or an image's constant.
     fn fixed_key(&self, value: Value<L>, view: &View<'m>) -> Option<Key> {
         match value.tag_if_not_number()? {
-            Tag::NameText => return NameId::new(value.payload() as usize).map(Key::name),
+            // The description of a well-known symbol is not the symbol.
+            Tag::NameText => {
+                let name = NameId::new(value.payload() as usize)?;
+                if !name.is_symbol() {
+                    return Some(Key::name(name));
+                }
+            }
             Tag::HeapText if is_key(self.heap.kind(Ref(value.payload()))) => {
                 return Some(Key::of(3, value.payload()));
             }
@@ -216,7 +228,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             value
         } else {
             let primitive = self.to_primitive(value, crate::convert::Hint::String)?;
-            self.to_text(primitive)?
+            if primitive.is_symbol() { primitive } else { self.to_text(primitive)? }
         };
         if let Some(key) = self.find_key(text) {
             self.keep_key(key);
@@ -244,17 +256,30 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.to_key(value)
     }
 
-    /// The string that a key stands for.
+    /// Whether a key is a symbol's.
+    pub(crate) fn is_symbol_key(&self, key: Key) -> bool {
+        match key.kind() {
+            KeyKind::Name(name) => name.is_symbol(),
+            KeyKind::Text(block) => self.heap.is_kind(block, Kind::Symbol),
+            _ => false,
+        }
+    }
+
+    /// The string or the symbol that a key stands for.
     pub(crate) fn key_text(&mut self, key: Key) -> Result<Value<L>, Raise> {
         match key.kind() {
             KeyKind::Index(index) => self.number_text(f64::from(index)),
+            KeyKind::Name(name) if name.is_symbol() => Ok(Value::symbol(name)),
             KeyKind::Name(name) => Ok(Value::name(name)),
             KeyKind::Constant(constant) => Ok(Value::tagged(Tag::ImageText, constant.payload())),
+            KeyKind::Text(block) if self.heap.is_kind(block, Kind::Symbol) => {
+                Ok(Value::tagged(Tag::Symbol, block.0))
+            }
             KeyKind::Text(block) => Ok(Value::tagged(Tag::HeapText, block.0)),
         }
     }
 
-    fn hash_view(&self, view: &View<'m>) -> usize {
+    pub(crate) fn hash_view(&self, view: &View<'m>) -> usize {
         let mut hash = 0x811c_9dc5u32;
         for at in 0..view.len() {
             hash = (hash ^ u32::from(self.unit(view, at))).wrapping_mul(0x0100_0193);
@@ -359,6 +384,21 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.heap.set_half(table, 1, count + 1);
     }
 }
+
+/// A symbol as a key.
+fn symbol_key<L: Layout>(value: Value<L>) -> Option<Key> {
+    if !value.is_symbol() {
+        return None;
+    }
+    let payload = value.payload();
+    match Ref(payload).is_cell() {
+        true => Some(Key::of(3, payload)),
+        false => NameId::new(payload as usize).map(Key::name),
+    }
+}
+
+/// Well-known symbols and references share the numbers.
+const _: () = assert!(names::COUNT < Ref::FIRST_CELL as usize);
 
 fn is_key(kind: Kind) -> bool {
     matches!(kind, Kind::KeyLatin1 | Kind::KeyUtf16 | Kind::KeyLongLatin1 | Kind::KeyLongUtf16)

@@ -46,7 +46,8 @@ pub(crate) enum Tag {
     UnitText = 12,
     /// A number constant of an image.
     ImageNumber = 14,
-    /// A symbol: the payload is its number or a reference.
+    /// A symbol: the payload is its name's number if it is well-known, or else a
+    /// reference.
     Symbol = 16,
 }
 
@@ -154,6 +155,7 @@ pub struct Narrow;
 // canonical one, so it never lies in a number cell.
 const NARROW_HEADERS_LOW: u32 = 0xfff0;
 const NARROW_HEADERS_HIGH: u32 = 0x7ff8;
+const NARROW_HEADERS_LAST: u32 = 0x7ff0;
 
 impl Layout for Narrow {
     type Slot = u32;
@@ -257,10 +259,10 @@ impl Layout for Narrow {
 
     #[inline(always)]
     fn header(kind: u8, low: u32) -> u32 {
-        let high = if kind < 16 {
-            NARROW_HEADERS_LOW + u32::from(kind)
-        } else {
-            NARROW_HEADERS_HIGH + u32::from(kind) - 15
+        let high = match kind {
+            0..16 => NARROW_HEADERS_LOW + u32::from(kind),
+            16..23 => NARROW_HEADERS_HIGH + u32::from(kind) - 15,
+            _ => NARROW_HEADERS_LAST + u32::from(kind) - 22,
         };
         Self::from_halves(high, low)
     }
@@ -272,6 +274,8 @@ impl Layout for Narrow {
             Some((high - NARROW_HEADERS_LOW) as u8)
         } else if high > NARROW_HEADERS_HIGH && high < 0x8000 {
             Some((high - NARROW_HEADERS_HIGH + 15) as u8)
+        } else if high > NARROW_HEADERS_LAST && high < NARROW_HEADERS_HIGH {
+            Some((high - NARROW_HEADERS_LAST + 22) as u8)
         } else {
             None
         }
@@ -401,7 +405,7 @@ mod tests {
 
     #[test]
     fn a_header_is_never_the_start_of_a_canonical_double() {
-        for kind in 1..=22 {
+        for kind in 1..=29 {
             let header = Narrow::header(kind, 0x1234);
             assert_eq!(Narrow::header_kind(header), Some(kind));
             let double = f64::from_bits(u64::from(header) << 32);

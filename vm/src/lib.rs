@@ -115,16 +115,20 @@
 
 mod array;
 mod builtins;
+mod bytes;
 mod call;
+mod construct;
 mod convert;
 mod define;
 mod digits;
 mod embed;
+mod entries;
 mod error;
 mod globals;
 mod heap;
 mod host;
 mod interp;
+mod iterate;
 mod keys;
 mod layout;
 mod load;
@@ -135,6 +139,7 @@ mod properties;
 mod text;
 mod throw;
 mod value;
+mod views;
 mod vm;
 
 pub use embed::Retained;

@@ -14,7 +14,6 @@ use crate::keys::{Key, KeyKind, attributes};
 use crate::layout::Layout;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
-use scruple_bytecode::image::record;
 use scruple_bytecode::names;
 
 /// What an object is besides its properties.
@@ -29,6 +28,23 @@ pub(crate) enum Class {
     Boolean = 5,
     Number = 6,
     Text = 7,
+    Symbol = 8,
+    /// Its internal value is what it goes through; the place and what it gives of
+    /// each element lie behind.
+    ArrayIterator = 9,
+    /// Likewise; the place lies behind.
+    TextIterator = 10,
+    Map = 11,
+    Set = 12,
+    WeakMap = 13,
+    WeakSet = 14,
+    /// See `builtins/collections/walk.rs`.
+    EntryIterator = 15,
+    /// See `bytes.rs`.
+    Buffer = 16,
+    /// See `views.rs`.
+    Typed = 17,
+    DataView = 18,
 }
 
 impl Class {
@@ -41,6 +57,17 @@ impl Class {
             5 => Class::Boolean,
             6 => Class::Number,
             7 => Class::Text,
+            8 => Class::Symbol,
+            9 => Class::ArrayIterator,
+            10 => Class::TextIterator,
+            11 => Class::Map,
+            12 => Class::Set,
+            13 => Class::WeakMap,
+            14 => Class::WeakSet,
+            15 => Class::EntryIterator,
+            16 => Class::Buffer,
+            17 => Class::Typed,
+            18 => Class::DataView,
             _ => Class::Plain,
         }
     }
@@ -54,6 +81,10 @@ pub(crate) mod flags {
     /// The length of an array cannot change.
     pub(crate) const LENGTH_FIXED: u32 = 0x200;
 }
+
+// The classes whose objects have properties that no table lists.
+const TEXT: u32 = Class::Text as u32;
+const TYPED: u32 = Class::Typed as u32;
 
 /// An own property.
 #[derive(Clone, Copy, Debug)]
@@ -103,6 +134,21 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(object)
     }
 
+    /// Makes an object of that many cells for a class that has slots of its own; the
+    /// collector looks at the first two of them. The prototype is rooted by the caller.
+    pub(crate) fn new_exotic(
+        &mut self,
+        class: Class,
+        prototype: Ref,
+        cells: usize,
+    ) -> Result<Ref, Raise> {
+        let object = self.allocate(Kind::Object, cells)?;
+        self.heap.set_child(object, 1, prototype);
+        self.heap.set_child(object, 2, Ref::NONE);
+        self.heap.set_half(object, 3, class as u32);
+        Ok(object)
+    }
+
     /// Makes an object with an internal value, both rooted by the caller.
     pub(crate) fn new_wrapper(
         &mut self,
@@ -110,10 +156,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         prototype: Ref,
         value: Value<L>,
     ) -> Result<Ref, Raise> {
-        let object = self.allocate(Kind::Object, 2)?;
-        self.heap.set_child(object, 1, prototype);
-        self.heap.set_child(object, 2, Ref::NONE);
-        self.heap.set_half(object, 3, class as u32);
+        let object = self.new_exotic(class, prototype, 2)?;
         self.heap.set_value(object, 2, value);
         Ok(object)
     }
@@ -305,10 +348,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             if let Some(found) = self.listed(object, key) {
                 return Ok(found);
             }
-            if self.heap.half(object, 3) & 0xff == Class::Text as u32 {
-                return self.text_own(object, key);
-            }
-            return Ok(None);
+            return match self.heap.half(object, 3) & 0xff {
+                TEXT => self.text_own(object, key),
+                TYPED => self.typed_own(object, key),
+                _ => Ok(None),
+            };
         }
         self.get_own_exotic(object, key)
     }
@@ -336,6 +380,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if let Some(found) = self.listed(holder, key) {
             return Ok(found);
         }
+        if key.is_name(names::SYMBOL_ITERATOR) && self.class(object) == Class::Arguments {
+            let value = builtins::method_of(Intrinsic::ArrayPrototype, names::VALUES);
+            return Ok(Some(Own::Data { value, attributes: attributes::HIDDEN }));
+        }
         if object == builtins::GLOBAL_OBJECT
             && let Some(found) = self.global_own(key)
         {
@@ -362,9 +410,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let constructs = object.is_cell()
             && self.heap.is_kind(object, Kind::Closure)
-            && self.closure_function(object).is_some_and(|function| {
-                !function.has(record::FLAG_ARROW) && !function.has(record::FLAG_METHOD)
-            });
+            && self.closure_constructs(object);
         if key.is_name(names::PROTOTYPE) && constructs {
             let prototype = self.new_object(Intrinsic::ObjectPrototype.reference(), 1)?;
             let value = Value::object(prototype);
@@ -406,7 +452,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             if self.get_own(holder, key)?.is_some() {
                 return Ok(true);
             }
-            holder = self.prototype(holder);
+            holder = self.above(holder, key);
         }
         Ok(false)
     }
@@ -434,7 +480,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                     }
                     return self.invoke(Value::object(getter), receiver, &[]);
                 }
-                None => holder = self.prototype(holder),
+                None => holder = self.above(holder, key),
             }
         }
         Ok(Value::undefined())
@@ -476,7 +522,16 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                     self.invoke(Value::object(setter), receiver, &[value])?;
                     return Ok(true);
                 }
-                None => holder = self.prototype(holder),
+                None => {
+                    if let Some(number) = self.typed_key(holder, key) {
+                        // There is no such element, but the value is converted.
+                        if receiver == Value::object(holder) {
+                            self.typed_set(holder, number, value)?;
+                        }
+                        return Ok(true);
+                    }
+                    holder = self.prototype(holder);
+                }
             }
         }
         let Some(target) = receiver.as_object() else { return Ok(false) };
@@ -503,6 +558,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         key: Key,
         value: Value<L>,
     ) -> Result<bool, Raise> {
+        if let Some(number) = self.typed_key(object, key) {
+            self.typed_set(object, number, value)?;
+            return Ok(true);
+        }
         if object.is_cell() && self.heap.is_kind(object, Kind::Array) {
             if let KeyKind::Index(index) = key.kind()
                 && self.element(object, index).is_some()
@@ -555,7 +614,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if object.is_cell() && self.heap.is_kind(object, Kind::Array) {
             return self.create_in_array(object, key, value, attributes);
         }
-        if !self.is_extensible(object) {
+        if !self.is_extensible(object) || self.typed_key(object, key).is_some() {
             return Ok(false);
         }
         self.add_property(object, key, value, attributes)?;

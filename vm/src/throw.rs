@@ -89,6 +89,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             None => self.text_from_str(text)?,
             Some(key) => {
                 let name = self.key_text(key)?;
+                let name = if name.is_symbol() { self.symbol_text(name)? } else { name };
                 self.push(name)?;
                 let mut builder = self.text_builder()?;
                 builder.push_value(self, name)?;

@@ -207,6 +207,12 @@ impl<L: Layout> Value<L> {
         Self::tagged(Tag::NameText, name.index() as u32)
     }
 
+    /// A well-known symbol.
+    pub(crate) fn symbol(name: NameId) -> Self {
+        debug_assert!(name.is_symbol());
+        Self::tagged(Tag::Symbol, name.index() as u32)
+    }
+
     #[inline(always)]
     pub(crate) fn unit(unit: u16) -> Self {
         Self::tagged(Tag::UnitText, u32::from(unit))

@@ -282,6 +282,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     fn reset_stack(&mut self) {
+        self.heap.roots.open = Ref::NONE;
         self.heap.sp = self.heap.stack_end();
         self.fp = self.heap.sp;
         self.pc = 0;

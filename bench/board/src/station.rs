@@ -28,6 +28,9 @@ impl Host for Station {
         strings: cfg!(feature = "strings"),
         maths: cfg!(feature = "maths"),
         json: cfg!(feature = "json"),
+        collections: cfg!(feature = "collections"),
+        buffers: cfg!(feature = "buffers"),
+        reflect: cfg!(feature = "reflect"),
     };
 
     fn observer(&mut self) -> &mut Fetches {

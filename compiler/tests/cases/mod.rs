@@ -75,6 +75,7 @@ pub(crate) const ACCEPTED: &[&str] = &[
     // sec-assignment-operators
     "a = b; a = b = c; a.b = c; a[b] = c; a += 1; a.b -= 1; a[b] *= 1; a /= 1; a %= 1; a **= 2; a <<= 1; a >>= 1; a >>>= 1; a &= 1; a |= 1; a ^= 1",
     "x = a.b = c[d] = e; x = a += b -= c; a['b'] += 1; a[0] += 1; (a) = 1; (a.b) = 1; a = b ? c : d; f(a = 1, b.c = 2)",
+    "f(1, 2, 3, a.b ??= c); f(1, a[b] ||= 2, 3); [1, 2, 3, a.b &&= c(4, 5)]; f(a, b, (c.d ??= e, 1), c[d] ??= e[f] ??= 2)",
     // sec-block, sec-let-and-const-declarations, sec-variable-statement
     "let a; let b = 1, c = 2; const d = 3; var e, f = 4, f; { let a; const b = 1; { let a = 2 } } { var e }",
     "{ let a = 1; { a; let b = a; { b; a = b } } } { x; let x = x; } { let x = () => x; x() }",
@@ -118,6 +119,27 @@ pub(crate) const ACCEPTED: &[&str] = &[
     "function f() { for (const x of y) { try { if (x) return x; continue } finally { z(() => x) } } }",
     "function f() { while (true) { try { return 1 } finally { if (a) continue; if (b) break } } }",
     "debugger; ; ; 'use strict'; 'a' + b",
+    // sec-class-definitions
+    "class A {} class B extends A {} x = class {}; y = class C extends (a, b) { ; ; }; (class extends a.b() {}).c",
+    "class A { constructor(a) { this.a = a } m() {} get b() { return 1 } set b(v) {} static s() {} static get t() { return 1 } static set t(v) {} }",
+    "class A { 'a'() {} 1() {} [b]() {} get [c]() { return 1 } static [d]() {} static 'e'() {} 1.5() {} }",
+    "class A { a; b = 1; [c] = 2; 'd' = 3; 4 = 5; static e; static f = this; static [g]; h = () => this.a; i = class { j = this }\nk\n l }",
+    "class A { static { } static { var a = 1; let b = () => this + a; b() } static { class B { static { this.c } } } }",
+    "class A { get; set; static; async; get = 1; static get; static static; static async = 2; static set() {} static static() {} get\na() { return 1 } }",
+    "function f(x) { class A { a = x; b = x++; c = () => x; d = () => A; static e = x; [x] = x; m() { return x + A } } return A } let x",
+    "class A { m() { A = 1; return () => A } } { class B extends B {} } for (let i of a) { class C { n = i } f(C) } function g() { return D } class D {}",
+    // sec-super-keyword
+    "class A extends B { constructor() { super(); } } class C extends B { constructor(...a) { super(1, ...a); this.b } }",
+    "class A extends B { constructor(a) { if (a) return; try { super(); return {} } finally { a() } for (;;) { return a } } }",
+    "class A extends B { constructor() { const f = () => { super(); return () => this }; f(); (() => super.a + new.target)() } }",
+    "class A extends B { constructor(a = () => super(), b = this) { } } class C extends B { constructor(a = super()) { return this } }",
+    "class A { m() { super.a; super[b]; super.c(); super[d](1); super.e = 1; super[f] += 2; super.g++; x = super.h--; --super[i]; delete super.j; typeof super.k } }",
+    "class A { m() { super.a ??= 1; x = super[b] ||= 2; [super.c, super[d]] = e; ({ f: super.g, ...super.h } = i); for (super.j of k) ; for (super[l] in m) ; super.n?.(); super.o`p`; new super.q(1) } }",
+    "class A { a = super.b; static c = () => super.d; static e() { return super.f } get g() { return super.h } set i(v) { super.j = v } static { super.k } }",
+    "({ m() { return super.a }, get b() { return super.c }, set b(v) { super.d = v }, [e]() { super.f() }, 1() { return () => super.g } })",
+    // sec-meta-properties
+    "function f(a = new.target) { new.target; return () => () => new.target } (function () { new new.target(); new.target() })",
+    "class A { constructor() { new.target } m() { return () => new.target } a = new.target; static { new.target } } ({ get a() { return new.target } })",
     // Dead code.
     "function f() { return 1; g(); for (;;) { h() } try { a } catch (e) { b } finally { c } } function g() { throw 1; { let x; () => x } }",
     "function f() { for (;;) ; g() } function g() { while (true) { } } function h() { for (;;) { return } try { } catch (e) { e } }",

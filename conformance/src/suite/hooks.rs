@@ -1,8 +1,9 @@
 //! What the suite asks of the program around the machine: the object `$262`
 //! (INTERPRETING.md, "Host-Defined Functions").
 //!
-//! It owns the one hook that can be given, `global`. Each of the others ends the run
-//! with a note which one was asked for: no test can catch that and go on.
+//! It owns the two hooks that can be given: `global`, and `detachArrayBuffer`, which is
+//! what `ArrayBuffer.prototype.transfer` does to the old buffer. Each of the others ends
+//! the run with a note which one was asked for: no test can catch that and go on.
 
 use scruple_vm::{Call, HostFunction, Layout, Raise, Value, Vm};
 
@@ -16,7 +17,8 @@ pub const NAME: &str = "$262";
 /// keeps its lines.
 pub const PRELUDE: &str = "var $262 = { global: this, \
     createRealm: function () { return $lackingHook('createRealm'); }, \
-    detachArrayBuffer: function () { return $lackingHook('detachArrayBuffer'); }, \
+    detachArrayBuffer: function (buffer) { this.handOver(buffer); return null; }, \
+    handOver: Function.prototype.call.bind(ArrayBuffer.prototype.transfer), \
     evalScript: function () { return $lackingHook('evalScript'); }, \
     gc: function () { return $lackingHook('gc'); }, \
     get agent() { return $lackingHook('agent'); }, \

@@ -449,6 +449,49 @@ operations! {
     LoadTemplate load_template(site: Count) "( -- template )" Effect::fixed(0, 1), Next;
     /// Makes the template object of a site, of cooked and raw strings by turns.
     MakeTemplate make_template(count: Argc) "( site text… -- template )" Effect::counted(1, 1), Next;
+    /// Closes an iterator that may have values left.
+    CloseValues close_values() "( iterator -- )" Effect::fixed(1, 0), Next;
+
+    /// Makes a class of its constructor's function and what it extends, which only a derived one looks at.
+    MakeClass make_class(function: FunctionId) "( heritage -- constructor prototype )" Effect::fixed(1, 2), Next;
+    /// Defines a method (0), getter (1) or setter (2) of a class, with 4 more of its constructor.
+    DefineMember define_member(count: Count) "( constructor prototype key function -- constructor prototype )" Effect::fixed(4, 2), Next;
+    /// Gives a class the function that defines the fields of its instances.
+    SetFields set_fields() "( constructor prototype function -- constructor prototype )" Effect::fixed(3, 2), Next;
+    /// Defines a field.
+    DefineField define_field() "( object key value -- object )" Effect::fixed(3, 1), Next;
+    /// Defines the fields that a class's constructor has for a new object.
+    InitFields init_fields() "( object constructor -- object )" Effect::fixed(2, 1), Next;
+    /// Tells a method the object that it is defined in.
+    SetHome set_home() "( object key function -- object key function )" Effect::fixed(3, 3), Next;
+    /// Pushes the object that the running method is defined in.
+    LoadHome load_home() "( -- object )" Effect::fixed(0, 1), Next;
+    /// Pushes what `new` was applied to, undefined in a plain call, and makes the this value.
+    EnterTarget enter_target() "( -- target )" Effect::fixed(0, 1), Next;
+    /// Pushes the prototype of an object.
+    PrototypeOf prototype_of() "( object -- prototype )" Effect::fixed(1, 1), Next;
+    /// Copies a reference through `super`, its key converted first.
+    CopySuper copy_super() "( this key base -- this key base this key base )" Effect::fixed(3, 6), Next;
+    /// Reads a property of a base for a this value.
+    ReadSuper read_super() "( this key base -- value )" Effect::fixed(3, 1), Next;
+    /// Reads a property of a base to call it, and leaves its this value.
+    MethodSuper method_super() "( this key base -- function this )" Effect::fixed(3, 2), Next;
+    /// Writes a property of a base for a this value and keeps the value.
+    KeepSuper keep_super() "( this key base value -- value )" Effect::fixed(4, 1), Next;
+    /// Throws the ReferenceError of deleting a property of `super`.
+    DeleteSuper delete_super() "( this key base -- boolean )" Effect::fixed(3, 1), Next;
+    /// Constructs with a constructor, what `new` was applied to, and that many arguments.
+    SuperCall super_call(argc: Argc) "( constructor target arg… -- object )" Effect::counted(2, 1), Next;
+    /// Constructs with a constructor, what `new` was applied to, and the elements of an array as arguments.
+    SuperCallList super_call_list() "( constructor target array -- object )" Effect::fixed(3, 1), Next;
+    /// Copies the top of the stack into a slot; a ReferenceError unless it is uninitialised.
+    BindSlot bind_slot(slot: Slot) "( value -- value )" Effect::fixed(1, 1), Next;
+    /// Copies the top of the stack into the slot's box; a ReferenceError unless it is uninitialised.
+    BindBox bind_box(slot: Slot) "( value -- value )" Effect::fixed(1, 1), Next;
+    /// Copies the top of the stack into a free variable; a ReferenceError unless it is uninitialised.
+    BindFree bind_free(free: FreeId) "( value -- value )" Effect::fixed(1, 1), Next;
+    /// Throws the TypeError of a derived constructor that returns neither an object nor undefined.
+    CheckDerived check_derived() "( value -- value )" Effect::fixed(1, 1), Next;
 }
 
 impl Op {

@@ -19,7 +19,7 @@ pub(super) fn construct<L: Layout, H: Host>(
     if !call.constructs {
         return Ok(value);
     }
-    let prototype = Intrinsic::BooleanPrototype.reference();
+    let prototype = vm.prototype_for(&call, Intrinsic::BooleanPrototype)?;
     vm.new_wrapper(Class::Boolean, prototype, value).map(Value::object)
 }
 

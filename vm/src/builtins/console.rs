@@ -1,4 +1,5 @@
-//! `console.log`: the host's output, with the standard's ToString.
+//! `console.log`: the host's output, with the standard's ToString; a symbol, which
+//! that refuses, is written as its own `toString` writes it.
 
 use crate::Host;
 use crate::error::Raise;
@@ -14,7 +15,8 @@ pub(super) fn log<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     for index in 0..call.argc() {
-        let text = vm.to_text(vm.arg(&call, index))?;
+        let value = vm.arg(&call, index);
+        let text = if value.is_symbol() { vm.symbol_text(value)? } else { vm.to_text(value)? };
         vm.set_arg(&call, index, text);
     }
     for index in 0..call.argc() {

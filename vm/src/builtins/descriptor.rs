@@ -110,7 +110,7 @@ fn unpack<L: Layout>(packed: Value<L>, kept: [Value<L>; 3]) -> Descriptor<L> {
 
 /// ECMA-262, ToPropertyDescriptor. Three slots on the stack keep its values; the
 /// object it is read from is rooted by the caller.
-fn to_descriptor<L: Layout, H: Host>(
+pub(super) fn to_descriptor<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     value: Value<L>,
 ) -> Result<Descriptor<L>, Raise> {
@@ -220,7 +220,7 @@ pub(super) fn get_own_property_descriptors<L: Layout, H: Host>(
 }
 
 /// ECMA-262, FromPropertyDescriptor. The result is not rooted.
-fn from_descriptor<L: Layout, H: Host>(
+pub(super) fn from_descriptor<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     own: Own<L>,
 ) -> Result<Value<L>, Raise> {
@@ -265,7 +265,7 @@ fn require_object<L: Layout, H: Host>(
 }
 
 /// Keeps the string of a key while scripts may run and make other keys.
-fn push_key<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, key: Key) -> Result<(), Raise> {
+pub(super) fn push_key<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, key: Key) -> Result<(), Raise> {
     if key.as_index().is_none() {
         let text = vm.key_text(key)?;
         vm.push(text)?;

@@ -6,6 +6,7 @@ use crate::error::Raise;
 use crate::host::Call;
 use crate::keys::{Key, attributes};
 use crate::layout::Layout;
+use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::names;
@@ -15,18 +16,59 @@ pub(super) fn construct<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
-    let prototype = vm.get(call.callee, Key::name(names::PROTOTYPE))?;
+    made(vm, &call, 0).map(Value::object)
+}
+
+/// ECMA-262, AggregateError ( errors, message [ , options ] ).
+pub(super) fn construct_aggregate<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let error = made(vm, &call, 1)?;
+    let list = vm.new_array(0)?;
+    vm.push(Value::object(list))?;
+    super::iterate(vm, vm.arg(&call, 0), |vm, value| vm.append(list, value))?;
+    let key = Key::name(names::ERRORS);
+    vm.add_property(error, key, Value::object(list), attributes::HIDDEN)?;
+    Ok(Value::object(error))
+}
+
+/// An error with the message and the options at those arguments. It is rooted.
+fn made<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+    first: usize,
+) -> Result<Ref, Raise> {
+    let key = Key::name(names::PROTOTYPE);
+    let mut prototype = match vm.foreign_target(call) {
+        Some(target) => vm.get(target, key)?,
+        None => Value::undefined(),
+    };
+    if prototype.is_object() {
+        vm.push(prototype)?;
+    } else {
+        prototype = vm.get(call.callee, key)?;
+    }
     let prototype = prototype.as_object().unwrap_or(Intrinsic::ErrorPrototype.reference());
     let error = vm.new_error(prototype)?;
     vm.push(Value::object(error))?;
-    let message = vm.arg(&call, 0);
+    let message = vm.arg(call, first);
     if !message.is_undefined() {
         let message = vm.to_text(message)?;
         vm.push(message)?;
         vm.add_property(error, Key::name(names::MESSAGE), message, attributes::HIDDEN)?;
     }
-    install_cause(vm, error, vm.arg(&call, 1))?;
-    Ok(Value::object(error))
+    install_cause(vm, error, vm.arg(call, first + 1))?;
+    Ok(error)
+}
+
+/// ECMA-262, Error.isError ( arg ).
+pub(super) fn is_error<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let object = vm.arg(&call, 0).as_object();
+    Ok(Value::boolean(object.is_some_and(|object| vm.class(object) == Class::Error)))
 }
 
 /// ECMA-262, InstallErrorCause ( O, options ).

@@ -118,3 +118,11 @@ fn require_function<L: Layout, H: Host>(
         _ => Err(vm.throw_type("the this value is not a function")),
     }
 }
+
+/// ECMA-262, Function.prototype [ %Symbol.hasInstance% ] ( V ).
+pub(super) fn has_instance<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    vm.has_instance(vm.arg(&call, 0), call.this).map(Value::boolean)
+}

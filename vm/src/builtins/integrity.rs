@@ -20,7 +20,7 @@ pub(super) fn prevent_extensions<L: Layout, H: Host>(
 ) -> Result<Value<L>, Raise> {
     let value = vm.arg(&call, 0);
     if let Some(object) = value.as_object() {
-        vm.set_flag(object, flags::NOT_EXTENSIBLE)?;
+        require_closing(vm, object)?;
     }
     Ok(value)
 }
@@ -74,15 +74,25 @@ pub(super) fn is_frozen<L: Layout, H: Host>(
     is_closed(vm, vm.arg(&call, 0), true)
 }
 
-/// ECMA-262, SetIntegrityLevel. The machine has no object that refuses it.
+fn require_closing<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, object: Ref) -> Result<(), Raise> {
+    if vm.prevent_extensions(object)? {
+        return Ok(());
+    }
+    Err(vm.throw_type("an array whose length follows its buffer cannot be closed"))
+}
+
+/// ECMA-262, SetIntegrityLevel.
 fn close<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     value: Value<L>,
     freezes: bool,
 ) -> Result<Value<L>, Raise> {
     let Some(object) = value.as_object() else { return Ok(value) };
-    vm.set_flag(object, flags::NOT_EXTENSIBLE)?;
-    if object.is_cell() && matches!(vm.heap.kind(object), Kind::Object | Kind::Array) {
+    require_closing(vm, object)?;
+    if object.is_cell()
+        && matches!(vm.heap.kind(object), Kind::Object | Kind::Array)
+        && !vm.is_typed(object)
+    {
         if vm.heap.is_kind(object, Kind::Array) {
             vm.list_elements(object)?;
             if freezes && vm.class(object) == Class::Array {

@@ -49,6 +49,8 @@ unary! {
     exp = libm::exp;
     /// ECMA-262, Math.expm1 ( x ).
     expm1 = libm::expm1;
+    /// ECMA-262, Math.f16round ( x ).
+    f16round = crate::bytes::half_precision;
     /// ECMA-262, Math.floor ( x ).
     floor = libm::floor;
     /// ECMA-262, Math.fround ( x ).

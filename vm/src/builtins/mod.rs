@@ -7,18 +7,23 @@
 
 mod array;
 mod boolean;
+mod buffers;
+mod collections;
 mod console;
 mod descriptor;
 mod error;
 mod function;
 mod global;
 mod integrity;
+mod iterators;
 mod json;
 mod math;
 mod number;
 mod object;
 mod object_prototype;
+mod reflect;
 mod string;
+mod symbol;
 mod table;
 mod uri;
 
@@ -74,6 +79,7 @@ pub(crate) enum FlashValue {
     Undefined,
     Number(f64),
     Text(NameId),
+    Symbol(NameId),
     Object(Intrinsic),
     /// The function of that owner's row: the same object.
     Method(Intrinsic, NameId),
@@ -226,7 +232,7 @@ impl Flash {
             return Ok(Some(match NATIVES[row].kind {
                 NativeKind::Method => Own::Data {
                     value: Value::object(Flash::native(row)),
-                    attributes: attributes::HIDDEN,
+                    attributes: method_attributes(name),
                 },
                 NativeKind::Constructor(intrinsic) => Own::Data {
                     value: Value::object(intrinsic.reference()),
@@ -247,6 +253,7 @@ impl Flash {
             FlashValue::Undefined => Value::undefined(),
             FlashValue::Number(number) => vm.number(number)?,
             FlashValue::Text(name) => Value::name(name),
+            FlashValue::Symbol(name) => Value::symbol(name),
             FlashValue::Object(intrinsic) => Value::object(intrinsic.reference()),
             FlashValue::Method(owner, name) => method_of(owner, name),
             FlashValue::Thrower => return Ok(Some(Own::thrower(row.attributes))),
@@ -262,15 +269,31 @@ impl Flash {
         let prefix = match kind {
             NativeKind::Getter => "get ",
             NativeKind::Setter => "set ",
+            _ if kind == NativeKind::Constructor(Intrinsic::TypedArray) => {
+                return Ok(Value::name(names::TYPED_ARRAY));
+            }
+            _ if name.is_symbol() => "",
             _ => return Ok(Value::name(name)),
         };
+        let (before, behind) = if name.is_symbol() { ("[", "]") } else { ("", "") };
         let mark = vm.heap.sp;
         let mut builder = vm.text_builder()?;
-        builder.push_str(vm, prefix)?;
-        builder.push_str(vm, name.text())?;
+        for part in [prefix, before, name.text(), behind] {
+            builder.push_str(vm, part)?;
+        }
         let text = builder.finish(vm)?;
         vm.heap.sp = mark;
         Ok(text)
+    }
+}
+
+/// The attributes of a property that is a method: the standard has two that
+/// differ.
+fn method_attributes(name: NameId) -> u8 {
+    match name {
+        names::SYMBOL_HAS_INSTANCE => 0,
+        names::SYMBOL_TO_PRIMITIVE => attributes::CONFIGURABLE,
+        _ => attributes::HIDDEN,
     }
 }
 
@@ -286,6 +309,29 @@ fn accessor_rows(row: usize) -> (Option<usize>, Option<usize>) {
     } else {
         (Some(row), Some(row + 1).filter(pairs))
     }
+}
+
+/// Hands each value of an iterable on, rooted; what the function pushes goes when it
+/// returns. If it throws, the iterator is closed.
+fn iterate<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    iterable: Value<L>,
+    mut take: impl FnMut(&mut Vm<'_, L, H>, Value<L>) -> Result<(), Raise>,
+) -> Result<(), Raise> {
+    let before = vm.heap.sp;
+    vm.push(iterable)?;
+    let iterator = vm.values_of(iterable)?;
+    vm.push(Value::object(iterator))?;
+    let mark = vm.heap.sp;
+    while let Some(value) = vm.advance(iterator)? {
+        vm.spend(1)?;
+        vm.push(value)?;
+        let taken = take(vm, value);
+        vm.or_close(iterator, taken)?;
+        vm.heap.sp = mark;
+    }
+    vm.heap.sp = before;
+    Ok(())
 }
 
 /// The function of a row, as scripts get it until they change its owner.

@@ -23,7 +23,7 @@ pub(super) fn construct<L: Layout, H: Host>(
         return Ok(value);
     }
     vm.push(value)?;
-    let prototype = Intrinsic::NumberPrototype.reference();
+    let prototype = vm.prototype_for(&call, Intrinsic::NumberPrototype)?;
     vm.new_wrapper(Class::Number, prototype, value).map(Value::object)
 }
 

@@ -8,7 +8,7 @@ use crate::error::Raise;
 use crate::host::Call;
 use crate::keys::{Key, attributes};
 use crate::layout::Layout;
-use crate::object::{Class, Own};
+use crate::object::Own;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 
@@ -18,7 +18,10 @@ pub(super) fn construct<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let value = vm.arg(&call, 0);
-    let object = if value.is_nullish() {
+    let object = if vm.foreign_target(&call).is_some() {
+        let prototype = vm.prototype_for(&call, Intrinsic::ObjectPrototype)?;
+        vm.new_object(prototype, 0)?
+    } else if value.is_nullish() {
         vm.new_object(Intrinsic::ObjectPrototype.reference(), 0)?
     } else {
         vm.to_object(value)?
@@ -100,7 +103,8 @@ fn list_properties<L: Layout, H: Host>(
     pairs: bool,
 ) -> Result<Value<L>, Raise> {
     let object = push_object(vm, value)?;
-    let keys = push_keys(vm, object)?;
+    let keys = vm.own_keys(object, false)?;
+    vm.push(Value::object(keys))?;
     let list = vm.new_array(0)?;
     vm.push(Value::object(list))?;
     for index in 0..vm.array_len(keys) {
@@ -121,23 +125,18 @@ fn list_properties<L: Layout, H: Host>(
     Ok(Value::object(list))
 }
 
-/// ECMA-262, Object.fromEntries ( iterable ), over what the machine can iterate.
+/// ECMA-262, Object.fromEntries ( iterable ).
 pub(super) fn from_entries<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let source = vm.arg(&call, 0);
+    if source.is_nullish() {
+        return Err(vm.throw_type("undefined and null have no entries"));
+    }
     let object = vm.new_object(Intrinsic::ObjectPrototype.reference(), 0)?;
     vm.push(Value::object(object))?;
-    let list = push_object(vm, source)?;
-    if !matches!(vm.class(list), Class::Array | Class::Arguments | Class::Text) {
-        return Err(vm.throw_type("the value is not iterable"));
-    }
-    let mut index = 0.0;
-    while index < vm.length_of(list)? {
-        let mark = vm.heap.sp;
-        let entry = vm.get_index(list, index)?;
-        vm.push(entry)?;
+    super::iterate(vm, source, |vm, entry| {
         let Some(entry) = entry.as_object() else {
             return Err(vm.throw_type("an entry is not an object"));
         };
@@ -146,11 +145,61 @@ pub(super) fn from_entries<L: Layout, H: Host>(
         let value = vm.get_index(entry, 1.0)?;
         vm.push(value)?;
         let key = vm.to_key(name)?;
-        vm.define(object, key, &Descriptor::data(value, attributes::ALL))?;
-        vm.heap.sp = mark;
-        index += 1.0;
-    }
+        vm.define(object, key, &Descriptor::data(value, attributes::ALL)).map(drop)
+    })?;
     Ok(Value::object(object))
+}
+
+/// ECMA-262, Object.groupBy ( items, callback ). Nobody sees the object before it is
+/// done, so it holds the groups from the start.
+pub(super) fn group_by<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let groups = vm.new_object(Ref::NONE, 0)?;
+    vm.push(Value::object(groups))?;
+    each_with_key(vm, &call, |vm, value, key| {
+        let key = vm.to_key(key)?;
+        let group = match vm.get_own(groups, key)? {
+            Some(Own::Data { value: group, .. }) => group,
+            _ => {
+                let group = Value::object(vm.new_array(0)?);
+                vm.push(group)?;
+                vm.add_property(groups, key, group, attributes::ALL)?;
+                group
+            }
+        };
+        match group.as_object() {
+            Some(group) => vm.append(group, value),
+            None => Err(Raise::internal("a group that is no array")),
+        }
+    })?;
+    Ok(Value::object(groups))
+}
+
+/// ECMA-262, GroupBy: calls the function for each value and hands on the value and
+/// what it gives, both on the stack.
+pub(super) fn each_with_key<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+    mut take: impl FnMut(&mut Vm<'_, L, H>, Value<L>, Value<L>) -> Result<(), Raise>,
+) -> Result<(), Raise> {
+    let items = vm.arg(call, 0);
+    if items.is_nullish() {
+        return Err(vm.throw_type("undefined and null have no values to group"));
+    }
+    let function = vm.arg(call, 1);
+    if !vm.is_callable(function) {
+        return Err(vm.throw_type("the argument is not a function"));
+    }
+    let mut index = 0.0;
+    super::iterate(vm, items, |vm, value| {
+        let at = vm.number(index)?;
+        let key = vm.invoke(function, Value::undefined(), &[value, at])?;
+        vm.push(key)?;
+        index += 1.0;
+        take(vm, value, key)
+    })
 }
 
 /// ECMA-262, Object.getOwnPropertyNames ( O ).
@@ -160,6 +209,15 @@ pub(super) fn get_own_property_names<L: Layout, H: Host>(
 ) -> Result<Value<L>, Raise> {
     let object = push_object(vm, vm.arg(&call, 0))?;
     vm.own_keys(object, false).map(Value::object)
+}
+
+/// ECMA-262, Object.getOwnPropertySymbols ( O ).
+pub(super) fn get_own_property_symbols<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let object = push_object(vm, vm.arg(&call, 0))?;
+    vm.own_symbols(object).map(Value::object)
 }
 
 /// ECMA-262, Object.getPrototypeOf ( O ).
@@ -230,7 +288,7 @@ pub(super) fn change_prototype<L: Layout, H: Host>(
     }
 }
 
-fn prototype_argument<L: Layout, H: Host>(
+pub(super) fn prototype_argument<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     value: Value<L>,
 ) -> Result<Ref, Raise> {
@@ -251,17 +309,17 @@ pub(super) fn push_object<L: Layout, H: Host>(
     Ok(object)
 }
 
-/// All own keys of an object, and keeps them.
+/// All own keys of an object, symbols among them, and keeps them.
 pub(super) fn push_keys<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     object: Ref,
 ) -> Result<Ref, Raise> {
-    let keys = vm.own_keys(object, false)?;
+    let keys = vm.own_keys_and_symbols(object)?;
     vm.push(Value::object(keys))?;
     Ok(keys)
 }
 
-/// A key of a list that [`push_keys`] made, and its text. The list keeps both.
+/// A key of a list that [`push_keys`] made, and its text or symbol. The list keeps both.
 pub(super) fn key_at<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     keys: Ref,

@@ -3,6 +3,7 @@
 use super::Intrinsic;
 use super::object::{change_prototype, prototype_of, push_object};
 use crate::Host;
+use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::host::Call;
 use crate::keys::{Key, attributes};
@@ -70,10 +71,23 @@ pub(super) fn to_string<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let this = call.this;
+    if !this.is_nullish() {
+        let tag = vm.get_value(this, Key::name(names::SYMBOL_TO_STRING_TAG))?;
+        if tag.is_string() {
+            vm.push(tag)?;
+            let mut text = vm.text_builder()?;
+            text.push_str(vm, "[object ")?;
+            text.push_value(vm, tag)?;
+            text.push_str(vm, "]")?;
+            return text.finish(vm);
+        }
+    }
     let tag = if this.is_undefined() {
         "[object Undefined]"
     } else if this.is_null() {
         "[object Null]"
+    } else if this.is_symbol() {
+        "[object Object]"
     } else if this.as_boolean().is_some() {
         "[object Boolean]"
     } else if this.is_string() {
@@ -86,8 +100,6 @@ pub(super) fn to_string<L: Layout, H: Host>(
 
 fn tag_of<L: Layout, H: Host>(vm: &Vm<'_, L, H>, object: Ref) -> &'static str {
     const ARRAY_PROTOTYPE: Ref = Intrinsic::ArrayPrototype.reference();
-    const MATH: Ref = Intrinsic::Math.reference();
-    const JSON: Ref = Intrinsic::Json.reference();
     match vm.class(object) {
         Class::Array => "[object Array]",
         Class::Arguments => "[object Arguments]",
@@ -96,12 +108,8 @@ fn tag_of<L: Layout, H: Host>(vm: &Vm<'_, L, H>, object: Ref) -> &'static str {
         Class::Boolean => "[object Boolean]",
         Class::Number => "[object Number]",
         Class::Text => "[object String]",
-        Class::Plain => match object {
-            ARRAY_PROTOTYPE => "[object Array]",
-            MATH => "[object Math]",
-            JSON => "[object JSON]",
-            _ => "[object Object]",
-        },
+        _ if object == ARRAY_PROTOTYPE => "[object Array]",
+        _ => "[object Object]",
     }
 }
 
@@ -134,6 +142,83 @@ pub(super) fn set_proto<L: Layout, H: Host>(
         Some(prototype) => change_prototype(vm, call.this, prototype)?,
         None if value.is_null() => change_prototype(vm, call.this, Ref::NONE)?,
         None => {}
+    }
+    Ok(Value::undefined())
+}
+
+/// ECMA-262, Object.prototype.__defineGetter__ ( P, getter ).
+pub(super) fn define_getter<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    define_accessor(vm, &call, true)
+}
+
+/// ECMA-262, Object.prototype.__defineSetter__ ( P, setter ).
+pub(super) fn define_setter<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    define_accessor(vm, &call, false)
+}
+
+fn define_accessor<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+    gets: bool,
+) -> Result<Value<L>, Raise> {
+    let object = push_object(vm, call.this)?;
+    let function = vm.arg(call, 1);
+    let Some(function) = function.as_object().filter(|_| vm.is_callable(function)) else {
+        return Err(vm.throw_type("an accessor is a function"));
+    };
+    let key = vm.to_key(vm.arg(call, 0))?;
+    let wish = Descriptor {
+        getter: gets.then_some(function),
+        setter: (!gets).then_some(function),
+        enumerable: Some(true),
+        configurable: Some(true),
+        ..Descriptor::empty()
+    };
+    if !vm.define(object, key, &wish)? {
+        return Err(vm.throw_not_definable(key));
+    }
+    Ok(Value::undefined())
+}
+
+/// ECMA-262, Object.prototype.__lookupGetter__ ( P ).
+pub(super) fn lookup_getter<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    look_accessor_up(vm, &call, true)
+}
+
+/// ECMA-262, Object.prototype.__lookupSetter__ ( P ).
+pub(super) fn lookup_setter<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    look_accessor_up(vm, &call, false)
+}
+
+fn look_accessor_up<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+    gets: bool,
+) -> Result<Value<L>, Raise> {
+    let mut holder = push_object(vm, call.this)?;
+    let key = vm.to_key(vm.arg(call, 0))?;
+    while !holder.is_none() {
+        match vm.get_own(holder, key)? {
+            Some(Own::Accessor { getter, setter, .. }) => {
+                let function = if gets { getter } else { setter };
+                let there = !function.is_none();
+                return Ok(if there { Value::object(function) } else { Value::undefined() });
+            }
+            Some(Own::Data { .. }) => break,
+            None => holder = vm.prototype(holder),
+        }
     }
     Ok(Value::undefined())
 }

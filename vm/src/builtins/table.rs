@@ -6,10 +6,12 @@
 use core::f64::consts;
 use core::marker::PhantomData;
 
+use super::buffers::{buffer, change, copy, data_view, typed, visit};
+use super::collections::{self, algebra, map, set, walk, weak};
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};
 use super::{
-    array, boolean, console, descriptor, error, function, global, integrity, json, math, number,
-    object, object_prototype, string, uri,
+    array, boolean, console, descriptor, error, function, global, integrity, iterators, json, math,
+    number, object, object_prototype, reflect, string, symbol, uri,
 };
 use crate::Host;
 use crate::error::Raise;
@@ -45,6 +47,7 @@ intrinsics! {
     NumberPrototype: ObjectPrototype;
     BooleanPrototype: ObjectPrototype;
     ErrorPrototype: ObjectPrototype;
+    AggregateErrorPrototype: ErrorPrototype;
     EvalErrorPrototype: ErrorPrototype;
     RangeErrorPrototype: ErrorPrototype;
     ReferenceErrorPrototype: ErrorPrototype;
@@ -58,6 +61,7 @@ intrinsics! {
     Number: FunctionPrototype;
     Boolean: FunctionPrototype;
     Error: FunctionPrototype;
+    AggregateError: Error;
     EvalError: Error;
     RangeError: Error;
     ReferenceError: Error;
@@ -66,8 +70,50 @@ intrinsics! {
     UriError: Error;
     Math: ObjectPrototype;
     Json: ObjectPrototype;
+    Reflect: ObjectPrototype;
     Console: ObjectPrototype;
     ThrowTypeError: FunctionPrototype;
+    MapPrototype: ObjectPrototype;
+    SetPrototype: ObjectPrototype;
+    WeakMapPrototype: ObjectPrototype;
+    WeakSetPrototype: ObjectPrototype;
+    Map: FunctionPrototype;
+    Set: FunctionPrototype;
+    WeakMap: FunctionPrototype;
+    WeakSet: FunctionPrototype;
+    SymbolPrototype: ObjectPrototype;
+    Symbol: FunctionPrototype;
+    IteratorPrototype: ObjectPrototype;
+    ArrayIteratorPrototype: IteratorPrototype;
+    StringIteratorPrototype: IteratorPrototype;
+    MapIteratorPrototype: IteratorPrototype;
+    SetIteratorPrototype: IteratorPrototype;
+    ArrayBufferPrototype: ObjectPrototype;
+    DataViewPrototype: ObjectPrototype;
+    TypedArrayPrototype: ObjectPrototype;
+    Int8ArrayPrototype: TypedArrayPrototype;
+    Uint8ArrayPrototype: TypedArrayPrototype;
+    Uint8ClampedArrayPrototype: TypedArrayPrototype;
+    Int16ArrayPrototype: TypedArrayPrototype;
+    Uint16ArrayPrototype: TypedArrayPrototype;
+    Int32ArrayPrototype: TypedArrayPrototype;
+    Uint32ArrayPrototype: TypedArrayPrototype;
+    Float16ArrayPrototype: TypedArrayPrototype;
+    Float32ArrayPrototype: TypedArrayPrototype;
+    Float64ArrayPrototype: TypedArrayPrototype;
+    ArrayBuffer: FunctionPrototype;
+    DataView: FunctionPrototype;
+    TypedArray: FunctionPrototype;
+    Int8Array: TypedArray;
+    Uint8Array: TypedArray;
+    Uint8ClampedArray: TypedArray;
+    Int16Array: TypedArray;
+    Uint16Array: TypedArray;
+    Int32Array: TypedArray;
+    Uint32Array: TypedArray;
+    Float16Array: TypedArray;
+    Float32Array: TypedArray;
+    Float64Array: TypedArray;
 }
 
 impl Intrinsic {
@@ -98,10 +144,38 @@ const fn choose<F: Copy>(keep: bool, handler: F, absent: F) -> F {
 const fn has(families: Families, owner: Intrinsic) -> bool {
     match owner {
         Intrinsic::Array | Intrinsic::ArrayPrototype => families.arrays,
+        Intrinsic::ArrayIteratorPrototype => families.arrays,
         Intrinsic::String | Intrinsic::StringPrototype => families.strings,
+        Intrinsic::StringIteratorPrototype => families.strings,
         Intrinsic::Math => families.maths,
         Intrinsic::Json => families.json,
+        Intrinsic::Reflect => families.reflect,
+        Intrinsic::Map
+        | Intrinsic::MapPrototype
+        | Intrinsic::Set
+        | Intrinsic::SetPrototype
+        | Intrinsic::WeakMap
+        | Intrinsic::WeakMapPrototype
+        | Intrinsic::WeakSet
+        | Intrinsic::MapIteratorPrototype
+        | Intrinsic::SetIteratorPrototype
+        | Intrinsic::WeakSetPrototype => families.collections,
+        buffers
+            if buffers as usize >= Intrinsic::ArrayBufferPrototype as usize
+                && buffers as usize <= Intrinsic::Float64Array as usize =>
+        {
+            families.buffers
+        }
         _ => true,
+    }
+}
+
+/// Whether a build has a function: what makes arrays and strings it has always.
+const fn has_row(families: Families, row: &NativeRow) -> bool {
+    match row.kind {
+        NativeKind::Constructor(Intrinsic::Array | Intrinsic::String) => true,
+        NativeKind::Constructor(made) => has(families, made),
+        _ => has(families, row.owner),
     }
 }
 
@@ -115,18 +189,21 @@ macro_rules! natives {
         $($name:ident $length:literal $handler:path $(, $kind:ident $($of:ident)?)?;)*
     })*) => {
         pub(super) static NATIVES: &[NativeRow] = &[$($(
-            NativeRow {
-                owner: Intrinsic::$owner,
-                name: names::$name,
-                length: $length,
-                kind: natives!(@kind $($kind $($of)?)?),
-            },
+            natives!(@row $owner $name $length $($kind $($of)?)?),
         )*)*];
 
         impl<L: Layout, H: Host> Handlers<L, H> {
             pub(super) const ALL: &'static [NativeFn<L, H>] = &[$($(
-                choose(has(H::FAMILIES, Intrinsic::$owner), $handler, absent),
+                choose(has_row(H::FAMILIES, &natives!(@row $owner $name $length $($kind $($of)?)?)), $handler, absent),
             )*)*];
+        }
+    };
+    (@row $owner:ident $name:ident $length:literal $($kind:ident $($of:ident)?)?) => {
+        NativeRow {
+            owner: Intrinsic::$owner,
+            name: names::$name,
+            length: $length,
+            kind: natives!(@kind $($kind $($of)?)?),
         }
     };
     (@kind) => { NativeKind::Method };
@@ -137,19 +214,37 @@ macro_rules! natives {
 
 natives! {
     GlobalObject {
+        AGGREGATE_ERROR 2 error::construct_aggregate, constructs AggregateError;
         ARRAY 1 array::make::construct, constructs Array;
+        ARRAY_BUFFER 1 buffer::construct, constructs ArrayBuffer;
         BOOLEAN_CTOR 1 boolean::construct, constructs Boolean;
+        DATA_VIEW 1 data_view::construct, constructs DataView;
         ERROR 1 error::construct, constructs Error;
         EVAL_ERROR 1 error::construct, constructs EvalError;
+        FLOAT16_ARRAY 3 typed::construct, constructs Float16Array;
+        FLOAT32_ARRAY 3 typed::construct, constructs Float32Array;
+        FLOAT64_ARRAY 3 typed::construct, constructs Float64Array;
         FUNCTION_CTOR 1 function::construct, constructs Function;
+        INT16_ARRAY 3 typed::construct, constructs Int16Array;
+        INT32_ARRAY 3 typed::construct, constructs Int32Array;
+        INT8_ARRAY 3 typed::construct, constructs Int8Array;
+        MAP_CTOR 0 collections::construct, constructs Map;
         NUMBER_CTOR 1 number::construct, constructs Number;
         OBJECT_CTOR 1 object::construct, constructs Object;
         RANGE_ERROR 1 error::construct, constructs RangeError;
         REFERENCE_ERROR 1 error::construct, constructs ReferenceError;
+        SET_CTOR 0 collections::construct, constructs Set;
         STRING_CTOR 1 string::construct, constructs String;
+        SYMBOL_CTOR 0 symbol::construct, constructs Symbol;
         SYNTAX_ERROR 1 error::construct, constructs SyntaxError;
         TYPE_ERROR 1 error::construct, constructs TypeError;
         URIERROR 1 error::construct, constructs UriError;
+        UINT16_ARRAY 3 typed::construct, constructs Uint16Array;
+        UINT32_ARRAY 3 typed::construct, constructs Uint32Array;
+        UINT8_ARRAY 3 typed::construct, constructs Uint8Array;
+        UINT8_CLAMPED_ARRAY 3 typed::construct, constructs Uint8ClampedArray;
+        WEAK_MAP 0 collections::construct, constructs WeakMap;
+        WEAK_SET 0 collections::construct, constructs WeakSet;
         DECODE_URI 1 uri::decode_uri;
         DECODE_URICOMPONENT 1 uri::decode_uri_component;
         ENCODE_URI 1 uri::encode_uri;
@@ -160,6 +255,10 @@ natives! {
         PARSE_INT 2 global::parse_int;
     }
     ObjectPrototype {
+        __DEFINE_GETTER__ 2 object_prototype::define_getter;
+        __DEFINE_SETTER__ 2 object_prototype::define_setter;
+        __LOOKUP_GETTER__ 1 object_prototype::lookup_getter;
+        __LOOKUP_SETTER__ 1 object_prototype::lookup_setter;
         __PROTO__ 0 object_prototype::get_proto, gets;
         __PROTO__ 1 object_prototype::set_proto, sets;
         HAS_OWN_PROPERTY 1 object_prototype::has_own_property;
@@ -170,6 +269,7 @@ natives! {
         VALUE_OF 0 object_prototype::value_of;
     }
     FunctionPrototype {
+        SYMBOL_HAS_INSTANCE 1 function::has_instance;
         APPLY 2 function::apply;
         BIND 1 function::bind;
         CALL 1 function::call;
@@ -179,6 +279,7 @@ natives! {
         AT 1 array::change::at;
         CONCAT 1 array::part::concat;
         COPY_WITHIN 2 array::change::copy_within;
+        ENTRIES 0 iterators::entries;
         EVERY 1 array::visit::every;
         FILL 1 array::change::fill;
         FILTER 1 array::visit::filter;
@@ -192,6 +293,7 @@ natives! {
         INCLUDES 1 array::search::includes;
         INDEX_OF 1 array::search::index_of;
         JOIN 1 array::search::join;
+        KEYS 0 iterators::keys;
         LAST_INDEX_OF 1 array::search::last_index_of;
         MAP 1 array::visit::map;
         POP 0 array::ends::pop;
@@ -205,10 +307,16 @@ natives! {
         SORT 1 array::sort::sort;
         SPLICE 2 array::change::splice;
         TO_LOCALE_STRING 0 array::search::to_locale_string;
+        TO_REVERSED 0 array::copy::to_reversed;
+        TO_SORTED 1 array::sort::to_sorted;
+        TO_SPLICED 2 array::copy::to_spliced;
         TO_STRING 0 array::search::to_string;
         UNSHIFT 1 array::ends::unshift;
+        VALUES 0 iterators::values;
+        WITH 2 array::copy::with;
     }
     StringPrototype {
+        SYMBOL_ITERATOR 0 iterators::of_text;
         AT 1 string::at;
         CHAR_AT 1 string::char_at;
         CHAR_CODE_AT 1 string::char_code_at;
@@ -217,13 +325,18 @@ natives! {
         ENDS_WITH 1 string::search::ends_with;
         INCLUDES 1 string::search::includes;
         INDEX_OF 1 string::search::index_of;
+        IS_WELL_FORMED 0 string::form::is_well_formed;
         LAST_INDEX_OF 1 string::search::last_index_of;
         LOCALE_COMPARE 1 string::search::locale_compare;
+        MATCH 1 string::form::needs_pattern;
+        MATCH_ALL 1 string::form::needs_pattern;
+        NORMALIZE 0 string::form::normalize;
         PAD_END 1 string::shape::pad_end;
         PAD_START 1 string::shape::pad_start;
         REPEAT 1 string::shape::repeat;
         REPLACE 2 string::search::replace;
         REPLACE_ALL 2 string::search::replace_all;
+        SEARCH 1 string::form::needs_pattern;
         SLICE 2 string::shape::slice;
         SPLIT 2 string::search::split;
         STARTS_WITH 1 string::search::starts_with;
@@ -234,6 +347,7 @@ natives! {
         TO_LOWER_CASE 0 string::case::to_lower_case;
         TO_STRING 0 string::value_of;
         TO_UPPER_CASE 0 string::case::to_upper_case;
+        TO_WELL_FORMED 0 string::form::to_well_formed;
         TRIM 0 string::shape::trim;
         TRIM_END 0 string::shape::trim_end;
         TRIM_START 0 string::shape::trim_start;
@@ -265,7 +379,9 @@ natives! {
         GET_OWN_PROPERTY_DESCRIPTOR 2 descriptor::get_own_property_descriptor;
         GET_OWN_PROPERTY_DESCRIPTORS 1 descriptor::get_own_property_descriptors;
         GET_OWN_PROPERTY_NAMES 1 object::get_own_property_names;
+        GET_OWN_PROPERTY_SYMBOLS 1 object::get_own_property_symbols;
         GET_PROTOTYPE_OF 1 object::get_prototype_of;
+        GROUP_BY 2 object::group_by;
         HAS_OWN 2 object::has_own;
         IS 2 object::is;
         IS_EXTENSIBLE 1 integrity::is_extensible;
@@ -285,12 +401,16 @@ natives! {
     String {
         FROM_CHAR_CODE 1 string::from_char_code;
         FROM_CODE_POINT 1 string::from_code_point;
+        RAW 1 string::form::raw;
     }
     Number {
         IS_FINITE 1 number::is_finite;
         IS_INTEGER 1 number::is_integer;
         IS_NA_N 1 number::is_nan;
         IS_SAFE_INTEGER 1 number::is_safe_integer;
+    }
+    Error {
+        IS_ERROR 1 error::is_error;
     }
     Math {
         ABS 1 math::abs;
@@ -308,6 +428,7 @@ natives! {
         COSH 1 math::cosh;
         EXP 1 math::exp;
         EXPM1 1 math::expm1;
+        F16ROUND 1 math::f16round;
         FLOOR 1 math::floor;
         FROUND 1 math::fround;
         HYPOT 2 math::hypot;
@@ -333,8 +454,179 @@ natives! {
         PARSE 2 json::parse;
         STRINGIFY 3 json::stringify;
     }
+    Reflect {
+        APPLY 3 reflect::apply;
+        CONSTRUCT 2 reflect::construct;
+        DEFINE_PROPERTY 3 reflect::define_property;
+        DELETE_PROPERTY 2 reflect::delete_property;
+        GET 2 reflect::get;
+        GET_OWN_PROPERTY_DESCRIPTOR 2 reflect::get_own_property_descriptor;
+        GET_PROTOTYPE_OF 1 reflect::get_prototype_of;
+        HAS 2 reflect::has;
+        IS_EXTENSIBLE 1 reflect::is_extensible;
+        OWN_KEYS 1 reflect::own_keys;
+        PREVENT_EXTENSIONS 1 reflect::prevent_extensions;
+        SET 3 reflect::set;
+        SET_PROTOTYPE_OF 2 reflect::set_prototype_of;
+    }
     Console {
         LOG 0 console::log;
+    }
+    MapPrototype {
+        CLEAR 0 map::clear;
+        DELETE 1 map::delete;
+        ENTRIES 0 walk::map_entries;
+        FOR_EACH 1 map::for_each;
+        GET 1 map::get;
+        GET_OR_INSERT 2 map::get_or_insert_value;
+        GET_OR_INSERT_COMPUTED 2 map::get_or_insert_computed;
+        HAS 1 map::has;
+        KEYS 0 walk::map_keys;
+        SET 2 map::set;
+        SIZE 0 map::size, gets;
+        VALUES 0 walk::map_values;
+    }
+    SetPrototype {
+        ADD 1 set::add;
+        CLEAR 0 set::clear;
+        DELETE 1 set::delete;
+        DIFFERENCE 1 algebra::difference;
+        ENTRIES 0 walk::set_entries;
+        FOR_EACH 1 set::for_each;
+        HAS 1 set::has;
+        INTERSECTION 1 algebra::intersection;
+        IS_DISJOINT_FROM 1 algebra::is_disjoint_from;
+        IS_SUBSET_OF 1 algebra::is_subset_of;
+        IS_SUPERSET_OF 1 algebra::is_superset_of;
+        SIZE 0 set::size, gets;
+        SYMMETRIC_DIFFERENCE 1 algebra::symmetric_difference;
+        UNION 1 algebra::union;
+        VALUES 0 walk::set_values;
+    }
+    WeakMapPrototype {
+        DELETE 1 weak::delete_from_map;
+        GET 1 weak::get;
+        GET_OR_INSERT 2 weak::get_or_insert_value;
+        GET_OR_INSERT_COMPUTED 2 weak::get_or_insert_computed;
+        HAS 1 weak::map_has;
+        SET 2 weak::set;
+    }
+    WeakSetPrototype {
+        ADD 1 weak::add;
+        DELETE 1 weak::delete_from_set;
+        HAS 1 weak::set_has;
+    }
+    Map {
+        SYMBOL_SPECIES 0 iterators::itself, gets;
+        GROUP_BY 2 map::group_by;
+    }
+    Set {
+        SYMBOL_SPECIES 0 iterators::itself, gets;
+    }
+    SymbolPrototype {
+        SYMBOL_TO_PRIMITIVE 1 symbol::value_of;
+        DESCRIPTION 0 symbol::description, gets;
+        TO_STRING 0 symbol::to_string;
+        VALUE_OF 0 symbol::value_of;
+    }
+    Symbol {
+        FOR 1 symbol::for_key;
+        KEY_FOR 1 symbol::key_for;
+    }
+    IteratorPrototype {
+        SYMBOL_ITERATOR 0 iterators::itself;
+    }
+    ArrayIteratorPrototype {
+        NEXT 0 iterators::next_of_array;
+    }
+    StringIteratorPrototype {
+        NEXT 0 iterators::next_of_text;
+    }
+    MapIteratorPrototype {
+        NEXT 0 walk::next_of_map;
+    }
+    SetIteratorPrototype {
+        NEXT 0 walk::next_of_set;
+    }
+    ArrayBufferPrototype {
+        BYTE_LENGTH 0 buffer::byte_length, gets;
+        DETACHED 0 buffer::detached, gets;
+        MAX_BYTE_LENGTH 0 buffer::max_byte_length, gets;
+        RESIZABLE 0 buffer::resizable, gets;
+        RESIZE 1 buffer::resize;
+        SLICE 2 buffer::slice;
+        TRANSFER 0 buffer::transfer;
+        TRANSFER_TO_FIXED_LENGTH 0 buffer::transfer_to_fixed_length;
+    }
+    DataViewPrototype {
+        BUFFER 0 data_view::buffer, gets;
+        BYTE_LENGTH 0 data_view::byte_length, gets;
+        BYTE_OFFSET 0 data_view::byte_offset, gets;
+        GET_FLOAT16 1 data_view::get_float16;
+        GET_FLOAT32 1 data_view::get_float32;
+        GET_FLOAT64 1 data_view::get_float64;
+        GET_INT16 1 data_view::get_int16;
+        GET_INT32 1 data_view::get_int32;
+        GET_INT8 1 data_view::get_int8;
+        GET_UINT16 1 data_view::get_uint16;
+        GET_UINT32 1 data_view::get_uint32;
+        GET_UINT8 1 data_view::get_uint8;
+        SET_FLOAT16 2 data_view::set_float16;
+        SET_FLOAT32 2 data_view::set_float32;
+        SET_FLOAT64 2 data_view::set_float64;
+        SET_INT16 2 data_view::set_int16;
+        SET_INT32 2 data_view::set_int32;
+        SET_INT8 2 data_view::set_int8;
+        SET_UINT16 2 data_view::set_uint16;
+        SET_UINT32 2 data_view::set_uint32;
+        SET_UINT8 2 data_view::set_uint8;
+    }
+    TypedArrayPrototype {
+        SYMBOL_TO_STRING_TAG 0 typed::tag, gets;
+        AT 1 visit::at;
+        BUFFER 0 typed::buffer, gets;
+        BYTE_LENGTH 0 typed::byte_length, gets;
+        BYTE_OFFSET 0 typed::byte_offset, gets;
+        CONSTRUCTOR 0 typed::construct_none, constructs TypedArray;
+        COPY_WITHIN 2 change::copy_within;
+        ENTRIES 0 visit::entries;
+        EVERY 1 visit::every;
+        FILL 1 change::fill;
+        FILTER 1 visit::filter;
+        FIND 1 visit::find;
+        FIND_INDEX 1 visit::find_index;
+        FIND_LAST 1 visit::find_last;
+        FIND_LAST_INDEX 1 visit::find_last_index;
+        FOR_EACH 1 visit::for_each;
+        INCLUDES 1 visit::includes;
+        INDEX_OF 1 visit::index_of;
+        JOIN 1 visit::join;
+        KEYS 0 visit::keys;
+        LAST_INDEX_OF 1 visit::last_index_of;
+        LENGTH 0 typed::length, gets;
+        MAP 1 visit::map;
+        REDUCE 1 visit::reduce;
+        REDUCE_RIGHT 1 visit::reduce_right;
+        REVERSE 0 change::reverse;
+        SET 1 change::set;
+        SLICE 2 copy::slice;
+        SOME 1 visit::some;
+        SORT 1 change::sort;
+        SUBARRAY 2 change::subarray;
+        TO_LOCALE_STRING 0 visit::to_locale_string;
+        TO_REVERSED 0 copy::to_reversed;
+        TO_SORTED 1 copy::to_sorted;
+        VALUES 0 visit::values;
+        WITH 2 copy::with;
+    }
+    ArrayBuffer {
+        SYMBOL_SPECIES 0 iterators::itself, gets;
+        IS_VIEW 1 buffer::is_view;
+    }
+    TypedArray {
+        SYMBOL_SPECIES 0 iterators::itself, gets;
+        FROM 1 typed::from;
+        OF 0 typed::of;
     }
 }
 
@@ -352,6 +644,7 @@ macro_rules! data {
     (@value undefined) => { FlashValue::Undefined };
     (@value number $value:expr) => { FlashValue::Number($value) };
     (@value text $value:expr) => { FlashValue::Text($value) };
+    (@value symbol $value:expr) => { FlashValue::Symbol($value) };
     (@value object $value:expr) => { FlashValue::Object($value) };
     (@value thrower) => { FlashValue::Thrower };
     (@value method $value:expr) => { FlashValue::Method($value.0, $value.1) };
@@ -363,6 +656,7 @@ data! {
         JSON HIDDEN object Intrinsic::Json;
         MATH HIDDEN object Intrinsic::Math;
         NA_N 0 number f64::NAN;
+        REFLECT HIDDEN object Intrinsic::Reflect;
         CONSOLE HIDDEN object Intrinsic::Console;
         GLOBAL_THIS HIDDEN object Intrinsic::GlobalObject;
         UNDEFINED 0 undefined;
@@ -376,12 +670,15 @@ data! {
         CONSTRUCTOR HIDDEN object Intrinsic::Function;
     }
     ArrayPrototype {
+        SYMBOL_ITERATOR HIDDEN method (Intrinsic::ArrayPrototype, names::VALUES);
         CONSTRUCTOR HIDDEN object Intrinsic::Array;
         LENGTH WRITABLE number 0.0;
     }
     StringPrototype {
         CONSTRUCTOR HIDDEN object Intrinsic::String;
         LENGTH 0 number 0.0;
+        TRIM_LEFT HIDDEN method (Intrinsic::StringPrototype, names::TRIM_START);
+        TRIM_RIGHT HIDDEN method (Intrinsic::StringPrototype, names::TRIM_END);
     }
     NumberPrototype {
         CONSTRUCTOR HIDDEN object Intrinsic::Number;
@@ -393,6 +690,11 @@ data! {
         CONSTRUCTOR HIDDEN object Intrinsic::Error;
         MESSAGE HIDDEN text names::EMPTY;
         NAME HIDDEN text names::ERROR;
+    }
+    AggregateErrorPrototype {
+        CONSTRUCTOR HIDDEN object Intrinsic::AggregateError;
+        MESSAGE HIDDEN text names::EMPTY;
+        NAME HIDDEN text names::AGGREGATE_ERROR;
     }
     EvalErrorPrototype {
         CONSTRUCTOR HIDDEN object Intrinsic::EvalError;
@@ -455,6 +757,9 @@ data! {
     Error {
         PROTOTYPE 0 object Intrinsic::ErrorPrototype;
     }
+    AggregateError {
+        PROTOTYPE 0 object Intrinsic::AggregateErrorPrototype;
+    }
     EvalError {
         PROTOTYPE 0 object Intrinsic::EvalErrorPrototype;
     }
@@ -482,6 +787,177 @@ data! {
         PI 0 number consts::PI;
         SQRT1_2 0 number consts::FRAC_1_SQRT_2;
         SQRT2 0 number consts::SQRT_2;
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::MATH;
+    }
+    Json {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::JSON;
+    }
+    Reflect {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::REFLECT;
+    }
+    MapPrototype {
+        SYMBOL_ITERATOR HIDDEN method (Intrinsic::MapPrototype, names::ENTRIES);
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::MAP_CTOR;
+        CONSTRUCTOR HIDDEN object Intrinsic::Map;
+    }
+    SetPrototype {
+        SYMBOL_ITERATOR HIDDEN method (Intrinsic::SetPrototype, names::VALUES);
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::SET_CTOR;
+        CONSTRUCTOR HIDDEN object Intrinsic::Set;
+        KEYS HIDDEN method (Intrinsic::SetPrototype, names::VALUES);
+    }
+    WeakMapPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::WEAK_MAP;
+        CONSTRUCTOR HIDDEN object Intrinsic::WeakMap;
+    }
+    WeakSetPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::WEAK_SET;
+        CONSTRUCTOR HIDDEN object Intrinsic::WeakSet;
+    }
+    Map {
+        PROTOTYPE 0 object Intrinsic::MapPrototype;
+    }
+    Set {
+        PROTOTYPE 0 object Intrinsic::SetPrototype;
+    }
+    WeakMap {
+        PROTOTYPE 0 object Intrinsic::WeakMapPrototype;
+    }
+    WeakSet {
+        PROTOTYPE 0 object Intrinsic::WeakSetPrototype;
+    }
+    SymbolPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::SYMBOL_CTOR;
+        CONSTRUCTOR HIDDEN object Intrinsic::Symbol;
+    }
+    Symbol {
+        ASYNC_ITERATOR 0 symbol names::SYMBOL_ASYNC_ITERATOR;
+        HAS_INSTANCE 0 symbol names::SYMBOL_HAS_INSTANCE;
+        IS_CONCAT_SPREADABLE 0 symbol names::SYMBOL_IS_CONCAT_SPREADABLE;
+        ITERATOR 0 symbol names::SYMBOL_ITERATOR;
+        MATCH 0 symbol names::SYMBOL_MATCH;
+        MATCH_ALL 0 symbol names::SYMBOL_MATCH_ALL;
+        PROTOTYPE 0 object Intrinsic::SymbolPrototype;
+        REPLACE 0 symbol names::SYMBOL_REPLACE;
+        SEARCH 0 symbol names::SYMBOL_SEARCH;
+        SPECIES 0 symbol names::SYMBOL_SPECIES;
+        SPLIT 0 symbol names::SYMBOL_SPLIT;
+        TO_PRIMITIVE 0 symbol names::SYMBOL_TO_PRIMITIVE;
+        TO_STRING_TAG 0 symbol names::SYMBOL_TO_STRING_TAG;
+        UNSCOPABLES 0 symbol names::SYMBOL_UNSCOPABLES;
+    }
+    ArrayIteratorPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::ARRAY_ITERATOR;
+    }
+    StringIteratorPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::STRING_ITERATOR;
+    }
+    MapIteratorPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::MAP_ITERATOR;
+    }
+    SetIteratorPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::SET_ITERATOR;
+    }
+    ArrayBufferPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::ARRAY_BUFFER;
+        CONSTRUCTOR HIDDEN object Intrinsic::ArrayBuffer;
+    }
+    DataViewPrototype {
+        SYMBOL_TO_STRING_TAG CONFIGURABLE text names::DATA_VIEW;
+        CONSTRUCTOR HIDDEN object Intrinsic::DataView;
+    }
+    TypedArrayPrototype {
+        SYMBOL_ITERATOR HIDDEN method (Intrinsic::TypedArrayPrototype, names::VALUES);
+        TO_STRING HIDDEN method (Intrinsic::ArrayPrototype, names::TO_STRING);
+    }
+    Int8ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 1.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Int8Array;
+    }
+    Uint8ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 1.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Uint8Array;
+    }
+    Uint8ClampedArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 1.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Uint8ClampedArray;
+    }
+    Int16ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 2.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Int16Array;
+    }
+    Uint16ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 2.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Uint16Array;
+    }
+    Int32ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 4.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Int32Array;
+    }
+    Uint32ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 4.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Uint32Array;
+    }
+    Float16ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 2.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Float16Array;
+    }
+    Float32ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 4.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Float32Array;
+    }
+    Float64ArrayPrototype {
+        BYTES_PER_ELEMENT 0 number 8.0;
+        CONSTRUCTOR HIDDEN object Intrinsic::Float64Array;
+    }
+    ArrayBuffer {
+        PROTOTYPE 0 object Intrinsic::ArrayBufferPrototype;
+    }
+    DataView {
+        PROTOTYPE 0 object Intrinsic::DataViewPrototype;
+    }
+    TypedArray {
+        PROTOTYPE 0 object Intrinsic::TypedArrayPrototype;
+    }
+    Int8Array {
+        BYTES_PER_ELEMENT 0 number 1.0;
+        PROTOTYPE 0 object Intrinsic::Int8ArrayPrototype;
+    }
+    Uint8Array {
+        BYTES_PER_ELEMENT 0 number 1.0;
+        PROTOTYPE 0 object Intrinsic::Uint8ArrayPrototype;
+    }
+    Uint8ClampedArray {
+        BYTES_PER_ELEMENT 0 number 1.0;
+        PROTOTYPE 0 object Intrinsic::Uint8ClampedArrayPrototype;
+    }
+    Int16Array {
+        BYTES_PER_ELEMENT 0 number 2.0;
+        PROTOTYPE 0 object Intrinsic::Int16ArrayPrototype;
+    }
+    Uint16Array {
+        BYTES_PER_ELEMENT 0 number 2.0;
+        PROTOTYPE 0 object Intrinsic::Uint16ArrayPrototype;
+    }
+    Int32Array {
+        BYTES_PER_ELEMENT 0 number 4.0;
+        PROTOTYPE 0 object Intrinsic::Int32ArrayPrototype;
+    }
+    Uint32Array {
+        BYTES_PER_ELEMENT 0 number 4.0;
+        PROTOTYPE 0 object Intrinsic::Uint32ArrayPrototype;
+    }
+    Float16Array {
+        BYTES_PER_ELEMENT 0 number 2.0;
+        PROTOTYPE 0 object Intrinsic::Float16ArrayPrototype;
+    }
+    Float32Array {
+        BYTES_PER_ELEMENT 0 number 4.0;
+        PROTOTYPE 0 object Intrinsic::Float32ArrayPrototype;
+    }
+    Float64Array {
+        BYTES_PER_ELEMENT 0 number 8.0;
+        PROTOTYPE 0 object Intrinsic::Float64ArrayPrototype;
     }
 }
 

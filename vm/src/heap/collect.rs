@@ -4,6 +4,9 @@
 //! stack of fixed size. When that is full, the block is marked all the same and
 //! the lowest such cell is remembered; once the stack is empty, marked blocks
 //! from there on are gone through again. All it needs is in the ledger.
+//!
+//! Weak tables (of WeakMap and WeakSet) are in a list through their headers. What
+//! they hold is marked last, entry by entry, once its key is.
 
 use super::kinds::{Category, Kind};
 use super::{Heap, MARK_STACK};
@@ -23,19 +26,78 @@ impl<L: Layout> Heap<'_, L> {
     pub(super) fn collect(&mut self) {
         let mut marker = Marker { pending: 0, overflow: None };
         self.mark_roots(&mut marker);
-        self.drain(&mut marker);
+        self.trace(&mut marker);
+        while self.mark_held(&mut marker) {}
+        self.drop_dead_entries();
+        self.drop_dead_keys();
+        self.sweep();
+    }
+
+    /// Marks all that marked blocks lead to.
+    fn trace(&mut self, marker: &mut Marker) {
+        self.drain(marker);
         while let Some(first) = marker.overflow.take() {
             let mut from = first;
             while let Some((cell, marked)) = self.next_block(from) {
                 if marked {
-                    self.mark_children(&mut marker, Ref::from_cell(cell));
-                    self.drain(&mut marker);
+                    self.mark_children(marker, Ref::from_cell(cell));
+                    self.drain(marker);
                 }
                 from = cell + 1;
             }
         }
-        self.drop_dead_keys();
-        self.sweep();
+    }
+
+    /// Marks the values of weak tables whose keys are marked, and tells whether there
+    /// was one: it may lead to a key of another entry. A chain of entries that lies
+    /// the wrong way round takes a pass each, and no memory.
+    fn mark_held(&mut self, marker: &mut Marker) -> bool {
+        let mut found = false;
+        let mut table = self.roots.weak;
+        while let Some(cell) = table.cell() {
+            for index in 0..self.half(table, 2) as usize {
+                let (key, value) = (self.value(table, 2 + 2 * index), 3 + 2 * index);
+                let held = self.value(table, value);
+                if self.is_marked(cell) && self.lives(key) && !self.lives(held) {
+                    found = true;
+                    self.mark_slots(marker, table, value, value + 1);
+                    self.trace(marker);
+                }
+            }
+            table = self.child(table, 1);
+        }
+        found
+    }
+
+    /// Whether a value leads to no block that would be swept.
+    fn lives(&self, value: Value<L>) -> bool {
+        let refers = matches!(
+            value.tag_if_not_number(),
+            Some(Tag::Object | Tag::HeapText | Tag::HeapNumber | Tag::Symbol)
+        );
+        let block = if refers { Ref(value.payload()) } else { Ref::NONE };
+        block.cell().is_none_or(|cell| self.is_marked(cell))
+    }
+
+    /// Empties the entries of weak tables whose keys are to be swept, and takes the
+    /// tables that are to be swept themselves out of the list.
+    fn drop_dead_entries(&mut self) {
+        let mut table = core::mem::replace(&mut self.roots.weak, Ref::NONE);
+        while let Some(cell) = table.cell() {
+            let next = self.child(table, 1);
+            if self.is_marked(cell) {
+                for index in 0..self.half(table, 2) as usize {
+                    if !self.lives(self.value(table, 2 + 2 * index)) {
+                        self.set_value(table, 2 + 2 * index, Value::hole());
+                        self.set_value(table, 3 + 2 * index, Value::undefined());
+                        self.set_half(table, 3, self.half(table, 3) - 1);
+                    }
+                }
+                self.set_child(table, 1, self.roots.weak);
+                self.roots.weak = table;
+            }
+            table = next;
+        }
     }
 
     fn mark_roots(&mut self, marker: &mut Marker) {
@@ -46,6 +108,7 @@ impl<L: Layout> Heap<'_, L> {
         self.mark(marker, self.roots.changes);
         self.mark(marker, self.roots.retained);
         self.mark(marker, self.roots.templates);
+        self.mark(marker, self.roots.open);
         self.mark(marker, self.roots.keys);
         self.mark_value(marker, self.roots.thrown);
         self.mark_value(marker, self.roots.key);
@@ -133,16 +196,24 @@ impl<L: Layout> Heap<'_, L> {
             }
             Kind::Accessor => children(self, marker, 1..3),
             Kind::Properties => self.mark_listed(marker, block),
+            Kind::Entries => {
+                children(self, marker, 1..2);
+                let cells = self.cells(block);
+                self.mark_slots(marker, block, 2, 2 * cells);
+            }
             Kind::Elements | Kind::Globals => {
                 let cells = self.cells(block);
                 self.mark_slots(marker, block, 2, 2 * cells);
             }
-            Kind::Box => self.mark_slots(marker, block, 1, 2),
+            Kind::Box | Kind::Symbol => self.mark_slots(marker, block, 1, 2),
             Kind::KeyIterator => {
                 children(self, marker, 1..2);
                 self.mark_slots(marker, block, 2, 3);
             }
-            Kind::ValueIterator => self.mark_slots(marker, block, 2, 3),
+            Kind::ValueIterator => {
+                let slots = 2 * self.cells(block);
+                self.mark_slots(marker, block, 1, slots);
+            }
             Kind::Changes => {
                 let count = self.half(block, 1) as usize;
                 children(self, marker, 2..2 + 2 * count);

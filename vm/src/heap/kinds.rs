@@ -16,12 +16,17 @@
 //! | `Box` | – | value |
 //! | `Accessor` | getter | setter |
 //! | `KeyIterator` | keys (elements) | index; object |
-//! | `ValueIterator` | – | index; iterable |
+//! | `ValueIterator` | state | index; iterable; or of a generic one `next`; iterator; frame; place; the one opened before |
 //! | `Latin1`, `Utf16` | length in code units | text… |
 //! | `LongLatin1`, `LongUtf16` | – | length; text… |
 //! | the same with `Key` | | a string that the key table holds |
 //! | `Keys` | count | table of references to key strings (halves), weak |
 //! | `Changes` | count | flash object and extra (halves)… |
+//! | `Symbol` | 1 if registered | description |
+//! | `Entries` | the table that took its place | entries in use, and those still there; key, [value] of each |
+//! | `WeakEntries` | the next such table | entries in use, and those still there; key, value of each |
+//! | `Places` | – | a half a place: number of an entry |
+//! | `Bytes` | – | bytes… |
 
 /// What a block of cells is used for. [`Kind::Number`] alone has no header.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -74,10 +79,20 @@ pub enum Kind {
     Keys = 21,
     /// The objects in flash that a script has changed.
     Changes = 22,
+    /// A symbol that a script made.
+    Symbol = 23,
+    /// What a Map or a Set holds.
+    Entries = 24,
+    /// What a WeakMap or a WeakSet holds.
+    WeakEntries = 25,
+    /// Where the entries of a large table are, by hash.
+    Places = 26,
+    /// The bytes of a buffer.
+    Bytes = 27,
 }
 
 impl Kind {
-    const ALL: [Kind; 23] = [
+    const ALL: [Kind; 28] = [
         Kind::Number,
         Kind::Object,
         Kind::Array,
@@ -101,6 +116,11 @@ impl Kind {
         Kind::KeyLongUtf16,
         Kind::Keys,
         Kind::Changes,
+        Kind::Symbol,
+        Kind::Entries,
+        Kind::WeakEntries,
+        Kind::Places,
+        Kind::Bytes,
     ];
 
     #[inline(always)]
@@ -137,6 +157,11 @@ impl Kind {
             Kind::KeyLongUtf16 => "long UTF-16 key",
             Kind::Keys => "key table",
             Kind::Changes => "changes to built-ins",
+            Kind::Symbol => "symbol",
+            Kind::Entries => "entries",
+            Kind::WeakEntries => "weak entries",
+            Kind::Places => "places of entries",
+            Kind::Bytes => "bytes",
         }
     }
 
@@ -145,18 +170,24 @@ impl Kind {
         match self {
             Kind::Number => Category::Numbers,
             Kind::Object | Kind::Extra => Category::Objects,
-            Kind::Properties | Kind::Accessor => Category::Properties,
-            Kind::Array | Kind::Elements => Category::Arrays,
+            Kind::Properties | Kind::Accessor | Kind::Entries | Kind::WeakEntries => {
+                Category::Properties
+            }
+            Kind::Array | Kind::Elements | Kind::Bytes => Category::Arrays,
             Kind::Closure | Kind::Bound => Category::Functions,
             Kind::Globals | Kind::Box | Kind::KeyIterator | Kind::ValueIterator => Category::Scopes,
-            Kind::Keys | Kind::Changes => Category::Caches,
+            Kind::Keys | Kind::Changes | Kind::Places => Category::Caches,
             _ => Category::Strings,
         }
     }
 
     /// Whether the block can refer to others.
     pub(crate) fn has_children(self) -> bool {
-        !matches!(self.category(), Category::Strings | Category::Numbers) && self != Kind::Keys
+        match self.category() {
+            Category::Strings => self == Kind::Symbol,
+            Category::Numbers => false,
+            _ => !matches!(self, Kind::Keys | Kind::Places | Kind::Bytes),
+        }
     }
 }
 
@@ -166,11 +197,11 @@ impl Kind {
 pub enum Category {
     /// Objects.
     Objects = 0,
-    /// Property tables and accessors.
+    /// Property tables, accessors, entries of maps and sets.
     Properties = 1,
-    /// Arrays and their elements.
+    /// Arrays and their elements, and the bytes of buffers.
     Arrays = 2,
-    /// Strings.
+    /// Strings and symbols.
     Strings = 3,
     /// Numbers that are no small integers.
     Numbers = 4,

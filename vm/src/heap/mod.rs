@@ -47,10 +47,15 @@ pub(crate) struct Roots<L: Layout> {
     /// The string of the key made last: who asked for the key holds a number
     /// that the collector does not see, and perhaps another string like it.
     pub(crate) key: Value<L>,
+    /// The first table with weak keys, which leads to the others: all are weak.
+    pub(crate) weak: Ref,
     /// Values the host retains, as elements.
     pub(crate) retained: Ref,
-    /// Template objects, each behind its site's number, in an array.
+    /// Template objects, each behind its site's number, and registered symbols, each
+    /// behind its key, in an array.
     pub(crate) templates: Ref,
+    /// The generic iterator opened last of those that loops and patterns have open.
+    pub(crate) open: Ref,
     /// The exception on its way, or the last value a native works on.
     pub(crate) thrown: Value<L>,
 }
@@ -120,9 +125,11 @@ impl<'m, L: Layout> Heap<'m, L> {
                 globals: [Ref::NONE; crate::MAX_IMAGES],
                 changes: Ref::NONE,
                 keys: Ref::NONE,
+                weak: Ref::NONE,
                 key: Value::undefined(),
                 retained: Ref::NONE,
                 templates: Ref::NONE,
+                open: Ref::NONE,
                 thrown: Value::undefined(),
             },
             sp: end,
@@ -188,6 +195,11 @@ impl<'m, L: Layout> Heap<'m, L> {
     #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn set_mem_value(&mut self, at: usize, value: Value<L>) {
         self.mem[at] = value.0;
+    }
+
+    /// How many cells there can be.
+    pub(crate) fn most_cells(&self) -> usize {
+        self.n_cells
     }
 
     /// How many cells a block has.

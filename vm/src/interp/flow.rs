@@ -1,4 +1,5 @@
-//! Construction, iteration: handlers that go through several objects.
+//! Construction, iteration: handlers that go through several objects. What a value
+//! iterator does is `iterate.rs`.
 
 use super::At;
 use crate::Host;
@@ -23,9 +24,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             let value = self.heap.mem_value(at.sp + index);
             self.heap.set_mem_value(sp + index, value);
         }
-        self.heap.set_mem_value(sp + argc, Value::undefined());
         let at = At { sp, ..at };
         let constructor = self.heap.mem_value(sp + argc + 1);
+        self.heap.set_mem_value(sp + argc, constructor);
+        self.construct_pushed(at, argc)
+    }
+
+    /// Constructs with what lies on the stack: the constructor, what `new` was applied
+    /// to, the arguments.
+    pub(super) fn construct_pushed(&mut self, at: At<L>, argc: usize) -> Result<At<L>, Raise> {
+        self.sync(at);
+        let constructor = self.heap.mem_value(at.sp + argc + 1);
         match self.as_closure(constructor) {
             Some(closure) => self.construct_closure(at, closure, argc, 0),
             None if self.is_constructor(constructor) => {
@@ -122,28 +131,20 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.sync(at);
         let value = self.peek(at, 0);
         let iterator = self.values_of(value)?;
+        if self.is_generic(iterator) {
+            self.note_open(at, iterator)?;
+        }
         Ok(self.replace_after(at, 1, Value::object(iterator)))
     }
 
-    /// An iterator over the values of an iterable, which the caller has rooted.
-    pub(super) fn values_of(&mut self, value: Value<L>) -> Result<Ref, Raise> {
-        let iterable = value.is_string()
-            || value.as_object().is_some_and(|object| {
-                matches!(self.class(object), Class::Array | Class::Arguments | Class::Text)
-            });
-        if !iterable {
-            return Err(self.throw_type("the value is not iterable"));
+    /// Closes the iterator on top of the stack, unless it is done.
+    pub(super) fn end_values(&mut self, at: At<L>) -> Result<At<L>, Raise> {
+        self.sync(at);
+        let iterator = self.iterator(at, Kind::ValueIterator)?;
+        if self.is_generic(iterator) {
+            self.close_iterator(iterator)?;
         }
-        let value = match value.as_object() {
-            Some(object) if self.class(object) == Class::Text => self.internal_value(object),
-            _ => value,
-        };
-        self.push(value)?;
-        let iterator = self.allocate(Kind::ValueIterator, 2)?;
-        self.pop();
-        self.heap.set_value(iterator, 1, Value::small(0));
-        self.heap.set_value(iterator, 2, value);
-        Ok(iterator)
+        Ok(self.drop_after(at, 1))
     }
 
     /// The next value of the iterator on top of the stack.
@@ -153,39 +154,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.advance(iterator)
     }
 
-    /// The next value of an iterator: an element, or the text of a code point.
-    pub(super) fn advance(&mut self, iterator: Ref) -> Result<Option<Value<L>>, Raise> {
-        let value = self.heap.value(iterator, 2);
-        let index = self.heap.value(iterator, 1).as_int().unwrap_or(0);
-        let (step, result) = match value.as_object() {
-            Some(object) => {
-                if f64::from(index) >= self.length_of(object)? {
-                    return self.exhaust(iterator);
-                }
-                let Some(key) = Key::index(index as u32) else { return self.exhaust(iterator) };
-                self.heap.set_value(iterator, 1, Value::small(index + 1));
-                return self.get(object, key).map(Some);
-            }
-            None => {
-                let Some(view) = self.view(value) else { return Ok(None) };
-                let start = index as usize;
-                if start >= view.len() {
-                    return self.exhaust(iterator);
-                }
-                let (_, units) = self.code_point(&view, start);
-                (units, self.slice_text(value, start, start + units)?)
-            }
-        };
-        self.heap.set_value(iterator, 1, Value::small(index + step as i32));
-        Ok(Some(result))
-    }
-
-    /// An exhausted iterator stays so, whatever is appended later.
-    fn exhaust(&mut self, iterator: Ref) -> Result<Option<Value<L>>, Raise> {
-        self.heap.set_value(iterator, 2, Value::name(names::EMPTY));
-        Ok(None)
-    }
-
     /// The own keys of an object as an array of strings: indexes in ascending
     /// order, then the others as they were added (ECMA-262,
     /// OrdinaryOwnPropertyKeys).
@@ -193,7 +161,25 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let keys = self.new_array(0)?;
         self.push(Value::object(keys))?;
         self.collect_indexes(object, keys, enumerable_only)?;
-        self.collect_names(object, keys, enumerable_only)?;
+        self.collect_names(object, keys, enumerable_only, false)?;
+        self.pop();
+        Ok(keys)
+    }
+
+    /// All of them, symbols behind the strings.
+    pub(crate) fn own_keys_and_symbols(&mut self, object: Ref) -> Result<Ref, Raise> {
+        let keys = self.own_keys(object, false)?;
+        self.push(Value::object(keys))?;
+        self.collect_names(object, keys, false, true)?;
+        self.pop();
+        Ok(keys)
+    }
+
+    /// The symbols alone.
+    pub(crate) fn own_symbols(&mut self, object: Ref) -> Result<Ref, Raise> {
+        let keys = self.new_array(0)?;
+        self.push(Value::object(keys))?;
+        self.collect_names(object, keys, false, true)?;
         self.pop();
         Ok(keys)
     }
@@ -205,7 +191,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         enumerable_only: bool,
     ) -> Result<(), Raise> {
         let is_text = object.is_cell() && self.class(object) == Class::Text;
-        let dense = if is_text {
+        let is_typed = self.is_typed(object);
+        let dense = if is_typed {
+            self.view_len(object).unwrap_or(0) as u32
+        } else if is_text {
             self.view(self.internal_value(object)).map_or(0, |view| view.len() as u32)
         } else if object.is_cell() && self.heap.is_kind(object, Kind::Array) {
             self.array_room(object)
@@ -217,7 +206,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             // The lowest listed index from `next` on, and the dense ones before it.
             let listed = self.lowest_listed(object, next);
             while next < dense && listed.is_none_or(|listed| next < listed) {
-                if is_text || self.element(object, next).is_some() {
+                if is_text || is_typed || self.element(object, next).is_some() {
                     let text = self.number_text(f64::from(next))?;
                     self.push(text)?;
                     self.append(keys, text)?;
@@ -263,24 +252,28 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(())
     }
 
+    /// The keys that are no indexes: symbols, or all but those.
     fn collect_names(
         &mut self,
         object: Ref,
         keys: Ref,
         enumerable_only: bool,
+        symbols: bool,
     ) -> Result<(), Raise> {
         let by_nature = self.natural_names(object);
-        for &name in by_nature.iter().flatten() {
+        for &name in by_nature.iter().flatten().filter(|name| name.is_symbol() == symbols) {
             self.collect(object, keys, Key::name(name), enumerable_only)?;
         }
         if let Some(flash) = crate::builtins::Flash::of(object) {
             let mut index = 0;
             while let Some(name) = flash.name_at(index) {
-                self.collect(object, keys, Key::name(name), enumerable_only)?;
+                if name.is_symbol() == symbols {
+                    self.collect(object, keys, Key::name(name), enumerable_only)?;
+                }
                 index += 1;
             }
         }
-        if object == crate::builtins::GLOBAL_OBJECT {
+        if object == crate::builtins::GLOBAL_OBJECT && !symbols {
             self.collect_globals(keys, enumerable_only)?;
         }
         let mut at = 0;
@@ -304,7 +297,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 }
                 _ => false,
             };
-            if !collected {
+            if !collected && self.is_symbol_key(key) == symbols {
                 self.collect(object, keys, key, enumerable_only)?;
             }
         }
@@ -326,7 +319,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 self.is_constructor(value).then_some(names::PROTOTYPE),
             ],
             Class::Array | Class::Text => [Some(names::LENGTH), None, None],
-            Class::Arguments => [Some(names::LENGTH), Some(names::CALLEE), None],
+            Class::Arguments => {
+                [Some(names::LENGTH), Some(names::CALLEE), Some(names::SYMBOL_ITERATOR)]
+            }
             _ => [None; 3],
         }
     }

@@ -7,7 +7,7 @@ use super::At;
 use crate::Host;
 use crate::error::Raise;
 use crate::layout::Layout;
-use crate::value::Value;
+use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::Handlers;
 use scruple_bytecode::operand::{
@@ -854,5 +854,118 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
 
     fn make_template(&mut self, at: At<L>, count: Argc) -> Next<L> {
         self.template_of(at, count.index())
+    }
+
+    fn close_values(&mut self, at: At<L>) -> Next<L> {
+        self.end_values(at)
+    }
+
+    fn make_class(&mut self, at: At<L>, function: FunctionId) -> Next<L> {
+        self.class_of(at, function)
+    }
+
+    fn define_member(&mut self, at: At<L>, count: Count) -> Next<L> {
+        self.define_class_member(at, count.index())
+    }
+
+    fn set_fields(&mut self, at: At<L>) -> Next<L> {
+        self.set_class_fields(at)
+    }
+
+    fn define_field(&mut self, at: At<L>) -> Next<L> {
+        self.define_own_field(at)
+    }
+
+    fn init_fields(&mut self, at: At<L>) -> Next<L> {
+        self.sync(at);
+        if let Some(closure) = self.as_closure(self.peek(at, 0)) {
+            self.define_fields(self.peek(at, 1), closure)?;
+        }
+        Ok(self.drop_after(at, 1))
+    }
+
+    fn set_home(&mut self, at: At<L>) -> Next<L> {
+        if let (Some(home), Some(closure)) =
+            (self.peek(at, 2).as_object(), self.as_closure(self.peek(at, 0)))
+        {
+            self.set_link(closure, home);
+        }
+        Ok(at)
+    }
+
+    fn load_home(&mut self, at: At<L>) -> Next<L> {
+        self.push_home(at)
+    }
+
+    fn enter_target(&mut self, at: At<L>) -> Next<L> {
+        self.push_target(at)
+    }
+
+    fn prototype_of(&mut self, at: At<L>) -> Next<L> {
+        let prototype = self.peek(at, 0).as_object().map_or(Ref::NONE, |o| self.prototype(o));
+        let value = if prototype.is_none() { Value::null() } else { Value::object(prototype) };
+        Ok(self.replace(at, 1, value))
+    }
+
+    fn copy_super(&mut self, at: At<L>) -> Next<L> {
+        self.copy_super_reference(at)
+    }
+
+    fn read_super(&mut self, at: At<L>) -> Next<L> {
+        let value = self.property_of_super(at)?;
+        Ok(self.replace_after(at, 3, value))
+    }
+
+    fn method_super(&mut self, at: At<L>) -> Next<L> {
+        let function = self.property_of_super(at)?;
+        let this = self.peek(at, 2);
+        at.set(at.sp + 2, function);
+        at.set(at.sp + 1, this);
+        Ok(self.drop_after(at, 1))
+    }
+
+    fn keep_super(&mut self, at: At<L>) -> Next<L> {
+        self.set_property_of_super(at)
+    }
+
+    fn delete_super(&mut self, at: At<L>) -> Next<L> {
+        self.sync(at);
+        let prototype = crate::builtins::Intrinsic::ReferenceErrorPrototype;
+        Err(self.throw_error(prototype, "a property of 'super' cannot be deleted", None))
+    }
+
+    fn super_call(&mut self, at: At<L>, argc: Argc) -> Next<L> {
+        self.construct_pushed(at, argc.index())
+    }
+
+    fn super_call_list(&mut self, at: At<L>) -> Next<L> {
+        self.super_call_with_list(at)
+    }
+
+    fn bind_slot(&mut self, at: At<L>, slot: Slot) -> Next<L> {
+        if at.get(Self::slot_at(at, slot)) != Value::uninitialised() {
+            return Err(self.bound_already(at));
+        }
+        self.keep_slot(at, slot)
+    }
+
+    fn bind_box(&mut self, at: At<L>, slot: Slot) -> Next<L> {
+        match self.slot_box(at, slot) {
+            Some(boxed) => self.bind_boxed(at, boxed),
+            None => Err(self.no_box(at)),
+        }
+    }
+
+    fn bind_free(&mut self, at: At<L>, free: FreeId) -> Next<L> {
+        self.bind_free_variable(at, free)
+    }
+
+    fn check_derived(&mut self, at: At<L>) -> Next<L> {
+        let value = self.peek(at, 0);
+        if value.is_object() || value.is_undefined() {
+            return Ok(at);
+        }
+        self.sync(at);
+        Err(self.throw_type("a derived constructor returns an object or nothing"))
     }
 }

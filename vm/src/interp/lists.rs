@@ -6,7 +6,6 @@
 use super::At;
 use crate::Host;
 use crate::builtins::Intrinsic;
-use crate::call::CONSTRUCTS;
 use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
@@ -95,16 +94,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.sync(at);
         let array = self.literal_array(self.peek(at, 0))?;
         let constructor = self.peek(at, 1);
-        // The this value's place is that of the array.
+        // The place of what `new` is applied to is that of the array.
         let (spilled, argc) = self.spill(at, array, at.sp)?;
-        spilled.set(at.sp, Value::undefined());
-        match self.as_closure(constructor) {
-            Some(closure) => self.construct_closure(spilled, closure, argc, 0),
-            None if self.is_constructor(constructor) => {
-                self.call_other(spilled, constructor, argc, CONSTRUCTS)
-            }
-            None => Err(self.throw_type("not a constructor")),
-        }
+        spilled.set(at.sp, constructor);
+        self.construct_pushed(spilled, argc)
+    }
+
+    pub(super) fn super_call_with_list(&mut self, at: At<L>) -> Result<At<L>, Raise> {
+        self.sync(at);
+        let array = self.literal_array(self.peek(at, 0))?;
+        let (spilled, argc) = self.spill(at, array, at.sp + 1)?;
+        self.construct_pushed(spilled, argc)
     }
 
     pub(super) fn copy_into_literal(&mut self, at: At<L>) -> Result<At<L>, Raise> {
@@ -139,7 +139,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let source = self.to_object(source)?;
         self.push(Value::object(source))?;
-        let keys = self.own_keys(source, false)?;
+        let keys = self.own_keys_and_symbols(source)?;
         self.push(Value::object(keys))?;
         for index in 0..self.array_len(keys) {
             let Some(text) = self.element(keys, index) else { continue };
@@ -167,7 +167,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let Some(function) = self.peek(at, 0).as_object() else {
             return Err(Raise::internal("a name for no function"));
         };
-        let mut name = self.to_text(self.peek(at, 1))?;
+        // A class has its own `name` by now if one is static in it.
+        if self.listed(self.holder(function), Key::name(names::NAME)).is_some() {
+            return Ok(at);
+        }
+        let key = self.peek(at, 1);
+        let mut name = if key.is_symbol() { self.symbol_name(key)? } else { self.to_text(key)? };
         self.push(name)?;
         if prefix > 0 {
             let kind = self.text_from_str(if prefix == 1 { "get " } else { "set " })?;

@@ -5,6 +5,7 @@
 //! in [`At`]; before anything that may allocate, call or throw they are synced
 //! into the machine.
 
+mod classes;
 mod compact;
 mod flow;
 mod handlers;

@@ -2,7 +2,7 @@
 
 use super::At;
 use crate::Host;
-use crate::builtins::Intrinsic;
+use crate::builtins::{Intrinsic, method_of};
 use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
@@ -333,14 +333,34 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(self.replace_after(at, count, Value::object(array)))
     }
 
-    /// ECMA-262, OrdinaryHasInstance.
+    /// ECMA-262, InstanceofOperator. Both values are rooted.
     pub(crate) fn is_instance(
         &mut self,
         value: Value<L>,
         constructor: Value<L>,
     ) -> Result<bool, Raise> {
-        let Some(object) = constructor.as_object().filter(|_| self.is_callable(constructor)) else {
+        if constructor.is_object() {
+            let usual = method_of(Intrinsic::FunctionPrototype, names::SYMBOL_HAS_INSTANCE);
+            let method = self.get_method(constructor, names::SYMBOL_HAS_INSTANCE)?;
+            if let Some(method) = method.filter(|&method| method != usual) {
+                let result = self.invoke(method, constructor, &[value])?;
+                return Ok(self.to_boolean(result));
+            }
+        }
+        if !self.is_callable(constructor) {
             return Err(self.throw_type("the right side of 'instanceof' is not a function"));
+        }
+        self.has_instance(value, constructor)
+    }
+
+    /// ECMA-262, OrdinaryHasInstance.
+    pub(crate) fn has_instance(
+        &mut self,
+        value: Value<L>,
+        constructor: Value<L>,
+    ) -> Result<bool, Raise> {
+        let Some(object) = constructor.as_object().filter(|_| self.is_callable(constructor)) else {
+            return Ok(false);
         };
         if object.is_cell() && self.heap.is_kind(object, Kind::Bound) {
             let target = Value::object(self.heap.child(object, 2));

@@ -128,6 +128,30 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
+    /// The this value of a derived constructor is bound, once, in an arrow function.
+    pub(super) fn bind_free_variable(&mut self, at: At<L>, free: FreeId) -> Result<At<L>, Raise> {
+        match self.free_variable(at, free) {
+            Some(Free::Box(boxed)) => self.bind_boxed(at, boxed),
+            _ => Err(self.no_box(at)),
+        }
+    }
+
+    pub(super) fn bind_boxed(&mut self, at: At<L>, boxed: Ref) -> Result<At<L>, Raise> {
+        if self.heap.value(boxed, 1) != Value::uninitialised() {
+            return Err(self.bound_already(at));
+        }
+        let value = self.peek(at, 0);
+        self.heap.set_value(boxed, 1, value);
+        Ok(at)
+    }
+
+    #[cold]
+    pub(super) fn bound_already(&mut self, at: At<L>) -> Raise {
+        self.sync(at);
+        let prototype = crate::builtins::Intrinsic::ReferenceErrorPrototype;
+        self.throw_error(prototype, "'super' was called before", None)
+    }
+
     /// The slot of a global of the current image.
     #[inline(always)]
     pub(super) fn global_slot(&self, global: GlobalId) -> usize {

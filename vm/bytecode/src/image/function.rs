@@ -30,6 +30,16 @@ pub mod record {
     /// Flag: the function makes an arguments object, so the call keeps arguments
     /// past the parameters.
     pub const FLAG_ARGUMENTS: u8 = 4;
+    /// Flag: the constructor of a class, which is called by `new` only.
+    pub const FLAG_CLASS: u8 = 8;
+    /// Flag: the constructor of a class that extends another; it makes no object.
+    pub const FLAG_DERIVED: u8 = 16;
+    /// Flag: the closure has one more reference, behind its captures: of a method
+    /// the object it is defined in, of a class's constructor the function that
+    /// defines the fields.
+    pub const FLAG_LINKED: u8 = 32;
+    /// Flag: the function asks for `new.target`, and makes its this value itself.
+    pub const FLAG_TARGET: u8 = 64;
 }
 
 /// Bit of a free-variable entry that marks a global.

@@ -7,9 +7,9 @@ use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::host::Call;
 use crate::layout::Layout;
-use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
+use scruple_bytecode::names;
 
 /// The longest array whose elements get their place when it is made empty. A
 /// longer one may well stay sparse, and grows as it is filled.
@@ -20,9 +20,24 @@ pub(crate) fn construct<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
-    let first = vm.arg(&call, 0);
+    let prototype = vm.prototype_for(&call, Intrinsic::ArrayPrototype)?;
+    let array = construct_plain(vm, &call)?;
+    if vm.foreign_target(&call).is_some()
+        && let Some(object) = array.as_object()
+    {
+        vm.push(array)?;
+        vm.set_prototype(object, prototype)?;
+    }
+    Ok(array)
+}
+
+fn construct_plain<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+) -> Result<Value<L>, Raise> {
+    let first = vm.arg(call, 0);
     if call.argc() != 1 || !first.is_number() {
-        return of_arguments(vm, &call);
+        return of_arguments(vm, call);
     }
     let length = vm.to_array_length(first)?;
     let wish = if length as usize <= ROOM_AT_ONCE { length as usize } else { 0 };
@@ -73,7 +88,8 @@ pub(crate) fn of<L: Layout, H: Host>(
 }
 
 /// ECMA-262, Array.from ( items [ , mapper [ , thisArg ] ] ). Arrays, arguments
-/// objects and strings are iterated as their iterators would; there are no others.
+/// objects and strings are gone through without an iterator, as long as theirs are
+/// the standard's own.
 pub(crate) fn from<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: Call<L>,
@@ -86,16 +102,16 @@ pub(crate) fn from<L: Layout, H: Host>(
     if items.is_nullish() {
         return Err(vm.throw_type("an array cannot be made from undefined or null"));
     }
-    let text = match items.as_object() {
-        Some(object) if vm.class(object) == Class::Text => vm.internal_value(object),
-        _ => items,
-    };
-    if text.is_string() {
+    let plain = vm.plainly_iterable(items);
+    if let Some(text) = plain.filter(|plain| plain.is_string()) {
         return from_text(vm, &call, text, mapper);
+    }
+    let iterates = plain.is_some();
+    if !iterates && let Some(method) = vm.get_method(items, names::SYMBOL_ITERATOR)? {
+        return from_iterator(vm, &call, items, method, mapper);
     }
     let source = vm.to_object(items)?;
     vm.push(Value::object(source))?;
-    let iterates = matches!(vm.class(source), Class::Array | Class::Arguments);
     let mut length = vm.length_of(source)?;
     let target = if iterates { target(vm, &call, None)? } else { target(vm, &call, Some(length))? };
     let mut index = 0.0;
@@ -109,6 +125,29 @@ pub(crate) fn from<L: Layout, H: Host>(
         }
         let value = read(vm, source, index)?;
         put_mapped(vm, &call, target, index, value, mapper)?;
+        index += 1.0;
+    }
+    set_length(vm, target, index)?;
+    Ok(Value::object(target))
+}
+
+/// The elements are what the iterator gives.
+fn from_iterator<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+    items: Value<L>,
+    method: Value<L>,
+    mapper: Option<Value<L>>,
+) -> Result<Value<L>, Raise> {
+    vm.push(method)?;
+    let target = target(vm, call, None)?;
+    let iterator = vm.values_by(items, method)?;
+    vm.push(Value::object(iterator))?;
+    let mut index = 0.0;
+    while let Some(value) = vm.advance(iterator)? {
+        vm.spend(1)?;
+        let put = put_mapped(vm, call, target, index, value, mapper);
+        vm.or_close(iterator, put)?;
         index += 1.0;
     }
     set_length(vm, target, index)?;

@@ -8,6 +8,7 @@
 //! symbols a script cannot give an array another species.
 
 pub(super) mod change;
+pub(super) mod copy;
 pub(super) mod ends;
 pub(super) mod make;
 pub(super) mod part;
@@ -96,7 +97,7 @@ fn present<L: Layout, H: Host>(
             Some(Own::Accessor { getter, .. }) => {
                 return vm.invoke(Value::object(getter), Value::object(object), &[]).map(Some);
             }
-            None => holder = vm.prototype(holder),
+            None => holder = vm.above(holder, key),
         }
     }
     Ok(None)

@@ -103,7 +103,17 @@ pub(crate) fn join<L: Layout, H: Host>(
 ) -> Result<Value<L>, Raise> {
     let object = this_object(vm, &call)?;
     let length = vm.length_of(object)?;
-    let separator = match vm.arg(&call, 0) {
+    join_elements(vm, &call, object, length)
+}
+
+/// The same for an object and a length that are known: a typed array's, too.
+pub(in crate::builtins) fn join_elements<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+    object: Ref,
+    length: f64,
+) -> Result<Value<L>, Raise> {
+    let separator = match vm.arg(call, 0) {
         value if value.is_undefined() => Value::unit(u16::from(b',')),
         value => vm.to_text(value)?,
     };
@@ -118,6 +128,15 @@ pub(crate) fn to_locale_string<L: Layout, H: Host>(
 ) -> Result<Value<L>, Raise> {
     let object = this_object(vm, &call)?;
     let length = vm.length_of(object)?;
+    join_locally(vm, object, length)
+}
+
+/// The same for an object and a length that are known.
+pub(in crate::builtins) fn join_locally<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    object: Ref,
+    length: f64,
+) -> Result<Value<L>, Raise> {
     joined(vm, object, length, Value::unit(u16::from(b',')), |vm, value| {
         let method = vm.get_value(value, Key::name(names::TO_LOCALE_STRING))?;
         let text = vm.invoke(method, value, &[])?;

@@ -1,9 +1,10 @@
-//! `Array.prototype.sort`: a stable merge sort of a copy, as the standard asks:
-//! what the comparator does to the array meanwhile has no effect on the order.
+//! `sort` and `toSorted` of `Array.prototype`: a stable merge sort of a copy, as the
+//! standard asks: what the comparator does to the array meanwhile has no effect on
+//! the order.
 
 use core::cmp::Ordering;
 
-use super::{present, remove, this_object, write};
+use super::{create, present, read, remove, this_object, write};
 use crate::Host;
 use crate::error::Raise;
 use crate::host::Call;
@@ -17,10 +18,7 @@ pub(crate) fn sort<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
-    let comparator = vm.arg(&call, 0);
-    if !comparator.is_undefined() && !vm.is_callable(comparator) {
-        return Err(vm.throw_type("the comparator is not a function"));
-    }
+    let comparator = comparator(vm, &call)?;
     let object = this_object(vm, &call)?;
     let length = vm.length_of(object)?;
     let (items, n_undefined) = collect(vm, object, length)?;
@@ -40,6 +38,44 @@ pub(crate) fn sort<L: Layout, H: Host>(
         index += 1.0;
     }
     Ok(Value::object(object))
+}
+
+/// ECMA-262, Array.prototype.toSorted ( comparator ): elements that are not there
+/// are undefined in the copy.
+pub(crate) fn to_sorted<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let comparator = comparator(vm, &call)?;
+    let object = this_object(vm, &call)?;
+    let length = vm.length_of(object)?;
+    let items = super::copy::new_array(vm, length)?;
+    let (mut index, mut n_defined) = (0.0, 0.0);
+    while index < length {
+        let value = read(vm, object, index)?;
+        if !value.is_undefined() {
+            create(vm, items, n_defined, value)?;
+            n_defined += 1.0;
+        }
+        index += 1.0;
+    }
+    merge_sort(vm, items, comparator)?;
+    while n_defined < length {
+        create(vm, items, n_defined, Value::undefined())?;
+        n_defined += 1.0;
+    }
+    Ok(Value::object(items))
+}
+
+pub(in crate::builtins) fn comparator<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+) -> Result<Value<L>, Raise> {
+    let comparator = vm.arg(call, 0);
+    if !comparator.is_undefined() && !vm.is_callable(comparator) {
+        return Err(vm.throw_type("the comparator is not a function"));
+    }
+    Ok(comparator)
 }
 
 /// ECMA-262, SortIndexedProperties, the elements that are there: those other than
@@ -72,7 +108,7 @@ fn collect<L: Layout, H: Host>(
 
 /// Merges from the bottom up. Runs are cut evenly, so that the left one of a
 /// pair, which is copied out, never has more than half of the elements.
-fn merge_sort<L: Layout, H: Host>(
+pub(in crate::builtins) fn merge_sort<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     items: Ref,
     comparator: Value<L>,

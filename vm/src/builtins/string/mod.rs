@@ -6,6 +6,7 @@
 //! pattern is a string throughout.
 
 pub(super) mod case;
+pub(super) mod form;
 pub(super) mod search;
 pub(super) mod shape;
 
@@ -30,13 +31,16 @@ pub(super) fn construct<L: Layout, H: Host>(
 ) -> Result<Value<L>, Raise> {
     let text = match call.argc() {
         0 => Value::name(names::EMPTY),
+        _ if vm.arg(&call, 0).is_symbol() && !call.constructs => {
+            return vm.symbol_text(vm.arg(&call, 0));
+        }
         _ => vm.to_text(vm.arg(&call, 0))?,
     };
     if !call.constructs {
         return Ok(text);
     }
     vm.push(text)?;
-    let prototype = Intrinsic::StringPrototype.reference();
+    let prototype = vm.prototype_for(&call, Intrinsic::StringPrototype)?;
     vm.new_wrapper(Class::Text, prototype, text).map(Value::object)
 }
 
