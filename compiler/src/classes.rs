@@ -58,6 +58,11 @@ impl Context {
             FunctionKind::Initializer => Context { has_no_arguments: true, ..method },
         }
     }
+
+    /// In the body of an arrow function that stands here: `await` is a name there.
+    pub(crate) fn in_arrow_body(self) -> Context {
+        Context { has_no_await: false, ..self }
+    }
 }
 
 /// A function of initialisers, open while the class's body is read.

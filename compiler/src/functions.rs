@@ -14,7 +14,6 @@ use scruple_bytecode::ops::Op;
 
 use crate::arena::Arena;
 use crate::atoms::Atom;
-use crate::classes::Context;
 use crate::close::ClosedId;
 use crate::declarations::Binding;
 use crate::draft::{ScopeId, Word};
@@ -46,7 +45,7 @@ impl Parser<'_, '_> {
             return Ok(self.closure(f, id, mark));
         }
         // The name is bound in the function, not around it.
-        let around = core::mem::replace(&mut self.context, Context::default());
+        let around = core::mem::take(&mut self.context);
         let name = self.binding_identifier("the function's name or `(`");
         self.context = around;
         let (name, _) = name?;
@@ -187,6 +186,7 @@ impl Parser<'_, '_> {
             ));
         }
         self.expect(Kind::Arrow, "`=>`")?;
+        self.context = self.context.in_arrow_body();
         if self.is(Kind::LeftBrace) {
             return self.function_body(f);
         }

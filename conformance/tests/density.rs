@@ -65,6 +65,13 @@ const THINGS: &[(&str, &str)] = &[
     ("function that captures 3 variables", "const x = i, y = i, z = i; keep[i] = () => x + y + z;"),
     ("function used as a constructor", "keep[i] = function () {}; keep[i].prototype;"),
     ("bound function", "keep[i] = plain.bind(null);"),
+    ("class without elements", "keep[i] = class {};"),
+    ("class with 2 methods and a static one", "keep[i] = class { a() {} b() {} static c() {} };"),
+    (
+        "class that extends another, with 2 fields",
+        "keep[i] = class extends Pair { a = 1; b = 2; };",
+    ),
+    ("object with a method that asks for super", "keep[i] = { m() { return super.m; } };"),
     ("Error with a message", "keep[i] = new Error('no level');"),
 ];
 

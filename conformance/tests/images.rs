@@ -21,7 +21,7 @@ impl Host for Silent {
     fn write(&mut self, _: &str) {}
 }
 
-const SOURCES: [&str; 4] = [
+const SOURCES: [&str; 5] = [
     "var total = 0; for (let i = 0; i < 9; i++) { total += i * 1.5; } console.log(total, 'done');",
     "function f(a, b) { return function () { a += b; return a; }; } var g = f(1, 2); g(); console.log(g());",
     "function A(x) { this.x = x; } A.prototype.y = 3; var o = {p: [1, , 'two'], get q() { return this.p.length; }};
@@ -29,6 +29,10 @@ const SOURCES: [&str; 4] = [
      switch (o.x) { case 4: break; case 5: for (const c of 'ab') console.log(c); }",
     "console.log([3, 1, 2].sort().map(n => n * 2).join(), JSON.stringify({a: [1, {b: null}]}), arguments_(1, 2));
      function arguments_() { return arguments.length; }",
+    "class A { n = 1; ['k' + 1] = () => this.n; static s = 2; static { this.t = 3; } get g() { return 4; } m() { return 'A' + this.n; } }
+     class B extends A { constructor(...a) { var f = () => super(...a); f(); this.x = new.target === B; } m() { super.n++; return super.m() + super['g']; } }
+     class C extends B {} console.log(new C(1).m(), C.t, new C().k1()); function F() { return new.target; } new F();
+     var o = {__proto__: {h() { return 1; }}, h() { return super.h(); }}; console.log(o.h()); try { B(); } catch (e) { console.log(e.name); }",
 ];
 
 /// A linear congruential generator (Numerical Recipes' constants, from memory):

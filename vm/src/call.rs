@@ -14,6 +14,9 @@
 //! sp     operands…
 //! ```
 //!
+//! A derived constructor, and one that has not begun with `enter_target` yet, has there
+//! what `new` was applied to.
+//!
 //! Both links are small integers, so the collector passes over them.
 
 use crate::Host;

@@ -175,8 +175,15 @@ pub fn write_instruction(
 
 fn write_free_variables(out: &mut dyn Write, image: &Image<'_>, id: FunctionId) -> fmt::Result {
     let Some(function) = image.function(id) else { return Ok(()) };
-    if function.has(record::FLAG_ARGUMENTS) {
-        writeln!(out, "  keeps its arguments")?;
+    for (flag, text) in [
+        (record::FLAG_ARGUMENTS, "keeps its arguments"),
+        (record::FLAG_DERIVED, "constructs for a class that extends another"),
+        (record::FLAG_TARGET, "asks for new.target"),
+        (record::FLAG_LINKED, "has a link behind its captures"),
+    ] {
+        if function.has(flag) {
+            writeln!(out, "  {text}")?;
+        }
     }
     for free in 0..function.n_free as usize {
         let entry = FreeId::new(free).and_then(|id| function.free(id));

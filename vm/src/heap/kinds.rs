@@ -7,7 +7,7 @@
 //! | ---- | ------------- | ------------------------ |
 //! | `Object` | prototype | properties; class and flags; [internal value, or of a plain object properties, as in a table] |
 //! | `Array` | extra | elements; class and flags |
-//! | `Closure` | function number | extra; captures… (halves, 0 behind the last) |
+//! | `Closure` | function number | extra; captures…; [a method's home, a class's field initialiser] (halves, 0 behind the last) |
 //! | `Bound` | extra | target; bound this and arguments (elements) |
 //! | `Extra` | prototype | properties; class and flags |
 //! | `Properties` | count | –; then a cell a property: key and attributes, value |

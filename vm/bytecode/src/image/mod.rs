@@ -18,6 +18,13 @@
 //! | code | the instructions of every function, then [`CODE_PADDING`] zero bytes |
 //! | lines | LEB128 triples (code step, zigzag line step, column), strippable |
 //!
+//! The version rises when what an older build takes would mean another thing. What it
+//! does not know and refuses needs no new one: an operation at the end of the table, or
+//! a flag of a function that comes with such an operation only. So are the flags of
+//! classes: a constructor of a class is made by `make_class`, a function that asks for
+//! `new.target` begins with `enter_target`, a link behind the captures is set and read
+//! by operations that came with it.
+//!
 //! A *narrow* image has entries of 16 bits, a *wide* one of 32 (constant
 //! entries, string order and globals); the compiler takes the first that fits.
 
