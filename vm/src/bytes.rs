@@ -101,9 +101,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         len: f64,
         most: Option<f64>,
     ) -> Result<Ref, Raise> {
-        if most.is_some_and(|most| len > most) {
-            return Err(self.throw_range("a buffer longer than it may become"));
-        }
         let longest = LONGEST.min((self.heap.most_cells() * 2 * L::SLOT_BYTES) as f64);
         if len > longest || most.is_some_and(|most| most > LONGEST) {
             return Err(self.throw_range("a buffer of that length cannot be"));

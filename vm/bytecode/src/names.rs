@@ -227,6 +227,7 @@ names! {
     FIND_INDEX = "findIndex",
     FIND_LAST = "findLast",
     FIND_LAST_INDEX = "findLastIndex",
+    FLAGS = "flags",
     FLAT = "flat",
     FLAT_MAP = "flatMap",
     FLOOR = "floor",

@@ -77,7 +77,11 @@ pub(super) fn bind<L: Layout, H: Host>(
     vm.heap.set_child(bound, 3, list);
     let value = Value::object(bound);
     vm.push(value)?;
-    let length = vm.get(target, Key::name(names::LENGTH))?;
+    // One that is only inherited says nothing of the target.
+    let length = match vm.get_own(target, Key::name(names::LENGTH))? {
+        Some(_) => vm.get(target, Key::name(names::LENGTH))?,
+        None => Value::undefined(),
+    };
     let length = if length.is_number() { vm.to_integer(length)? - n_bound as f64 } else { 0.0 };
     let length = vm.number(length.max(0.0))?;
     vm.push(length)?;

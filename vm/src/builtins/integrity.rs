@@ -12,6 +12,7 @@ use crate::layout::Layout;
 use crate::object::{Class, Own, flags};
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
+use scruple_bytecode::names;
 
 /// ECMA-262, Object.preventExtensions ( O ).
 pub(super) fn prevent_extensions<L: Layout, H: Host>(
@@ -98,6 +99,12 @@ fn close<L: Layout, H: Host>(
             if freezes && vm.class(object) == Class::Array {
                 vm.set_flag(object, flags::LENGTH_FIXED)?;
             }
+        }
+        let key = Key::name(names::SYMBOL_ITERATOR);
+        if vm.class(object) == Class::Arguments
+            && let Some(Own::Data { value, attributes }) = vm.get_own(object, key)?
+        {
+            vm.add_property(object, key, value, attributes)?;
         }
         // All that can change is listed now: no list of keys is needed.
         restrict_listed(vm, object, freezes);

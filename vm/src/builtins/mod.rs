@@ -23,6 +23,7 @@ mod object;
 mod object_prototype;
 mod reflect;
 mod string;
+mod sum;
 mod symbol;
 mod table;
 mod uri;
@@ -78,6 +79,7 @@ pub(crate) struct DataRow {
 pub(crate) enum FlashValue {
     Undefined,
     Number(f64),
+    Truth(bool),
     Text(NameId),
     Symbol(NameId),
     Object(Intrinsic),
@@ -252,6 +254,7 @@ impl Flash {
         let value = match row.value {
             FlashValue::Undefined => Value::undefined(),
             FlashValue::Number(number) => vm.number(number)?,
+            FlashValue::Truth(truth) => Value::boolean(truth),
             FlashValue::Text(name) => Value::name(name),
             FlashValue::Symbol(name) => Value::symbol(name),
             FlashValue::Object(intrinsic) => Value::object(intrinsic.reference()),

@@ -11,12 +11,12 @@ use super::collections::{self, algebra, map, set, walk, weak};
 use super::{DataRow, FlashValue, NativeFn, NativeKind, NativeRow, sorted};
 use super::{
     array, boolean, console, descriptor, error, function, global, integrity, iterators, json, math,
-    number, object, object_prototype, reflect, string, symbol, uri,
+    number, object, object_prototype, reflect, string, sum, symbol, uri,
 };
 use crate::Host;
 use crate::error::Raise;
 use crate::host::{Call, Families};
-use crate::keys::attributes::{CONFIGURABLE, HIDDEN, WRITABLE};
+use crate::keys::attributes::{ALL, CONFIGURABLE, HIDDEN, WRITABLE};
 use crate::layout::Layout;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
@@ -71,6 +71,7 @@ intrinsics! {
     Math: ObjectPrototype;
     Json: ObjectPrototype;
     Reflect: ObjectPrototype;
+    ArrayUnscopables: nothing;
     Console: ObjectPrototype;
     ThrowTypeError: FunctionPrototype;
     MapPrototype: ObjectPrototype;
@@ -328,15 +329,15 @@ natives! {
         IS_WELL_FORMED 0 string::form::is_well_formed;
         LAST_INDEX_OF 1 string::search::last_index_of;
         LOCALE_COMPARE 1 string::search::locale_compare;
-        MATCH 1 string::form::needs_pattern;
-        MATCH_ALL 1 string::form::needs_pattern;
+        MATCH 1 string::pattern::matches;
+        MATCH_ALL 1 string::pattern::match_all;
         NORMALIZE 0 string::form::normalize;
         PAD_END 1 string::shape::pad_end;
         PAD_START 1 string::shape::pad_start;
         REPEAT 1 string::shape::repeat;
         REPLACE 2 string::search::replace;
         REPLACE_ALL 2 string::search::replace_all;
-        SEARCH 1 string::form::needs_pattern;
+        SEARCH 1 string::pattern::search;
         SLICE 2 string::shape::slice;
         SPLIT 2 string::search::split;
         STARTS_WITH 1 string::search::starts_with;
@@ -394,6 +395,7 @@ natives! {
         VALUES 1 object::values;
     }
     Array {
+        SYMBOL_SPECIES 0 iterators::itself, gets;
         FROM 1 array::make::from;
         IS_ARRAY 1 array::make::is_array;
         OF 0 array::make::of;
@@ -446,6 +448,7 @@ natives! {
         SIN 1 math::sin;
         SINH 1 math::sinh;
         SQRT 1 math::sqrt;
+        SUM_PRECISE 1 sum::sum_precise;
         TAN 1 math::tan;
         TANH 1 math::tanh;
         TRUNC 1 math::trunc;
@@ -643,6 +646,7 @@ macro_rules! data {
     };
     (@value undefined) => { FlashValue::Undefined };
     (@value number $value:expr) => { FlashValue::Number($value) };
+    (@value truth $value:expr) => { FlashValue::Truth($value) };
     (@value text $value:expr) => { FlashValue::Text($value) };
     (@value symbol $value:expr) => { FlashValue::Symbol($value) };
     (@value object $value:expr) => { FlashValue::Object($value) };
@@ -671,6 +675,7 @@ data! {
     }
     ArrayPrototype {
         SYMBOL_ITERATOR HIDDEN method (Intrinsic::ArrayPrototype, names::VALUES);
+        SYMBOL_UNSCOPABLES CONFIGURABLE object Intrinsic::ArrayUnscopables;
         CONSTRUCTOR HIDDEN object Intrinsic::Array;
         LENGTH WRITABLE number 0.0;
     }
@@ -794,6 +799,24 @@ data! {
     }
     Reflect {
         SYMBOL_TO_STRING_TAG CONFIGURABLE text names::REFLECT;
+    }
+    ArrayUnscopables {
+        AT ALL truth true;
+        COPY_WITHIN ALL truth true;
+        ENTRIES ALL truth true;
+        FILL ALL truth true;
+        FIND ALL truth true;
+        FIND_INDEX ALL truth true;
+        FIND_LAST ALL truth true;
+        FIND_LAST_INDEX ALL truth true;
+        FLAT ALL truth true;
+        FLAT_MAP ALL truth true;
+        INCLUDES ALL truth true;
+        KEYS ALL truth true;
+        TO_REVERSED ALL truth true;
+        TO_SORTED ALL truth true;
+        TO_SPLICED ALL truth true;
+        VALUES ALL truth true;
     }
     MapPrototype {
         SYMBOL_ITERATOR HIDDEN method (Intrinsic::MapPrototype, names::ENTRIES);

@@ -4,8 +4,8 @@
 //! method works on array-likes; a *plain* array, in whose elements nothing else
 //! has a say, takes shorter ways where nothing shows the difference.
 //!
-//! The methods make their results with the intrinsic constructor alone: without
-//! symbols a script cannot give an array another species.
+//! What a method makes is an array unless the original's constructor has another
+//! species.
 
 pub(super) mod change;
 pub(super) mod copy;
@@ -18,6 +18,7 @@ pub(super) mod visit;
 
 use super::Intrinsic;
 use crate::Host;
+use crate::define::Descriptor;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::host::Call;
@@ -172,22 +173,28 @@ fn carry<L: Layout, H: Host>(
     }
 }
 
-/// ECMA-262, CreateDataPropertyOrThrow on an array that is being made and has no
-/// such element yet. The array is rooted by the caller.
+/// ECMA-262, CreateDataPropertyOrThrow on what is being made, which is rooted by the
+/// caller: nearly always a fresh array.
 fn create<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     array: Ref,
     index: f64,
     value: Value<L>,
 ) -> Result<(), Raise> {
+    let before = vm.heap.sp;
     vm.push(value)?;
-    if index < f64::from(INDEX_LIMIT) {
+    let fresh = has_elements(vm, array)
+        && vm.heap.child(array, 1).is_none()
+        && vm.heap.half(array, 3) == Class::Array as u32;
+    if fresh && index < f64::from(INDEX_LIMIT) {
         vm.put_element(array, index as u32, value)?;
     } else {
         let key = vm.index_key(index)?;
-        vm.create(array, key, value, attributes::ALL)?;
+        if !vm.define(array, key, &Descriptor::data(value, attributes::ALL))? {
+            return Err(vm.throw_not_definable(key));
+        }
     }
-    vm.pop();
+    vm.heap.sp = before;
     Ok(())
 }
 
@@ -222,22 +229,47 @@ fn array_of_length<L: Layout, H: Host>(
     Ok(array)
 }
 
-/// ECMA-262, ArraySpeciesCreate: an object as `constructor` has no species here,
-/// so the intrinsic constructor serves; another value that is not undefined is
-/// no constructor. The array is rooted.
+/// ECMA-262, ArraySpeciesCreate. The result is rooted.
 fn array_like<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     original: Ref,
     length: f64,
 ) -> Result<Ref, Raise> {
-    if vm.class(original) == Class::Array && !is_plain(vm, original) {
-        let constructor = vm.get(original, Key::name(names::CONSTRUCTOR))?;
-        if !constructor.is_object() && !constructor.is_undefined() {
-            return Err(vm.throw_type("an array's constructor is not a constructor"));
+    const ARRAY: Ref = Intrinsic::Array.reference();
+    let usual =
+        vm.class(original) != Class::Array || is_plain(vm, original) && vm.holder(ARRAY).is_none();
+    if !usual {
+        let mut constructor = vm.get(original, Key::name(names::CONSTRUCTOR))?;
+        if let Some(object) = constructor.as_object() {
+            vm.push(constructor)?;
+            constructor = vm.get(object, Key::name(names::SYMBOL_SPECIES))?;
+            if constructor.is_null() {
+                constructor = Value::undefined();
+            }
+            vm.pop();
+        }
+        if !constructor.is_undefined() && constructor != Value::object(ARRAY) {
+            return species_array(vm, constructor, length);
         }
     }
     let there = if has_elements(vm, original) { vm.array_room(original) } else { 0 };
     array_of_length(vm, length, there.min(length as u32) as usize)
+}
+
+/// What a species makes for that many elements, rooted.
+fn species_array<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    constructor: Value<L>,
+    length: f64,
+) -> Result<Ref, Raise> {
+    if !vm.is_constructor(constructor) {
+        return Err(vm.throw_type("an array's species is not a constructor"));
+    }
+    vm.push(constructor)?;
+    let length = vm.number(length)?;
+    let made = vm.construct(constructor, &[length])?;
+    vm.push(made)?;
+    made.as_object().ok_or(Raise::internal("a constructor gave no object"))
 }
 
 /// A position counted from the start, or from the end if it is negative, within

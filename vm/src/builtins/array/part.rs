@@ -1,15 +1,17 @@
 //! New arrays of the elements of others: slices, concatenations, flattenings.
 
 use super::{
-    LONGEST, array_like, callback, create, has_elements, is_array_value, present, relative,
-    set_length, this_object,
+    LONGEST, array_like, callback, create, has_elements, is_array_value, is_plain, present,
+    relative, set_length, this_object,
 };
 use crate::Host;
 use crate::error::Raise;
 use crate::host::Call;
+use crate::keys::Key;
 use crate::layout::Layout;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
+use scruple_bytecode::names;
 
 /// ECMA-262, Array.prototype.slice ( start, end ).
 pub(crate) fn slice<L: Layout, H: Host>(
@@ -40,7 +42,9 @@ pub(crate) fn concat<L: Layout, H: Host>(
 ) -> Result<Value<L>, Raise> {
     let object = this_object(vm, &call)?;
     let result = array_like(vm, object, 0.0)?;
-    reserve_for_parts(vm, &call, object, result);
+    if has_elements(vm, result) {
+        reserve_for_parts(vm, &call, object, result);
+    }
     let mut length = append_part(vm, result, 0.0, Value::object(object))?;
     for index in 0..call.argc() {
         let value = vm.arg(&call, index);
@@ -76,7 +80,15 @@ fn append_part<L: Layout, H: Host>(
     length: f64,
     part: Value<L>,
 ) -> Result<f64, Raise> {
-    let Some(source) = part.as_object().filter(|_| is_array_value(vm, part)) else {
+    let spreads = match part.as_object() {
+        Some(object) if is_plain(vm, object) => true,
+        Some(object) => {
+            let wish = vm.get(object, Key::name(names::SYMBOL_IS_CONCAT_SPREADABLE))?;
+            if wish.is_undefined() { is_array_value(vm, part) } else { vm.to_boolean(wish) }
+        }
+        None => false,
+    };
+    let Some(source) = part.as_object().filter(|_| spreads) else {
         if length >= LONGEST {
             return Err(vm.throw_type(TOO_LONG));
         }

@@ -30,6 +30,9 @@ pub(crate) fn construct<L: Layout, H: Host>(
             most = Some(to_index(vm, value)?);
         }
     }
+    if most.is_some_and(|most| len > most) {
+        return Err(vm.throw_range("a buffer longer than it may become"));
+    }
     let prototype = vm.prototype_for(&call, Intrinsic::ArrayBufferPrototype)?;
     vm.new_buffer(prototype, len, most).map(Value::object)
 }

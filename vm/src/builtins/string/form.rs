@@ -119,15 +119,3 @@ pub(crate) fn normalize<L: Layout, H: Host>(
     vm.host_mut().note_unsupported("normal forms of other letters");
     Err(vm.throw_type("unsupported: normal forms of other letters"))
 }
-
-/// ECMA-262, String.prototype.match ( regexp ) and its kin.
-pub(crate) fn needs_pattern<L: Layout, H: Host>(
-    vm: &mut Vm<'_, L, H>,
-    call: Call<L>,
-) -> Result<Value<L>, Raise> {
-    if call.this.is_nullish() {
-        return Err(vm.throw_type("a string method needs a this value"));
-    }
-    vm.host_mut().note_unsupported("regular expressions");
-    Err(vm.throw_type("unsupported: regular expressions"))
-}

@@ -2,11 +2,12 @@
 //!
 //! Here are the constructor, what reads single units, and what the other files
 //! share: `search.rs` looks for one string in another, `shape.rs` cuts and fills,
-//! `case.rs` maps letters. Regular expressions are outside the subset, so a
-//! pattern is a string throughout.
+//! `case.rs` maps letters, `pattern.rs` asks patterns that are objects. Regular
+//! expressions are outside the subset, so any other pattern is a string.
 
 pub(super) mod case;
 pub(super) mod form;
+pub(super) mod pattern;
 pub(super) mod search;
 pub(super) mod shape;
 

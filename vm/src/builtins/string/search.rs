@@ -1,5 +1,6 @@
 //! One string in another: looking, comparing, splitting, replacing.
 
+use super::pattern::{delegated, refuse_pattern, require_global};
 use super::{arg_text, clamped, rooted_text, this_text};
 use crate::Host;
 use crate::error::Raise;
@@ -15,7 +16,7 @@ pub(crate) fn includes<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
-    let found = find_arg(vm, &call)?;
+    let found = find_arg(vm, &call, true)?;
     Ok(Value::boolean(found.is_some()))
 }
 
@@ -24,15 +25,19 @@ pub(crate) fn index_of<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
-    let found = find_arg(vm, &call)?;
+    let found = find_arg(vm, &call, false)?;
     position_value(vm, found)
 }
 
 fn find_arg<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: &Call<L>,
+    refuses: bool,
 ) -> Result<Option<usize>, Raise> {
     let (_, text) = this_text(vm, call)?;
+    if refuses {
+        refuse_pattern(vm, call)?;
+    }
     let (_, search) = arg_text(vm, call, 0)?;
     let start = clamped(vm, call, 1, text.len(), 0)?;
     find(vm, &text, &search, start)
@@ -71,6 +76,7 @@ pub(crate) fn starts_with<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let (_, text) = this_text(vm, &call)?;
+    refuse_pattern(vm, &call)?;
     let (_, search) = arg_text(vm, &call, 0)?;
     let start = clamped(vm, &call, 1, text.len(), 0)?;
     let there = start + search.len() <= text.len() && matches_at(vm, &text, &search, start)?;
@@ -83,6 +89,7 @@ pub(crate) fn ends_with<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let (_, text) = this_text(vm, &call)?;
+    refuse_pattern(vm, &call)?;
     let (_, search) = arg_text(vm, &call, 0)?;
     let end = clamped(vm, &call, 1, text.len(), text.len())?;
     let there = match end.checked_sub(search.len()) {
@@ -108,6 +115,9 @@ pub(crate) fn split<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
+    if let Some(result) = delegated(vm, &call, names::SYMBOL_SPLIT)? {
+        return Ok(result);
+    }
     let (value, text) = this_text(vm, &call)?;
     let limit = vm.arg(&call, 1);
     let limit = if limit.is_undefined() { u32::MAX } else { vm.to_u32(limit)? };
@@ -164,6 +174,12 @@ fn substitute<L: Layout, H: Host>(
     call: &Call<L>,
     all: bool,
 ) -> Result<Value<L>, Raise> {
+    if all {
+        require_global(vm, call)?;
+    }
+    if let Some(result) = delegated(vm, call, names::SYMBOL_REPLACE)? {
+        return Ok(result);
+    }
     let (value, text) = this_text(vm, call)?;
     let (search_value, search) = arg_text(vm, call, 0)?;
     let function = vm.arg(call, 1);
