@@ -38,16 +38,19 @@ fixed_atoms! {
     EVAL = "eval",
     PROTO = "__proto__",
     UNDEFINED = "undefined",
-    PROTOTYPE = "prototype",
-    CONSTRUCTOR = "constructor",
-    /// What arrow functions ask of the function around them, as they ask for `this`:
-    /// the object that a method is defined in, what `new` was applied to, and the
-    /// function itself. No identifier has a space.
-    HOME = " home",
-    TARGET = " target",
-    CALLEE = " callee",
     /// Names the hidden temporaries: no identifier has a space.
     HIDDEN = " ",
+}
+
+/// What arrow functions ask of the function around them, as they ask for `this`.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Asked {
+    /// The object that a method is defined in.
+    Home,
+    /// What `new` was applied to.
+    Target,
+    /// The function itself.
+    Callee,
 }
 
 /// How an atom's bytes are to be read: the kinds of constant of the image.
@@ -81,6 +84,9 @@ pub(crate) struct Atoms {
     /// Atoms by constant number.
     constants: Vec<Atom>,
     units: Vec<u16>,
+    /// The names of what arrow functions ask for: a source that asks for nothing keeps
+    /// none.
+    asked: Option<[Atom; 3]>,
 }
 
 impl Atoms {
@@ -91,6 +97,7 @@ impl Atoms {
             table: alloc::vec![0; 64],
             constants: Vec::new(),
             units: Vec::new(),
+            asked: None,
         };
         for text in FIXED {
             atoms.intern(text);
@@ -126,6 +133,24 @@ impl Atoms {
     /// The atom of a number, by its bits.
     pub(crate) fn intern_number(&mut self, number: f64) -> Atom {
         self.find_or_add(Kind::Number, &number.to_le_bytes())
+    }
+
+    /// The name under which it is asked for. No identifier has a space.
+    pub(crate) fn asked(&mut self, asked: Asked) -> Atom {
+        let names = match self.asked {
+            Some(names) => names,
+            None => [" home", " target", " callee"].map(|name| self.intern(name)),
+        };
+        self.asked = Some(names);
+        names[asked as usize]
+    }
+
+    /// What is asked for under the name.
+    pub(crate) fn as_asked(&self, atom: Atom) -> Option<Asked> {
+        let names = self.asked?;
+        [Asked::Home, Asked::Target, Asked::Callee]
+            .into_iter()
+            .find(|&asked| names[asked as usize] == atom)
     }
 
     /// The constant number of an atom; its first use gives it one.

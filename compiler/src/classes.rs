@@ -309,11 +309,12 @@ impl Parser<'_, '_> {
     ) -> Parsed<()> {
         let Named { key, is_computed, mark } = named;
         let name = if is_computed { None } else { key.name() };
-        if is_static && name == Some(Atom::PROTOTYPE) {
+        let is = |this: &Self, text| name.is_some_and(|name| this.atoms.is(name, text));
+        if is_static && is(self, "prototype") {
             let message = "no static method is called `prototype`";
             return Err(self.syntax(mark, EARLY_ERRORS, message));
         }
-        if !is_static && name == Some(Atom::CONSTRUCTOR) {
+        if !is_static && is(self, "constructor") {
             if accessor.is_some() {
                 let message = "a constructor is neither a getter nor a setter";
                 return Err(self.syntax(mark, EARLY_ERRORS, message));
@@ -357,7 +358,8 @@ impl Parser<'_, '_> {
         start: Token,
     ) -> Parsed<()> {
         let name = if named.is_computed { None } else { named.key.name() };
-        if name == Some(Atom::CONSTRUCTOR) || is_static && name == Some(Atom::PROTOTYPE) {
+        let is = |this: &Self, text| name.is_some_and(|name| this.atoms.is(name, text));
+        if is(self, "constructor") || is_static && is(self, "prototype") {
             let name = self.atoms.show(name.unwrap_or_default());
             let message = format!("no field is called `{name}` here");
             return Err(self.syntax(start.mark, EARLY_ERRORS, message));

@@ -7,7 +7,7 @@
 use scruple_bytecode::image::{FREE_GLOBAL, Position, record};
 
 use crate::arena::Arena;
-use crate::atoms::Atom;
+use crate::atoms::{Asked, Atom};
 use crate::diagnostic::DiagnosticKind;
 use crate::draft::{ScopeId, Use, VarId};
 use crate::function::{Function, FunctionKind};
@@ -175,7 +175,14 @@ impl Parser<'_, '_> {
             } else if atom == Atom::THIS && f.kind == FunctionKind::Derived {
                 // It is in its dead zone until `super` has returned.
                 f.settle(var, State::Let, None);
-            } else if let Some(state) = asked_of(f.kind, atom) {
+            } else if f.kind != FunctionKind::Arrow
+                && let Some(asked) = self.atoms.as_asked(atom)
+            {
+                let state = match asked {
+                    Asked::Home => State::Home,
+                    Asked::Target => State::Target,
+                    Asked::Callee => State::Callee,
+                };
                 match (state, f.kind) {
                     (State::Home, FunctionKind::Method | FunctionKind::Initializer) => {
                         flags |= record::FLAG_LINKED;
@@ -280,16 +287,5 @@ impl Parser<'_, '_> {
 
     pub(crate) fn exceeded(&mut self, mark: Mark, Exceeded(what): Exceeded) -> Fail {
         self.report(DiagnosticKind::Limit, mark, None, what.into())
-    }
-}
-
-/// What a function that is no arrow function has for those in it that are.
-fn asked_of(kind: FunctionKind, atom: Atom) -> Option<State> {
-    match atom {
-        _ if kind == FunctionKind::Arrow => None,
-        Atom::HOME => Some(State::Home),
-        Atom::TARGET => Some(State::Target),
-        Atom::CALLEE => Some(State::Callee),
-        _ => None,
     }
 }

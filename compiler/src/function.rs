@@ -39,6 +39,9 @@ pub(crate) struct Function<'a> {
     pub(crate) kind: FunctionKind,
     /// The name of a function expression, bound in the function itself.
     pub(crate) own_name: Option<Atom>,
+    /// The innermost block of a catch whose parameter is a pattern, and the scope that
+    /// the pattern's names are in.
+    pub(crate) caught: Option<(ScopeId, ScopeId)>,
     /// The variable of `new.target`, if the function has one: set when names settle.
     pub(crate) target: Option<VarId>,
     /// Whether it asks for the object it is defined in.
@@ -86,6 +89,7 @@ impl<'a> Function<'a> {
         let mut function = Function {
             kind,
             own_name: None,
+            caught: None,
             target: None,
             uses_home: false,
             epilogue: None,

@@ -167,6 +167,7 @@ impl Parser<'_, '_> {
     pub(crate) fn check_shorthand(&mut self, key: Key, mark: Mark) -> Parsed<Atom> {
         let atom = key.name().unwrap_or(Atom::EMPTY);
         self.check_arguments(atom, mark)?;
+        self.check_await(atom, mark)?;
         let name = self.atoms.show(atom);
         if crate::parser::is_strict_reserved(&name) {
             let message = format!("`{name}` is a reserved word in strict mode code");

@@ -190,8 +190,9 @@ impl Parser<'_, '_> {
         while !self.is(Kind::RightBracket) {
             if self.is(Kind::Comma) {
                 let mark = self.advance().mark;
-                self.fetch(f, Part::Next(iterator), mark);
-                f.op(Op::Drop);
+                f.word_with_effect(Word::Load(plain(iterator)), 0, 1);
+                f.at(mark);
+                f.op(Op::SkipValue);
                 continue;
             }
             if self.eat(Kind::Ellipsis) {
@@ -384,9 +385,7 @@ impl Parser<'_, '_> {
         let start = self.token.mark;
         let clause = "sec-destructuring-assignment-static-semantics-early-errors";
         let operand = self.left_hand_side_expression(f)?;
-        let (place, mark) = self.target(operand, start.to(self.last), clause)?;
-        self.settle_key(f, place);
-        Ok((place, mark))
+        self.target(operand, start.to(self.last), clause)
     }
 
     /// A name as target, which is behind, with its default ( -- )

@@ -6,7 +6,7 @@
 
 use scruple_bytecode::ops::Op;
 
-use crate::atoms::Atom;
+use crate::atoms::{Asked, Atom};
 use crate::draft::{LabelId, Word};
 use crate::function::{Function, FunctionKind};
 use crate::narrow;
@@ -125,14 +125,14 @@ impl Parser<'_, '_> {
             FunctionKind::Method | FunctionKind::Initializer => f.op(Op::PushUndefined),
             // It lies where the this value does in other constructors.
             FunctionKind::Derived => f.op(Op::LoadThis),
-            _ => self.read(f, Place::Name(Atom::TARGET), mark),
+            _ => self.read_asked(f, Asked::Target, mark),
         }
     }
 
     /// ( -- function )
     fn running_function(&mut self, f: &mut Function<'_>, mark: Mark) {
         if f.kind == FunctionKind::Arrow {
-            self.read(f, Place::Name(Atom::CALLEE), mark);
+            self.read_asked(f, Asked::Callee, mark);
         } else {
             f.op(Op::LoadCallee);
         }
@@ -142,14 +142,21 @@ impl Parser<'_, '_> {
     /// its prototype, which nothing can change.
     fn home(&mut self, f: &mut Function<'_>, mark: Mark) {
         if f.kind == FunctionKind::Arrow {
-            self.read(f, Place::Name(Atom::HOME), mark);
+            self.read_asked(f, Asked::Home, mark);
         } else if f.is_constructor_of_class() {
             f.op(Op::LoadCallee);
-            self.field_op(f, Op::ReadField, Atom::PROTOTYPE);
+            let prototype = self.atoms.intern("prototype");
+            self.field_op(f, Op::ReadField, prototype);
         } else {
             f.uses_home = true;
             f.op(Op::LoadHome);
         }
+    }
+
+    /// ( -- value ): what the function around has for those in it.
+    fn read_asked(&mut self, f: &mut Function<'_>, asked: Asked, mark: Mark) {
+        let name = self.atoms.asked(asked);
+        self.read(f, Place::Name(name), mark);
     }
 
     /// The end of a derived constructor: what is not an object is the this value, which

@@ -17,7 +17,7 @@ use scruple_bytecode::image::Position;
 use scruple_bytecode::ops::{Flow, Op};
 
 use crate::arena::{Arena, Chunks};
-use crate::atoms::{Atom, Atoms};
+use crate::atoms::Atoms;
 use crate::branches::Branch;
 use crate::draft::{GuardId, LabelId, OrderId, ScopeId, Use, VarId, Word};
 use crate::function::{Function, FunctionKind};
@@ -247,7 +247,8 @@ impl Sweep<'_, '_, '_> {
                 State::Home if self.function.is_constructor_of_class() => {
                     self.function.max_depth = self.function.max_depth.max(1);
                     self.op(Op::LoadCallee, 0);
-                    let name = self.atoms.constant(Atom::PROTOTYPE);
+                    let name = self.atoms.intern("prototype");
+                    let name = self.atoms.constant(name);
                     self.op(Op::ReadField, narrow::to_operand(name));
                     self.op(Op::StoreSlot, slot);
                     None

@@ -6,7 +6,7 @@
 
 use scruple_bytecode::ops::Op;
 
-use crate::draft::{GuardId, LabelId, Word};
+use crate::draft::{GuardId, LabelId, ScopeId, Word};
 use crate::exits::{Control, Goal, NORMAL, THROWN, Try, exits, leave, plain, write_plain_exits};
 use crate::function::Function;
 use crate::narrow;
@@ -63,7 +63,13 @@ impl Parser<'_, '_> {
                 self.pattern(f, Role::Declare(State::Let))?;
                 self.settle_fresh(f, n_fresh);
                 self.expect(Kind::RightParen, "`)`")?;
-                return self.catch_block(f, behind);
+                // What a default of the pattern captures is not the block's.
+                let parameters = f.scope;
+                let block = f.enter_scope();
+                let around = f.caught.replace((block, parameters));
+                let caught = self.catch_block(f, behind, parameters);
+                f.caught = around;
+                return caught;
             }
             let (atom, mark) = self.binding_identifier("a name for the exception")?;
             self.expect(Kind::RightParen, "`)`")?;
@@ -74,16 +80,23 @@ impl Parser<'_, '_> {
         } else {
             f.op(Op::Drop);
         }
-        self.catch_block(f, behind)
+        let scope = f.scope;
+        self.catch_block(f, behind, scope)
     }
 
     /// The block of a catch, whose parameter is declared ( -- )
-    fn catch_block(&mut self, f: &mut Function<'_>, behind: LabelId) -> Parsed<()> {
-        // The block shares the parameter's scope: its declarations exclude the
-        // parameter's name.
+    fn catch_block(
+        &mut self,
+        f: &mut Function<'_>,
+        behind: LabelId,
+        parameters: ScopeId,
+    ) -> Parsed<()> {
+        // The block shares the scope of a parameter that is a name: its declarations
+        // exclude that name.
         self.expect(Kind::LeftBrace, "`{`")?;
         self.statement_list(f);
         self.expect(Kind::RightBrace, "`}`")?;
+        f.close_scopes_to(&mut self.atoms, parameters);
         f.close_scope(&mut self.atoms);
         f.bind(behind);
         Ok(())

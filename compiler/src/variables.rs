@@ -285,6 +285,12 @@ impl Function<'_> {
         {
             return Err(Conflict);
         }
+        if let Some((block, parameters)) = self.caught
+            && self.scope == block
+            && self.is_declared_in(atoms, atom, parameters)
+        {
+            return Err(Conflict);
+        }
         let Some(var) = self.record_here(atoms, atom) else {
             let var = self.add_record(atoms, atom, self.scope, State::Unknown);
             self.make_variable(atoms, var, state);
@@ -322,6 +328,19 @@ impl Function<'_> {
             current = record.shadowed;
         }
         None
+    }
+
+    /// Whether the scope, which is open, declares the name.
+    fn is_declared_in(&self, atoms: &Atoms, atom: Atom, scope: ScopeId) -> bool {
+        let mut current = atoms.current(atom);
+        while let Some(var) = self.own_record(current) {
+            let record = self.records.get(var.0);
+            if record.scope == scope {
+                return record.state != State::Unknown;
+            }
+            current = record.shadowed;
+        }
+        false
     }
 
     /// Declares what `var` declares: in the function's scope, whatever scopes

@@ -14,7 +14,8 @@
 //! there is none to count or to switch off. What the book `caches` holds, the key
 //! table (a string built at run time and used as a key exists once) and the list of
 //! changed built-ins, is needed for right answers, not for speed; the row of keys
-//! built at run time has its share.
+//! built at run time has its share. Maps and sets of more than eight entries have their
+//! places by hash there too: those are for speed, and their rows show them.
 
 use std::fmt::Write as _;
 use std::fs;
@@ -73,6 +74,17 @@ const THINGS: &[(&str, &str)] = &[
     ),
     ("object with a method that asks for super", "keep[i] = { m() { return super.m; } };"),
     ("Error with a message", "keep[i] = new Error('no level');"),
+    ("empty map or set", "keep[i] = new Map();"),
+    ("map with 1 entry", "keep[i] = new Map([[i, i]]);"),
+    (
+        "map with 8 entries",
+        "const m = keep[i] = new Map(); for (let j = 0; j < 8; j++) m.set(j, i);",
+    ),
+    ("entry of a large map, added one after the other", "(large.map ??= new Map()).set(i, i);"),
+    ("set with 8 values", "const s = keep[i] = new Set(); for (let j = 0; j < 8; j++) s.add(j);"),
+    ("value of a large set, added one after the other", "(large.set ??= new Set()).add(i);"),
+    ("typed array of 4 bytes and its buffer", "keep[i] = new Uint8Array(4);"),
+    ("typed array of 64 bytes and its buffer", "keep[i] = new Uint8Array(64);"),
 ];
 
 fn held(statement: &str, n: usize, layout: LayoutName) -> f64 {
@@ -150,5 +162,17 @@ fn a_constant_takes_no_heap_and_an_empty_object_one_cell() {
         let each = |statement| bytes_each(statement, layout) - element;
         assert_eq!(each("keep[i] = 'a constant of the script';"), 0.0);
         assert_eq!(each("keep[i] = {};"), cell);
+    }
+}
+
+#[test]
+fn a_symbol_takes_one_cell_and_a_well_known_one_none() {
+    for (layout, cell) in [(LayoutName::Narrow, 8.25), (LayoutName::Wide, 16.25)] {
+        let element = bytes_each("", layout);
+        let each = |statement| bytes_each(statement, layout) - element;
+        assert_eq!(each("keep[i] = Symbol('a constant of the script');"), cell);
+        assert_eq!(each("keep[i] = Symbol.iterator;"), 0.0);
+        // The key is the symbol's number: the property takes what any other takes.
+        assert_eq!(each("keep[i] = {[Symbol.iterator]: 1};"), each("keep[i] = {a: 1};"));
     }
 }

@@ -52,6 +52,35 @@ fn every_limit_ends_in_a_positioned_error_that_no_script_catches() {
     ends("[1].map(function f() { return [1].map(f); });", &Setup::default(), "nested too deep");
 }
 
+/// Project: a stop is no completion, so nothing is closed for it (ECMA-262,
+/// IteratorClose, knows completions only).
+#[test]
+fn a_stop_runs_no_script_code_to_close_iterators() {
+    let small = Setup { slots: 2048, budget: 100_000, ..Setup::default() };
+    let iterable = "var it = {[Symbol.iterator]() { return {next() { return {done: false}; }, \
+                    return() { console.log('closed'); return {}; }}; }};";
+    for (body, word) in [
+        ("for (;;) {}", "budget"),
+        ("(function f() { f(); })();", "stack limit"),
+        ("[1].map(function f() { for (var y of it) [1].map(f); });", "nested too deep"),
+        ("var a = []; for (;;) try { a.push({}); } finally { console.log('finally'); }", "heap"),
+    ] {
+        let source = format!("{iterable} for (var x of it) {{ {body} }}");
+        // Nesting has to be reached before the small region is full.
+        let roomy = Setup::default();
+        let outcome = run(&[&source], if word.starts_with("nested") { &roomy } else { &small });
+        match &outcome.end {
+            End::Stopped(text) => assert!(text.contains(word), "{body}: {text}"),
+            other => panic!("{body}: {other:?}"),
+        }
+        assert!(!outcome.printed.contains("closed"), "{body}");
+        assert!(outcome.ledger.audit(), "{body}: the ledger does not add up");
+    }
+    // The same loops close where an exception ends them.
+    let source = format!("{iterable} try {{ for (var x of it) null.x; }} catch (e) {{}}");
+    assert_eq!(run(&[&source], &small).printed, "closed\n");
+}
+
 #[test]
 fn a_heap_limit_below_the_region_is_kept() {
     let heap = HeapOptions { limit: 1024, ..HeapOptions::default() };

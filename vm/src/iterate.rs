@@ -159,7 +159,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// code point, or what a generic one gives.
     pub(crate) fn advance(&mut self, iterator: Ref) -> Result<Option<Value<L>>, Raise> {
         if self.heap.half(iterator, 1) != PLAIN {
-            return self.advance_generic(iterator);
+            return self.advance_generic(iterator, true);
         }
         let value = self.heap.value(iterator, 2);
         let index = self.heap.value(iterator, 1).as_int().unwrap_or(0);
@@ -186,16 +186,25 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(Some(result))
     }
 
+    /// ECMA-262, IteratorStep: past the next value, which a generic iterator's result
+    /// is not asked for.
+    pub(crate) fn skip(&mut self, iterator: Ref) -> Result<(), Raise> {
+        if self.heap.half(iterator, 1) != PLAIN {
+            return self.advance_generic(iterator, false).map(drop);
+        }
+        self.advance(iterator).map(drop)
+    }
+
     /// An exhausted iterator stays so, whatever is appended later.
     fn exhaust(&mut self, iterator: Ref) -> Result<Option<Value<L>>, Raise> {
         self.heap.set_value(iterator, 2, Value::name(names::EMPTY));
         Ok(None)
     }
 
-    /// ECMA-262, IteratorStepValue. What throws in it is not closed: it is done
+    /// ECMA-262, IteratorStepValue, or IteratorStep if the value is not wanted. What throws in it is not closed: it is done
     /// before anything is asked.
     #[cold]
-    fn advance_generic(&mut self, iterator: Ref) -> Result<Option<Value<L>>, Raise> {
+    fn advance_generic(&mut self, iterator: Ref, wanted: bool) -> Result<Option<Value<L>>, Raise> {
         if self.heap.half(iterator, 1) != OPEN {
             return Ok(None);
         }
@@ -204,7 +213,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let object = self.heap.value(iterator, OBJECT);
         let value = match self.step_built_in(object, next) {
             Some(value) => value?,
-            None => self.step_by(object, next)?,
+            None => self.step_by(object, next, wanted)?,
         };
         match value {
             Some(_) => self.heap.set_half(iterator, 1, OPEN),
@@ -213,7 +222,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(value)
     }
 
-    fn step_by(&mut self, object: Value<L>, next: Value<L>) -> Result<Option<Value<L>>, Raise> {
+    fn step_by(
+        &mut self,
+        object: Value<L>,
+        next: Value<L>,
+        wanted: bool,
+    ) -> Result<Option<Value<L>>, Raise> {
         let result = self.invoke(next, object, &[])?;
         let Some(given) = result.as_object() else {
             return Err(self.throw_type("what an iterator gave is not an object"));
@@ -222,7 +236,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let done = self.get(given, Key::name(names::DONE))?;
         let value = match self.to_boolean(done) {
             true => None,
-            false => Some(self.get(given, Key::name(names::VALUE))?),
+            false if wanted => Some(self.get(given, Key::name(names::VALUE))?),
+            false => Some(Value::undefined()),
         };
         self.pop();
         Ok(value)

@@ -45,6 +45,7 @@ pub(crate) enum Class {
     /// See `views.rs`.
     Typed = 17,
     DataView = 18,
+    RawJson = 19,
 }
 
 impl Class {
@@ -68,6 +69,7 @@ impl Class {
             16 => Class::Buffer,
             17 => Class::Typed,
             18 => Class::DataView,
+            19 => Class::RawJson,
             _ => Class::Plain,
         }
     }

@@ -34,6 +34,11 @@ const RULES: &[(&str, &[&str])] = &[
     ("built-ins: maths", &["scruple_vm::builtins::math", "libm::"]),
     ("built-ins: JSON", &["scruple_vm::builtins::json"]),
     ("built-ins: array", &["scruple_vm::builtins::array"]),
+    ("built-ins: collections", &["scruple_vm::builtins::collections", "scruple_vm::entries"]),
+    (
+        "built-ins: buffers",
+        &["scruple_vm::builtins::buffers", "scruple_vm::bytes", "scruple_vm::views"],
+    ),
     (
         "built-ins: string",
         &["scruple_vm::builtins::string", "unicode_data", "to_case", "core::unicode"],

@@ -492,6 +492,8 @@ operations! {
     BindFree bind_free(free: FreeId) "( value -- value )" Effect::fixed(1, 1), Next;
     /// Throws the TypeError of a derived constructor that returns neither an object nor undefined.
     CheckDerived check_derived() "( value -- value )" Effect::fixed(1, 1), Next;
+    /// Steps an iterator past the next value.
+    SkipValue skip_value() "( iterator -- )" Effect::fixed(1, 0), Next;
 }
 
 impl Op {

@@ -89,6 +89,33 @@ pub(super) fn itself<L: Layout, H: Host>(
     Ok(call.this)
 }
 
+/// ECMA-262, get %Iterator.prototype% [ %Symbol.toStringTag% ].
+pub(super) fn get_tag<L: Layout, H: Host>(
+    _: &mut Vm<'_, L, H>,
+    _: Call<L>,
+) -> Result<Value<L>, Raise> {
+    Ok(Value::name(names::ITERATOR_CTOR))
+}
+
+/// ECMA-262, set %Iterator.prototype% [ %Symbol.toStringTag% ], which is
+/// SetterThatIgnoresPrototypeProperties.
+pub(super) fn set_tag<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: Call<L>,
+) -> Result<Value<L>, Raise> {
+    let home = Intrinsic::IteratorPrototype.reference();
+    let Some(object) = call.this.as_object().filter(|&object| object != home) else {
+        return Err(vm.throw_type("the tag cannot be set here"));
+    };
+    let (key, value) = (Key::name(names::SYMBOL_TO_STRING_TAG), vm.arg(&call, 0));
+    if vm.get_own(object, key)?.is_some() {
+        vm.set(object, key, value)?;
+    } else if !vm.create(object, key, value, attributes::ALL)? {
+        return Err(vm.throw_not_definable(key));
+    }
+    Ok(Value::undefined())
+}
+
 /// ECMA-262, %ArrayIteratorPrototype%.next ( ).
 pub(super) fn next_of_array<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,

@@ -454,7 +454,9 @@ natives! {
         TRUNC 1 math::trunc;
     }
     Json {
+        IS_RAW_JSON 1 json::is_raw_json;
         PARSE 2 json::parse;
+        RAW_JSON 1 json::raw_json;
         STRINGIFY 3 json::stringify;
     }
     Reflect {
@@ -538,6 +540,8 @@ natives! {
     }
     IteratorPrototype {
         SYMBOL_ITERATOR 0 iterators::itself;
+        SYMBOL_TO_STRING_TAG 0 iterators::get_tag, gets;
+        SYMBOL_TO_STRING_TAG 1 iterators::set_tag, sets;
     }
     ArrayIteratorPrototype {
         NEXT 0 iterators::next_of_array;

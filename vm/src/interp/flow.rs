@@ -137,6 +137,14 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(self.replace_after(at, 1, Value::object(iterator)))
     }
 
+    /// Steps the iterator on top of the stack past a value.
+    pub(super) fn skip_values(&mut self, at: At<L>) -> Result<At<L>, Raise> {
+        self.sync(at);
+        let iterator = self.iterator(at, Kind::ValueIterator)?;
+        self.skip(iterator)?;
+        Ok(self.drop_after(at, 1))
+    }
+
     /// Closes the iterator on top of the stack, unless it is done.
     pub(super) fn end_values(&mut self, at: At<L>) -> Result<At<L>, Raise> {
         self.sync(at);

@@ -968,4 +968,8 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         self.sync(at);
         Err(self.throw_type("a derived constructor returns an object or nothing"))
     }
+
+    fn skip_value(&mut self, at: At<L>) -> Next<L> {
+        self.skip_values(at)
+    }
 }

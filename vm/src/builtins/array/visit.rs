@@ -143,9 +143,11 @@ pub(crate) fn filter<L: Layout, H: Host>(
 ) -> Result<Value<L>, Raise> {
     let walk = Walk::begin(vm, &call)?;
     let result = array_like(vm, walk.object, 0.0)?;
+    let mut to = 0.0;
     walk.each(vm, |vm, _, value, answer| {
         if vm.to_boolean(answer) {
-            vm.append(result, value)?;
+            create(vm, result, to, value)?;
+            to += 1.0;
         }
         Ok(true)
     })?;

@@ -50,15 +50,59 @@ pub(super) fn read<L: Layout, H: Host>(
 }
 
 /// Where reading stands in the text.
-struct Reader<'m> {
+pub(super) struct Reader<'m> {
     view: View<'m>,
     at: usize,
 }
 
 impl<'m> Reader<'m> {
+    /// Reading that begins at a place of a text.
+    pub(super) fn at(view: View<'m>, at: usize) -> Self {
+        Reader { view, at }
+    }
+
+    pub(super) fn place(&self) -> usize {
+        self.at
+    }
+
+    /// Passes a unit.
+    pub(super) fn pass<L: Layout, H: Host>(&mut self, vm: &mut Vm<'m, L, H>) -> Result<(), Raise> {
+        self.at += 1;
+        vm.spend(1)
+    }
+
+    /// Passes a value of a text that is known to be well formed, white space before it
+    /// included.
+    pub(super) fn pass_value<L: Layout, H: Host>(
+        &mut self,
+        vm: &mut Vm<'m, L, H>,
+    ) -> Result<(), Raise> {
+        let mut depth = 0usize;
+        self.skip_space(vm);
+        loop {
+            match self.unit(vm) {
+                None => return Ok(()),
+                Some(OPEN_ARRAY | OPEN_OBJECT) => depth += 1,
+                Some(CLOSE_ARRAY | CLOSE_OBJECT | COMMA) if depth == 0 => return Ok(()),
+                Some(CLOSE_ARRAY | CLOSE_OBJECT) => depth -= 1,
+                Some(QUOTE) => {
+                    self.pass(vm)?;
+                    while self.unit(vm).is_some_and(|unit| unit != QUOTE) {
+                        if self.unit(vm) == Some(BACKSLASH) {
+                            self.pass(vm)?;
+                        }
+                        self.pass(vm)?;
+                    }
+                }
+                Some(_) => {}
+            }
+            self.pass(vm)?;
+        }
+    }
+
     /// Reads a value that is closed at once, or opens an array or object that is
     /// not empty.
-    fn begin<L: Layout, H: Host>(
+    pub(super) fn begin<L: Layout, H: Host>(
         &mut self,
         vm: &mut Vm<'m, L, H>,
     ) -> Result<Option<Value<L>>, Raise> {
@@ -193,7 +237,10 @@ impl<'m> Reader<'m> {
     }
 
     /// Reads a string from its quote on. The value is not rooted.
-    fn string<L: Layout, H: Host>(&mut self, vm: &mut Vm<'m, L, H>) -> Result<Value<L>, Raise> {
+    pub(super) fn string<L: Layout, H: Host>(
+        &mut self,
+        vm: &mut Vm<'m, L, H>,
+    ) -> Result<Value<L>, Raise> {
         self.at += 1;
         let start = self.at;
         let mut wide = false;
@@ -270,7 +317,7 @@ impl<'m> Reader<'m> {
         Ok(unit)
     }
 
-    fn unit<L: Layout, H: Host>(&self, vm: &Vm<'m, L, H>) -> Option<u16> {
+    pub(super) fn unit<L: Layout, H: Host>(&self, vm: &Vm<'m, L, H>) -> Option<u16> {
         (self.at < self.view.len()).then(|| vm.unit(&self.view, self.at))
     }
 
@@ -282,7 +329,7 @@ impl<'m> Reader<'m> {
         found
     }
 
-    fn skip_space<L: Layout, H: Host>(&mut self, vm: &Vm<'m, L, H>) {
+    pub(super) fn skip_space<L: Layout, H: Host>(&mut self, vm: &Vm<'m, L, H>) {
         while matches!(self.unit(vm), Some(0x09 | 0x0a | 0x0d | 0x20)) {
             self.at += 1;
         }

@@ -193,6 +193,13 @@ impl<L: Layout> Writer<L> {
     /// Writes a prepared value, or opens it.
     fn value<H: Host>(&mut self, vm: &mut Vm<'_, L, H>, value: Value<L>) -> Result<(), Raise> {
         if let Some(object) = value.as_object() {
+            if vm.class(object) == Class::RawJson {
+                let text = vm.get(object, Key::name(names::RAW_JSON))?;
+                let slot = vm.push(text)?;
+                self.text.push_value(vm, text)?;
+                vm.heap.sp = slot + 1;
+                return Ok(());
+            }
             return self.open(vm, object);
         }
         if let Some(number) = vm.as_number(value) {
@@ -280,7 +287,8 @@ impl<L: Layout> Writer<L> {
             vm.pop();
             return self.text.push_str(vm, "null");
         }
-        if value.is_object() {
+        let opens = |object| vm.class(object) != Class::RawJson;
+        if value.as_object().is_some_and(opens) {
             vm.pop();
             return self.value(vm, value);
         }
