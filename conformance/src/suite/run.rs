@@ -76,6 +76,9 @@ fn run_images<'m, L: Layout>(
             Err(error @ (LoadError::NoRoom | LoadError::TooLarge)) => {
                 return End::OverBudget(error.to_string());
             }
+            Err(LoadError::Verify(error)) if error.is_scratch() => {
+                return End::OverBudget(error.to_string());
+            }
             Err(error) => return End::Defect(error.to_string()),
         }
         if let Err(error) = vm.run() {
