@@ -10,7 +10,7 @@
 //! fields becomes one variable when they close. A function a field would take a closure
 //! each in the heap.
 //!
-//! It refuses private elements, generators, async methods and accessor fields.
+//! It refuses private elements, generators (read to their end), async methods and accessor fields.
 
 use alloc::format;
 
@@ -42,6 +42,8 @@ pub(crate) struct Context {
     has_no_arguments: bool,
     /// A static block, where `await` is no name.
     has_no_await: bool,
+    /// The body of a generator, where `yield` is an operator.
+    pub(crate) has_yield: bool,
 }
 
 impl Context {
@@ -51,7 +53,7 @@ impl Context {
         let method = Context { has_super_property: true, ..plain };
         match kind {
             FunctionKind::Script => Context::default(),
-            FunctionKind::Arrow => self,
+            FunctionKind::Arrow => Context { has_yield: false, ..self },
             FunctionKind::Plain => plain,
             FunctionKind::Method | FunctionKind::Constructor => method,
             FunctionKind::Derived => Context { has_super_call: true, ..method },
@@ -86,6 +88,7 @@ struct Class<'a> {
 struct Named {
     key: Key,
     is_computed: bool,
+    is_generator: bool,
     mark: Mark,
 }
 
@@ -258,15 +261,16 @@ impl Parser<'_, '_> {
                 is_static = true;
             }
         }
-        self.refuse_generator_method()?;
-        let accessor = self.accessor_word()?;
+        let is_generator = self.generator_star("a generator method");
+        let accessor = if is_generator { None } else { self.accessor_word()? };
         if accessor.is_some() {
             self.advance();
         }
         let start = self.token;
         let key = self.property_name(f)?;
-        let named = Named { key, is_computed: start.kind == Kind::LeftBracket, mark: start.mark };
-        if self.is(Kind::LeftParen) || accessor.is_some() {
+        let is_computed = start.kind == Kind::LeftBracket;
+        let named = Named { key, is_computed, is_generator, mark: start.mark };
+        if self.is(Kind::LeftParen) || accessor.is_some() || is_generator {
             return self.class_method(f, class, is_static, accessor, named);
         }
         self.field(f, class, is_static, named, start)
@@ -307,7 +311,7 @@ impl Parser<'_, '_> {
         accessor: Option<Accessor>,
         named: Named,
     ) -> Parsed<()> {
-        let Named { key, is_computed, mark } = named;
+        let Named { key, is_computed, is_generator, mark } = named;
         let name = if is_computed { None } else { key.name() };
         let is = |this: &Self, text| name.is_some_and(|name| this.atoms.is(name, text));
         if is_static && is(self, "prototype") {
@@ -319,20 +323,24 @@ impl Parser<'_, '_> {
                 let message = "a constructor is neither a getter nor a setter";
                 return Err(self.syntax(mark, EARLY_ERRORS, message));
             }
+            if is_generator {
+                let message = "a constructor is no generator";
+                return Err(self.syntax(mark, EARLY_ERRORS, message));
+            }
             if class.constructor.is_some() {
                 let message = "a class has one constructor at most";
                 return Err(self.syntax(mark, EARLY_ERRORS, message));
             }
             let kind =
                 if class.derives { FunctionKind::Derived } else { FunctionKind::Constructor };
-            class.constructor = Some(self.function(f, mark, kind, None)?);
+            class.constructor = Some(self.function(f, mark, kind, None, false)?);
             return Ok(());
         }
         if let Key::Name(atom) = key {
             self.push_text(f, atom);
         }
         let parameters = self.token.mark;
-        let id = self.function(f, mark, FunctionKind::Method, None)?;
+        let id = self.function(f, mark, FunctionKind::Method, None, is_generator)?;
         let kind = match accessor {
             None => 0,
             Some(accessor) => {

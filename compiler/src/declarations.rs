@@ -165,10 +165,10 @@ impl Parser<'_, '_> {
     /// FunctionDeclaration ( -- ): made where its scope is entered.
     pub(crate) fn function_declaration(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         let mark = self.advance().mark;
-        self.refuse_generator()?;
+        let is_generator = self.generator_star("a generator function");
         let (atom, name_mark) = self.binding_identifier("the function's name")?;
         let var = self.declare(f, atom, name_mark, State::Function)?;
-        let ClosedId(id) = self.function(f, mark, FunctionKind::Plain, None)?;
+        let ClosedId(id) = self.function(f, mark, FunctionKind::Plain, None, is_generator)?;
         if let Some(row) = self.output.functions.get_mut(id as usize) {
             row.name = Some(atom);
         }

@@ -119,6 +119,9 @@ impl Parser<'_, '_> {
         let mut end = None;
         let operand = loop {
             let start = self.token;
+            if start.kind == Kind::Yield && self.context.has_yield {
+                break self.yield_expression(f, no_in)?;
+            }
             if start.kind == Kind::LeftParen
                 && self.lookahead.is_arrow(start, &self.lexer, self.max_nesting)
             {

@@ -6,7 +6,8 @@
 //! `let` in a scope of their own, from where the body's scope is apart: so what a
 //! default sees is what ECMA-262 says (FunctionDeclarationInstantiation).
 //!
-//! It refuses generators and async functions.
+//! It refuses generators and async functions: a generator is read to its end, so that
+//! whatever else is wrong in it is told, an async function is given up where it begins.
 
 use alloc::format;
 
@@ -39,9 +40,9 @@ impl Parser<'_, '_> {
     /// FunctionExpression ( -- function )
     pub(crate) fn function_expression(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
         let mark = self.advance().mark;
-        self.refuse_generator()?;
+        let is_generator = self.generator_star("a generator function");
         if self.is(Kind::LeftParen) {
-            let id = self.function(f, mark, FunctionKind::Plain, None)?;
+            let id = self.function(f, mark, FunctionKind::Plain, None, is_generator)?;
             return Ok(self.closure(f, id, mark));
         }
         // The name is bound in the function, not around it.
@@ -49,7 +50,7 @@ impl Parser<'_, '_> {
         let name = self.binding_identifier("the function's name or `(`");
         self.context = around;
         let (name, _) = name?;
-        let id = self.function(f, mark, FunctionKind::Plain, Some(name))?;
+        let id = self.function(f, mark, FunctionKind::Plain, Some(name), is_generator)?;
         let operand = self.closure(f, id, mark);
         self.name_closure(operand, name);
         Ok(Operand::Value)
@@ -88,9 +89,11 @@ impl Parser<'_, '_> {
         mark: Mark,
         kind: FunctionKind,
         own_name: Option<Atom>,
+        is_generator: bool,
     ) -> Parsed<ClosedId> {
         self.nested_function(f, mark, kind, own_name, |this, inner| {
             this.formal_parameters(inner)?;
+            this.context.has_yield = is_generator;
             this.function_body(inner)
         })
     }
@@ -102,14 +105,45 @@ impl Parser<'_, '_> {
         Operand::Closure(id)
     }
 
-    /// `*` behind `function`, which is refused.
-    pub(crate) fn refuse_generator(&mut self) -> Parsed<()> {
-        if self.is(Kind::Star) {
-            let mark = self.token.mark;
-            let clause = "sec-generator-function-definitions";
-            return Err(self.unsupported(mark, clause, "a generator function"));
+    /// `*` behind `function` or before a method's name: that is refused, and what
+    /// follows is read as the generator that it is.
+    pub(crate) fn generator_star(&mut self, what: &str) -> bool {
+        let mark = self.token.mark;
+        let is_generator = self.eat(Kind::Star);
+        if is_generator {
+            self.unsupported(mark, "sec-generator-function-definitions", what);
         }
-        Ok(())
+        is_generator
+    }
+
+    /// YieldExpression ( -- value ), for what may be wrong in it. Parameters have none,
+    /// nor has an arrow function: `yield` is a reserved word there.
+    #[inline(never)]
+    pub(crate) fn yield_expression(
+        &mut self,
+        f: &mut Function<'_>,
+        no_in: bool,
+    ) -> Parsed<Operand> {
+        self.advance();
+        let delegates = !self.token.newline_before && self.eat(Kind::Star);
+        let ends = matches!(
+            self.token.kind,
+            Kind::RightParen
+                | Kind::RightBracket
+                | Kind::RightBrace
+                | Kind::Comma
+                | Kind::Semicolon
+                | Kind::Colon
+                | Kind::In
+                | Kind::End
+        );
+        if !delegates && (ends || self.token.newline_before) {
+            f.op(Op::PushUndefined);
+        } else {
+            let operand = self.assignment_expression(f, no_in)?;
+            self.value(f, operand);
+        }
+        Ok(Operand::Value)
     }
 
     /// Opens a function in an arena of its own, and closes it.

@@ -106,6 +106,12 @@ impl<'s> Lexer<'s> {
                 }
                 Kind::Number => token.kind = self.number(start),
                 Kind::Text => self.text(&mut token, start),
+                Kind::PrivateName => {
+                    let begins = |ch| is_id_start(ch) || matches!(ch, '$' | '_' | '\\');
+                    if !self.inner.remainder().starts_with(begins) {
+                        token.kind = Kind::Unknown;
+                    }
+                }
                 Kind::Decrement if newline_before && self.inner.remainder().starts_with('>') => {
                     token.kind = Kind::HtmlComment;
                 }
@@ -166,12 +172,13 @@ impl<'s> Lexer<'s> {
     }
 
     /// Goes behind the regular expression literal that begins at an offset, the
-    /// lexer standing behind its slash. Whether it is a right one is not asked:
-    /// it is only read to be refused whole.
-    pub(crate) fn skip_regular_expression(&mut self, start: usize) {
+    /// lexer standing behind its slash: its flags, or nothing where it does not end on
+    /// its line. The pattern is not looked into.
+    pub(crate) fn regular_expression(&mut self, start: usize) -> Option<&'s str> {
         let mut in_class = false;
         let mut is_escaped = false;
         let mut end = self.source.len();
+        let mut flags = None;
         for (at, ch) in self.source[start + 1..].char_indices() {
             let at = start + 1 + at;
             if is_line_terminator(ch) {
@@ -184,14 +191,17 @@ impl<'s> Lexer<'s> {
                 '[' => in_class = true,
                 ']' => in_class = false,
                 '/' if !in_class => {
-                    let flags = self.source[at + 1..].chars();
-                    end = at + 1 + flags.take_while(|ch| ch.is_ascii_alphabetic()).count();
+                    let rest = &self.source[at + 1..];
+                    let is_part = |ch: char| ch == '$' || is_id_continue(ch);
+                    end = at + 1 + rest.find(|ch| !is_part(ch)).unwrap_or(rest.len());
+                    flags = Some(&self.source[at + 1..end]);
                     break;
                 }
                 _ => {}
             }
         }
         self.skip_to(end.max(self.offset()));
+        flags
     }
 
     /// Reads nothing more: every token from here on is [`Kind::End`].

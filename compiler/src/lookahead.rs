@@ -127,7 +127,7 @@ impl Lookahead {
                     }
                 }
                 Kind::Slash | Kind::AssignDivide if begins_operand(before) => {
-                    lexer.skip_regular_expression(token.mark.start as usize);
+                    lexer.regular_expression(token.mark.start as usize);
                 }
                 _ => {}
             }

@@ -86,9 +86,9 @@ impl Parser<'_, '_> {
             f.op(Op::CopyProperties);
             return Ok(false);
         }
-        self.refuse_generator_method()?;
+        let is_generator = self.generator_star("a generator method");
         let start = self.token;
-        if start.kind == Kind::Identifier && !start.escaped {
+        if start.kind == Kind::Identifier && !start.escaped && !is_generator {
             let accessor = match self.text_of(start.mark) {
                 "get" => Some(Accessor::Get),
                 "set" => Some(Accessor::Set),
@@ -114,6 +114,9 @@ impl Parser<'_, '_> {
         }
         let key = self.property_name(f)?;
         match self.token.kind {
+            kind if is_generator && kind != Kind::LeftParen => {
+                Err(self.expected("`(` behind a generator's name"))
+            }
             Kind::Colon => {
                 self.advance();
                 let is_proto = start.kind != Kind::LeftBracket && key.name() == Some(Atom::PROTO);
@@ -128,7 +131,8 @@ impl Parser<'_, '_> {
             }
             Kind::LeftParen => {
                 let key = self.settle_proto(f, key);
-                let id = self.function(f, start.mark, FunctionKind::Method, None)?;
+                let method = FunctionKind::Method;
+                let id = self.function(f, start.mark, method, None, is_generator)?;
                 let key = self.settle_home(f, id, key);
                 let operand = self.closure(f, id, start.mark);
                 self.name_after_key(f, operand, key, None);
@@ -186,7 +190,7 @@ impl Parser<'_, '_> {
         let mark = self.token.mark;
         let key = self.property_name(f)?;
         let parameters = self.token.mark;
-        let id = self.function(f, mark, FunctionKind::Method, None)?;
+        let id = self.function(f, mark, FunctionKind::Method, None, false)?;
         self.check_accessor(id, accessor, parameters)?;
         let key = self.settle_home(f, id, key);
         let operand = self.closure(f, id, mark);
@@ -324,16 +328,6 @@ impl Parser<'_, '_> {
             Key::Name(atom) => self.field_op(f, named, atom),
             Key::Pushed(_) => f.op(pushed),
         }
-    }
-
-    /// `*` before a method's name, which is refused.
-    pub(crate) fn refuse_generator_method(&mut self) -> Parsed<()> {
-        if self.is(Kind::Star) {
-            let mark = self.token.mark;
-            let clause = "sec-generator-function-definitions";
-            return Err(self.unsupported(mark, clause, "a generator method"));
-        }
-        Ok(())
     }
 }
 

@@ -3,6 +3,7 @@
 //! It refuses regular expressions and direct eval, by name. Object literals are in
 //! `objects`.
 
+use alloc::format;
 use alloc::vec::Vec;
 
 use scruple_bytecode::ops::Op;
@@ -330,6 +331,7 @@ impl Parser<'_, '_> {
             Kind::Null => Ok(self.push_literal(f, Op::PushNull)),
             Kind::True => Ok(self.push_literal(f, Op::PushTrue)),
             Kind::False => Ok(self.push_literal(f, Op::PushFalse)),
+            Kind::Slash | Kind::AssignDivide => self.regular_expression(f),
             _ => self.refused_primary_expression(),
         }
     }
@@ -339,11 +341,6 @@ impl Parser<'_, '_> {
     fn refused_primary_expression(&mut self) -> Parsed<Operand> {
         let mark = self.token.mark;
         Err(match self.token.kind {
-            Kind::Slash | Kind::AssignDivide => {
-                self.lexer.skip_regular_expression(mark.start as usize);
-                let clause = "sec-primary-expression-regular-expression-literals";
-                self.unsupported(mark, clause, "a regular expression literal")
-            }
             Kind::Import => self.unsupported(mark, "sec-import-calls", "`import` in an expression"),
             Kind::BigInt => {
                 let clause = "sec-ecmascript-language-types-bigint-type";
@@ -360,6 +357,33 @@ impl Parser<'_, '_> {
             }
             _ => self.expected("an expression"),
         })
+    }
+
+    /// RegularExpressionLiteral ( -- value ), which is refused: after what is wrong in its
+    /// extent and its flags, so that the rest is read as what it is. Its pattern is not
+    /// looked into.
+    #[inline(never)]
+    fn regular_expression(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
+        let mark = self.token.mark;
+        let Some(flags) = self.lexer.regular_expression(mark.start as usize) else {
+            let clause = "sec-literals-regular-expression-literals";
+            return Err(self.syntax(mark, clause, "this regular expression does not end"));
+        };
+        let has = |flag: char| flags.contains(flag);
+        let is_known = |flag: char| "dgimsuvy".contains(flag);
+        let is_twice = |(at, flag): (usize, char)| flags[..at].contains(flag);
+        if !flags.chars().all(is_known)
+            || flags.char_indices().any(is_twice)
+            || has('u') && has('v')
+        {
+            let clause =
+                "sec-primary-expression-regular-expression-literals-static-semantics-early-errors";
+            let message = format!("`{flags}` are no flags of a regular expression");
+            return Err(self.syntax(mark, clause, message));
+        }
+        let clause = "sec-primary-expression-regular-expression-literals";
+        self.unsupported(mark, clause, "a regular expression literal");
+        Ok(self.push_literal(f, Op::PushUndefined))
     }
 
     fn push_literal(&mut self, f: &mut Function<'_>, op: Op) -> Operand {

@@ -62,6 +62,55 @@ fn parts_of_the_language_outside_the_subset_are_called_unsupported() {
     ]);
 }
 
+/// What is read to its end although it is refused: the complaint behind it is told too.
+/// The rules: `sec-generator-function-definitions-static-semantics-early-errors`,
+/// `sec-arrow-function-definitions-static-semantics-early-errors` and the grammars with
+/// their parameters.
+#[test]
+fn what_is_wrong_in_a_generator_or_behind_a_regular_expression_is_told_as_well() {
+    for (source, kind, position) in [
+        ("function* f() { yield 1; yield; yield* f(); } )", Syntax, "1:47"),
+        ("function* f(a = yield) {}", Strict, "1:17"),
+        ("function* f() { (a = yield) => a; }", Strict, "1:22"),
+        ("function* f() { () => yield; }", Strict, "1:23"),
+        ("function* f() { function g() { yield; } }", Strict, "1:32"),
+        ("function* f() { var yield; }", Strict, "1:21"),
+        ("function* f() { yield\n* 1; }", Syntax, "2:1"),
+        ("({ *a: 1 })", Syntax, "1:6"),
+        ("class A { *constructor() {} }", Syntax, "1:12"),
+        ("/a/.b = ;", Syntax, "1:9"),
+    ] {
+        let diagnostics = refused(source);
+        let told: Vec<_> = diagnostics.iter().map(|one| (one.kind(), one.position())).collect();
+        assert_eq!(told[0].0, Unsupported, "{source}: {diagnostics}");
+        assert!(told.len() > 1, "{source}: {diagnostics}");
+        assert_eq!((told[1].0, told[1].1.to_string()), (kind, position.to_owned()), "{source}");
+    }
+    // Nothing is said of one that is right.
+    let right =
+        "function* f() { for (var x of yield* g()) { x[yield] = (yield, `${yield /}/}`); } }";
+    let diagnostics = refused(right);
+    assert!(diagnostics.iter().all(|one| one.kind() == Unsupported), "{diagnostics}");
+}
+
+/// The extent and the flags: `sec-literals-regular-expression-literals` and the early errors
+/// of `sec-primary-expression-regular-expression-literals`.
+#[test]
+fn a_regular_expression_that_does_not_end_or_has_no_such_flags_is_none() {
+    let literal = Some("sec-literals-regular-expression-literals");
+    let flags =
+        Some("sec-primary-expression-regular-expression-literals-static-semantics-early-errors");
+    check(&[
+        ("x = /a", Syntax, "1:5", literal),
+        ("x = /a[/]", Syntax, "1:5", literal),
+        ("x = /a\\\n/", Syntax, "1:5", literal),
+        ("x = /a/gg", Syntax, "1:5", flags),
+        ("x = /a/uv", Syntax, "1:5", flags),
+        ("x = /a/x", Syntax, "1:5", flags),
+        ("x = # a", Syntax, "1:5", Some("sec-ecmascript-language-lexical-grammar")),
+    ]);
+}
+
 #[test]
 fn what_strict_mode_code_forbids_is_refused_as_such() {
     let words = Some("sec-keywords-and-reserved-words");

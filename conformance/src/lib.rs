@@ -3,6 +3,8 @@
 //!
 //! It owns no expectation: those lie beside the suites, each with its source.
 
+pub mod commonjs;
+pub mod packages;
 pub mod suite;
 
 use scruple_bytecode::Encoding;

@@ -11,6 +11,7 @@ use scruple_conformance::LayoutName;
 use scruple_conformance::suite::checkout::Checkout;
 use scruple_conformance::suite::compare::Changes;
 use scruple_conformance::suite::document::{Document, Grouping, Row};
+use scruple_conformance::suite::figures::spliced;
 use scruple_conformance::suite::judge::{Judge, Status};
 use scruple_conformance::suite::run::Limits;
 use scruple_conformance::suite::skips::Skips;
@@ -249,4 +250,44 @@ fn a_comparison_names_what_changed_and_fails_closed() {
     assert!(Changes::between(&before, &now, asked).unwrap().gone.is_empty());
     now.layout = "wide".to_owned();
     assert!(Changes::between(&before, &now, |_| true).is_err());
+}
+
+#[test]
+fn the_figures_of_a_whole_run_stand_between_the_markers_of_a_readme() {
+    let mut document = judged(&checkout("suite-spliced"), LayoutName::Narrow);
+    let readme = "before\n<!-- spliced: suite -->\nstale\n<!-- end -->\nafter\n";
+    // Nobody could take the figures again.
+    let error = spliced(readme, &document).unwrap_err().to_string();
+    assert!(error.contains("--revision"), "{error}");
+    document.revision = Some("c0ffee".to_owned());
+    document.date = Some("2026-01-31".to_owned());
+    let text = spliced(readme, &document).unwrap();
+    assert!(text.starts_with("before\n<!-- spliced: suite -->\n") && !text.contains("stale"));
+    assert!(text.ends_with("\n<!-- end -->\nafter\n"));
+    assert!(text.contains("commit c0ffee of 2026-01-31"));
+    let numbers = |name: &str| -> Vec<usize> {
+        let line = text.lines().find(|line| line.starts_with(&format!("| {name} |"))).unwrap();
+        line.split('|').skip(2).filter_map(|cell| cell.trim().parse().ok()).collect()
+    };
+    let total = document.total;
+    let [tests, passed, failed, unsupported, crashed, over] = numbers("all tests")[..] else {
+        panic!("six counts and two shares: {text}");
+    };
+    assert_eq!((tests, passed, failed), (total.tests, total.passed, total.failed));
+    let rest = (unsupported, crashed, over);
+    assert_eq!(rest, (total.unsupported, total.crashed, total.over_budget));
+    // Counted from the list above, by what its front matter says.
+    let core = numbers("`language`, without features, not module, async or noStrict");
+    let has_feature = TESTS.iter().filter(|test| test.1.contains("features")).count();
+    let has_flag = TESTS.iter().filter(|test| {
+        ["module", "noStrict", "async"].iter().any(|flag| test.1.contains(&format!("[{flag}]")))
+    });
+    assert_eq!(core[0], TESTS.len() - has_feature - has_flag.count());
+    let lets = TESTS.iter().filter(|test| test.1.contains("let")).count();
+    assert_eq!(numbers("`let`")[0], lets);
+    // A second time changes nothing.
+    assert_eq!(spliced(&text, &document).unwrap(), text);
+    document.filters = vec!["language".to_owned()];
+    assert!(spliced(readme, &document).unwrap_err().to_string().contains("a part"));
+    assert!(spliced("no markers", &document).is_err());
 }

@@ -1,10 +1,11 @@
 //! A checkout of the suite: where its tests and its harness lie, and which revision
 //! it is.
 //!
-//! It reads and never writes.
+//! It reads and never writes; only the day of a revision is asked of `git`.
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 
 use super::SuiteError;
 
@@ -98,6 +99,18 @@ impl Checkout {
         let packed = fs::read_to_string(git.join("packed-refs")).ok()?;
         let line = packed.lines().find(|line| line.ends_with(name))?;
         line.split_whitespace().next().map(str::to_owned)
+    }
+
+    /// The day of that revision, as `git` tells it.
+    pub fn date(&self) -> Option<String> {
+        // Without this, `git` would look for a repository in the folders around.
+        if !self.root.join(".git").exists() {
+            return None;
+        }
+        let mut git = Command::new("git");
+        git.arg("-C").arg(&self.root).args(["show", "-s", "--format=%cs", "HEAD"]);
+        let output = git.output().ok().filter(|output| output.status.success())?;
+        Some(String::from_utf8(output.stdout).ok()?.trim().to_owned())
     }
 }
 

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::SuiteError;
 use super::judge::{Status, Verdict};
-use super::metadata::Metadata;
+use super::metadata::{Flag, Metadata};
 
 /// The version of the wire form.
 pub const SCHEMA: u32 = 1;
@@ -22,6 +22,12 @@ pub struct Document {
     pub schema: u32,
     /// The suite's revision, if it could be told.
     pub revision: Option<String>,
+    /// The day of that revision.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub date: Option<String>,
+    /// The parts of the suite that were asked for; none for all of it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub filters: Vec<String>,
     /// The heap's layout.
     pub layout: String,
     /// Instructions that a test may take.
@@ -48,13 +54,17 @@ pub struct Row {
     /// Parts of the standard that it uses.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub features: Vec<String>,
+    /// How it is to be run.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub flags: Vec<Flag>,
 }
 
 impl Row {
     /// The row of a judged test.
     pub fn new(path: String, metadata: Metadata, verdict: Verdict) -> Row {
         let Verdict { status, reason } = verdict;
-        Row { path, status, reason, esid: metadata.esid, features: metadata.features }
+        let Metadata { esid, features, flags, .. } = metadata;
+        Row { path, status, reason, esid, features, flags }
     }
 }
 
@@ -111,7 +121,9 @@ impl Document {
     /// The document of the rows of a run.
     pub fn new(revision: Option<String>, layout: &str, budget: u64, tests: Vec<Row>) -> Document {
         let total = Sums::of(&tests);
-        Document { schema: SCHEMA, revision, layout: layout.to_owned(), budget, total, tests }
+        let layout = layout.to_owned();
+        let (date, filters) = (None, Vec::new());
+        Document { schema: SCHEMA, revision, date, filters, layout, budget, total, tests }
     }
 
     /// Reads a saved document.

@@ -3,7 +3,7 @@
 //! It owns the names of the suite's flags and phases, as its CONTRIBUTING.md gives
 //! them. It refuses front matter that is not YAML; keys it does not use are let be.
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::SuiteError;
 
@@ -28,7 +28,7 @@ pub struct Metadata {
 }
 
 /// How a test is to be run.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "camelCase")]
 pub enum Flag {
     /// In strict mode only: all that is ever done here.

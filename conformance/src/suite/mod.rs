@@ -11,6 +11,7 @@
 pub mod checkout;
 pub mod compare;
 pub mod document;
+pub mod figures;
 pub mod gaps;
 pub mod harness;
 pub mod hooks;

@@ -58,15 +58,19 @@ impl Table {
     }
 }
 
-fn line(name: &str, sums: &Sums) -> Vec<String> {
-    let supported = sums.tests - sums.unsupported;
-    let share = match supported {
+/// A share in percent, cut to a tenth; of nothing there is none.
+pub(super) fn share(part: usize, whole: usize) -> String {
+    match whole {
         0 => "-".to_owned(),
         _ => {
-            let tenths = sums.passed * 1000 / supported;
+            let tenths = part * 1000 / whole;
             format!("{}.{}", tenths / 10, tenths % 10)
         }
-    };
+    }
+}
+
+fn line(name: &str, sums: &Sums) -> Vec<String> {
+    let share = share(sums.passed, sums.tests - sums.unsupported);
     let counts =
         [sums.tests, sums.passed, sums.failed, sums.unsupported, sums.crashed, sums.over_budget];
     let mut cells = vec![name.to_owned()];

@@ -13,11 +13,13 @@ use scruple_conformance::suite::judge::Status;
     name = "suite",
     version,
     after_help = "Examples:\n  suite ../checkout language/expressions --causes failed\n  \
-        suite ../checkout --save before.json\n  suite ../checkout --compare before.json"
+        suite ../checkout --save before.json\n  suite ../checkout --compare before.json\n  \
+        suite --from run.json --readme README.md"
 )]
 pub(crate) struct Arguments {
     /// The checkout: a folder with `test` and `harness` in it
-    pub(crate) checkout: PathBuf,
+    #[arg(required_unless_present = "from")]
+    pub(crate) checkout: Option<PathBuf>,
     /// Folders or files below `test` to run, instead of all
     pub(crate) filters: Vec<String>,
     /// The form of the report
@@ -30,6 +32,19 @@ pub(crate) struct Arguments {
     /// longer does
     #[arg(long, value_name = "FILE")]
     pub(crate) compare: Option<PathBuf>,
+    /// Report on a saved run, and run nothing
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["checkout", "filters", "save", "skips"])]
+    pub(crate) from: Option<PathBuf>,
+    /// Write the figures of the run, which must be of the whole suite, between the
+    /// markers of a README
+    #[arg(long, value_name = "FILE")]
+    pub(crate) readme: Option<PathBuf>,
+    /// The checkout's commit, where it has no `.git` to tell it
+    #[arg(long, value_name = "COMMIT")]
+    pub(crate) revision: Option<String>,
+    /// The day of that commit, as 2026-01-31
+    #[arg(long, value_name = "DAY", value_parser = day)]
+    pub(crate) date: Option<String>,
     /// A TOML file of tests not to run: lines `"path" = "reason"`
     #[arg(long, value_name = "FILE")]
     pub(crate) skips: Option<PathBuf>,
@@ -60,6 +75,16 @@ pub(crate) struct Arguments {
     /// How many threads; 0 for one a core
     #[arg(long, default_value_t = 0)]
     pub(crate) jobs: usize,
+}
+
+/// A day, as ISO 8601 writes it.
+fn day(text: &str) -> Result<String, String> {
+    let is_day = text.len() == 10
+        && text.char_indices().all(|(at, ch)| match at {
+            4 | 7 => ch == '-',
+            _ => ch.is_ascii_digit(),
+        });
+    if is_day { Ok(text.to_owned()) } else { Err("a day is written as 2026-01-31".to_owned()) }
 }
 
 impl Arguments {

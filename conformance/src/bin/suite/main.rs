@@ -17,6 +17,7 @@ use scruple_conformance::suite::SuiteError;
 use scruple_conformance::suite::checkout::{Checkout, matches};
 use scruple_conformance::suite::compare::Changes;
 use scruple_conformance::suite::document::{Document, Row};
+use scruple_conformance::suite::figures;
 use scruple_conformance::suite::judge::{Judge, keep_panics};
 use scruple_conformance::suite::run::Limits;
 use scruple_conformance::suite::skips::Skips;
@@ -40,14 +41,24 @@ fn main() -> ExitCode {
 }
 
 fn suite(arguments: &Arguments) -> Result<ExitCode, SuiteError> {
-    let checkout = Checkout::at(&arguments.checkout)?;
-    let skips = arguments.skips.as_deref().map_or(Ok(Skips::default()), Skips::read)?;
     // Read first: a run of minutes is not to end in a slip of the command line.
     let saved = arguments.compare.as_deref().map(Document::read).transpose()?;
-    let document = run(arguments, &checkout, &skips)?;
+    let mut document = match (&arguments.from, &arguments.checkout) {
+        (Some(path), _) => Document::read(path)?,
+        (None, Some(root)) => run(arguments, &Checkout::at(root)?)?,
+        (None, None) => return Err(SuiteError::new("no checkout is named")),
+    };
+    document.revision = document.revision.or_else(|| arguments.revision.clone());
+    document.date = document.date.or_else(|| arguments.date.clone());
     if let Some(path) = &arguments.save {
         fs::write(path, json(&document)?)
             .map_err(|error| SuiteError::new(format!("{}: {error}", path.display())))?;
+    }
+    if let Some(path) = &arguments.readme {
+        let named = |error: String| SuiteError::new(format!("{}: {error}", path.display()));
+        let text = fs::read_to_string(path).map_err(|error| named(error.to_string()))?;
+        let text = figures::spliced(&text, &document).map_err(|error| named(error.to_string()))?;
+        fs::write(path, text).map_err(|error| named(error.to_string()))?;
     }
     write(&report(arguments, &document)?);
     let Some(saved) = saved else { return Ok(ExitCode::SUCCESS) };
@@ -65,13 +76,14 @@ fn suite(arguments: &Arguments) -> Result<ExitCode, SuiteError> {
 }
 
 /// Judges the tests over all cores.
-fn run(arguments: &Arguments, checkout: &Checkout, skips: &Skips) -> Result<Document, SuiteError> {
+fn run(arguments: &Arguments, checkout: &Checkout) -> Result<Document, SuiteError> {
+    let skips = arguments.skips.as_deref().map_or(Ok(Skips::default()), Skips::read)?;
     let tests = checkout.tests(&arguments.filters)?;
     if tests.is_empty() {
         return Err(SuiteError::new("no test has such a path"));
     }
     let limits = Limits { slots: arguments.slots, budget: arguments.budget };
-    let judge = Judge::new(checkout, skips, arguments.layout.name(), limits)?;
+    let judge = Judge::new(checkout, &skips, arguments.layout.name(), limits)?;
     let pool = ThreadPoolBuilder::new()
         .num_threads(arguments.jobs)
         .stack_size(STACK_BYTES)
@@ -91,7 +103,10 @@ fn run(arguments: &Arguments, checkout: &Checkout, skips: &Skips) -> Result<Docu
     });
     bar.finish_and_clear();
     let layout = arguments.layout.text();
-    Ok(Document::new(checkout.revision(), layout, arguments.budget, rows))
+    let mut document = Document::new(checkout.revision(), layout, arguments.budget, rows);
+    document.date = checkout.date();
+    document.filters = arguments.filters.clone();
+    Ok(document)
 }
 
 fn report(arguments: &Arguments, document: &Document) -> Result<String, SuiteError> {
