@@ -145,8 +145,9 @@ fn write_way(f: &mut Function<'_>, place: u32, goal: Goal) {
     let passed = (outermost..f.controls.len())
         .rev()
         .find(|&index| matches!(f.controls.get(index), Control::Try(_)));
-    // A return that passes no try statement is the machine's to close for.
-    if passed.is_some() || goal != Goal::Return {
+    // A return that passes no try statement is the machine's to close for, but not one
+    // that has more to do before it leaves.
+    if passed.is_some() || goal != Goal::Return || f.epilogue.is_some() {
         let first = passed.unwrap_or(outermost);
         for index in (first..f.controls.len()).rev() {
             let Some(iterator) = iterator_of(f, index) else { continue };

@@ -62,6 +62,8 @@ pub struct Setup {
     pub budget: u64,
     /// Which of the machine's ways an instruction goes.
     pub way: Way,
+    /// Whether calls in tail position may outnumber what the stack holds.
+    pub tail_calls: bool,
 }
 
 /// How an instruction comes to its handler.
@@ -84,6 +86,7 @@ impl Default for Setup {
             slots: 120 * 1024,
             budget: 200_000_000,
             way: Way::Quick,
+            tail_calls: false,
         }
     }
 }
@@ -176,7 +179,12 @@ fn run_in<L: Layout, W: Watch, const COMPACT: bool>(sources: &[&str], setup: &Se
         }
     }
     let mut region = vec![L::Slot::default(); setup.slots];
-    let options = Options { heap: setup.heap, budget: setup.budget, ..Options::default() };
+    let options = Options {
+        heap: setup.heap,
+        budget: setup.budget,
+        tail_calls: setup.tail_calls,
+        ..Options::default()
+    };
     let listener = Listener::<W, COMPACT>::default();
     let mut vm: Vm<'_, L, Listener<W, COMPACT>> = Vm::new(&mut region, listener, options);
     let mut end = End::Finished;

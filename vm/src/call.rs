@@ -38,14 +38,14 @@ use scruple_bytecode::names;
 use scruple_bytecode::operand::{FreeId, FunctionId};
 
 /// Bits of a return place.
-const PLACE_BITS: u32 = 24;
+pub(crate) const PLACE_BITS: u32 = 24;
 /// The frame was made by `new`.
 pub(crate) const CONSTRUCTS: i32 = 1 << PLACE_BITS;
 /// The frame was made by a native or the host: its return ends the run.
 pub(crate) const ENTRY: i32 = 2 << PLACE_BITS;
 /// The frame has opened a generic iterator: its return may have one to close.
-const CLOSES: i32 = 4 << PLACE_BITS;
-const IMAGE_SHIFT: u32 = PLACE_BITS + 3;
+pub(crate) const CLOSES: i32 = 4 << PLACE_BITS;
+pub(crate) const IMAGE_SHIFT: u32 = PLACE_BITS + 3;
 
 /// Makes the slots of a frame that no argument fills undefined. Apart, because the
 /// compiler makes of it a loop for hundreds of slots, where there are a few.
@@ -101,13 +101,15 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return Err(self.throw_type("a class's constructor needs 'new'"));
         }
         // At least one: slot 0 lies above `sp` even where there is no argument.
-        let fp = at.sp + argc - 1;
+        let mut fp = at.sp + argc - 1;
         let size = n_slots + 1 + usize::from(keeps);
+        let mut at = at;
         if fp < size + self.lowest_frame() {
-            self.make_room(at, fp, size)?;
+            let shift = self.make_room(at, fp, size, flags)?;
+            at = At { sp: at.sp + shift, fp: at.fp + shift, ..at };
+            fp += shift;
         }
         let low = fp - size;
-        let mut at = at;
         if keeps {
             at = self.keep_arguments(at, fp, argc, n_slots)?;
         }
@@ -195,15 +197,23 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         (self.heap.stack_floor() + self.heap.reserve).max(self.stack_end_limit)
     }
 
-    /// Collects in the hope that the heap gives the stack some room.
+    /// Collects in the hope that the heap gives the stack some room, and then folds the
+    /// frames of tail calls. Tells by how many slots the running frame has moved.
     #[cold]
-    fn make_room(&mut self, at: At<L>, fp: usize, size: usize) -> Result<(), Raise> {
+    fn make_room(&mut self, at: At<L>, fp: usize, size: usize, flags: i32) -> Result<usize, Raise> {
         self.sync(at);
         self.collect_now();
-        if fp < size + self.lowest_frame() {
+        if fp >= size + self.lowest_frame() {
+            return Ok(0);
+        }
+        // What Rust calls from holds its place on the stack.
+        let shift = if flags & ENTRY == 0 { self.fold_frames(at) } else { 0 };
+        let at = At { sp: at.sp + shift, fp: at.fp + shift, ..at };
+        self.sync(at);
+        if fp + shift < size + self.lowest_frame() {
             return Err(self.fail(at, Raise::stop(StopKind::Stack)));
         }
-        Ok(())
+        Ok(shift)
     }
 
     /// Makes the arguments object where the callee's frame will have it.

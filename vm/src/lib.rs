@@ -124,6 +124,7 @@ mod digits;
 mod embed;
 mod entries;
 mod error;
+mod fold;
 mod globals;
 mod heap;
 mod host;

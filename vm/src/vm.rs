@@ -33,6 +33,10 @@ pub struct Options {
     pub budget: u64,
     /// Where `Math.random` begins: the same seed gives the same numbers.
     pub seed: u64,
+    /// Whether a chain of calls in tail position may be longer than the stack, as the
+    /// standard has it: then a function that returns a call of itself without end never
+    /// ends, where it would else be told that the stack is full.
+    pub tail_calls: bool,
 }
 
 impl Default for Options {
@@ -43,6 +47,7 @@ impl Default for Options {
             nesting_limit: 64,
             budget: u64::MAX,
             seed: 0,
+            tail_calls: false,
         }
     }
 }

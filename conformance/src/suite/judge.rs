@@ -173,7 +173,7 @@ impl<'a> Judge<'a> {
         if verdict.status != Status::Failed && lacking.is_none() {
             return verdict;
         }
-        match lacking.or_else(|| self.missing_name(images, harness)) {
+        match lacking.or_else(|| self.missing_name(images, harness, metadata)) {
             Some(what) if verdict.status != Status::Passed => {
                 Verdict::because(Status::Unsupported, format!("{what} is unsupported"))
             }
@@ -181,10 +181,16 @@ impl<'a> Judge<'a> {
         }
     }
 
-    /// A global of the standard that the test or a file it includes names, and that
-    /// the machine lacks.
-    fn missing_name(&self, images: &[&[u8]], harness: Option<&Harness>) -> Option<String> {
-        let own = images.last().map(|image| named_globals(image)).unwrap_or_default();
+    /// A global of the standard that the test, its list of features or a file it
+    /// includes names, and that the machine lacks.
+    fn missing_name(
+        &self,
+        images: &[&[u8]],
+        harness: Option<&Harness>,
+        metadata: &Metadata,
+    ) -> Option<String> {
+        let mut own = images.last().map(|image| named_globals(image)).unwrap_or_default();
+        own.extend_from_slice(&metadata.features);
         let included = harness.map_or(&[][..], |harness| harness.names.as_slice());
         own.iter()
             .chain(included)

@@ -50,7 +50,7 @@ pub struct Limits {
 pub fn run<L: Layout>(images: &[&[u8]], with_hooks: bool, limits: Limits, probe: &[u8]) -> Ran {
     let functions = hooks::functions::<L>();
     let mut region = vec![L::Slot::default(); limits.slots];
-    let options = Options { budget: limits.budget, ..Options::default() };
+    let options = Options { budget: limits.budget, tail_calls: true, ..Options::default() };
     let mut vm: Vm<'_, L, Listener> = Vm::new(&mut region, Listener::default(), options);
     if with_hooks {
         vm.set_host_functions(&functions);
@@ -74,6 +74,9 @@ fn run_images<'m, L: Layout>(
                 return End::Threw { constructor: "SyntaxError".to_owned(), text };
             }
             Err(error @ (LoadError::NoRoom | LoadError::TooLarge)) => {
+                return End::OverBudget(error.to_string());
+            }
+            Err(LoadError::Verify(error)) if error.is_scratch() => {
                 return End::OverBudget(error.to_string());
             }
             Err(error) => return End::Defect(error.to_string()),
