@@ -115,6 +115,27 @@ fn hello_takes_at_most_2_kib_of_all_ram() {
     assert!(most_ram(&document) <= 2048, "{}", most_ram(&document));
 }
 
+// Source: the project's target that a program which uses none of a family pays no RAM
+// for it. Neither build has the compiler.
+#[test]
+#[ignore = "needs the cross compiler and the emulator: .ci/run includes it"]
+fn what_hello_does_not_use_takes_no_ram() {
+    let folder = folder(
+        "board-families",
+        &[("hello.js", b"console.log('hello');\n"), ("hello.out", b"hello\n")],
+    );
+    let script = folder.join("hello.js").display().to_string();
+    let ram = |families: &[&str]| {
+        let document = board(&[&[script.as_str(), "--encoding", "implied"], families].concat());
+        (rows(&document)[0]["board"]["ram"]["region"].as_u64(), most_ram(&document))
+    };
+    let ((all_region, all), (core_region, core)) = (ram(&[]), ram(&["--core"]));
+    assert!(core_region > Some(0));
+    assert_eq!(all_region, core_region);
+    // Static data is rounded up to the order that the linker has put it in.
+    assert!(all <= core + 8, "{all} and {core}");
+}
+
 // Source of the limits: the project's targets for a control script.
 #[test]
 #[ignore = "needs the cross compiler and the emulator: .ci/run includes it"]

@@ -127,6 +127,7 @@ impl Parser<'_, '_> {
         closed
     }
 
+    #[inline(never)]
     fn class_in<'a>(
         &mut self,
         fields: &'a Arena<'a>,
@@ -249,6 +250,7 @@ impl Parser<'_, '_> {
     }
 
     /// ClassElement ( constructor prototype -- constructor prototype )
+    #[inline(never)]
     fn class_element(&mut self, f: &mut Function<'_>, class: &mut Class<'_>) -> Parsed<()> {
         let mut is_static = false;
         if self.is(Kind::Static) {

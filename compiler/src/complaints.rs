@@ -15,6 +15,12 @@ use crate::lexer::is_line_terminator;
 use crate::parser::{Fail, Parser};
 use crate::token::{Kind, Mark};
 
+/// Where flash is scarce a complaint is told without its clause, so that the clauses'
+/// names need not be there.
+fn shown(clause: &'static str) -> Option<&'static str> {
+    (!cfg!(feature = "small")).then_some(clause)
+}
+
 impl Parser<'_, '_> {
     /// What stands here, in words.
     fn found(&self) -> Cow<'static, str> {
@@ -69,7 +75,7 @@ impl Parser<'_, '_> {
         clause: &'static str,
         message: impl Into<Cow<'static, str>>,
     ) -> Fail {
-        self.report(DiagnosticKind::Syntax, mark, Some(clause), message.into())
+        self.report(DiagnosticKind::Syntax, mark, shown(clause), message.into())
     }
 
     pub(crate) fn strict(
@@ -78,13 +84,13 @@ impl Parser<'_, '_> {
         clause: &'static str,
         message: impl Into<Cow<'static, str>>,
     ) -> Fail {
-        self.report(DiagnosticKind::Strict, mark, Some(clause), message.into())
+        self.report(DiagnosticKind::Strict, mark, shown(clause), message.into())
     }
 
     /// A part of the language that the subset leaves out.
     pub(crate) fn unsupported(&mut self, mark: Mark, clause: &'static str, what: &str) -> Fail {
         let message = format!("{what} is unsupported");
-        self.report(DiagnosticKind::Unsupported, mark, Some(clause), message.into())
+        self.report(DiagnosticKind::Unsupported, mark, shown(clause), message.into())
     }
 
     /// A part of the language that the subset leaves out, which is read to its end.

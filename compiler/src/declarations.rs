@@ -38,6 +38,7 @@ impl Parser<'_, '_> {
     }
 
     /// LexicalDeclaration ( -- )
+    #[inline(never)]
     pub(crate) fn lexical_declaration(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         let state = self.let_or_const()?;
         self.binding_list(f, state, false)?;

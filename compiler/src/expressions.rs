@@ -347,31 +347,40 @@ impl Parser<'_, '_> {
     /// UnaryExpression ( -- operand )
     fn unary_expression(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
         match self.token.kind {
-            kind if kind.is_unary_operator() => {
-                self.enter()?;
-                let operator = self.advance();
-                let start = self.token.mark;
-                let operand = self.unary_expression(f)?;
-                let operand = self.unary_operation(f, operator, operand, start)?;
-                self.leave();
-                Ok(operand)
-            }
-            Kind::Increment | Kind::Decrement => {
-                self.enter()?;
-                let operator = self.advance();
-                let start = self.token.mark;
-                let operand = self.unary_expression(f)?;
-                let (place, mark) = self.step_target(operand, start.to(self.last))?;
-                self.settle_key(f, place);
-                self.duplicate(f, place);
-                self.read(f, place, mark);
-                f.at(operator.mark);
-                f.op(step_of(operator.kind));
-                self.leave();
-                Ok(Operand::Stored(place, mark))
-            }
+            kind if kind.is_unary_operator() => self.unary_operator(f),
+            Kind::Increment | Kind::Decrement => self.prefix_step(f),
             _ => self.postfix_expression(f),
         }
+    }
+
+    // Out of line, as what follows: every expression in brackets has the frame of the
+    // production above under it.
+    #[inline(never)]
+    fn unary_operator(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
+        self.enter()?;
+        let operator = self.advance();
+        let start = self.token.mark;
+        let operand = self.unary_expression(f)?;
+        let operand = self.unary_operation(f, operator, operand, start)?;
+        self.leave();
+        Ok(operand)
+    }
+
+    /// `++` or `--` before its operand ( -- operand )
+    #[inline(never)]
+    fn prefix_step(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
+        self.enter()?;
+        let operator = self.advance();
+        let start = self.token.mark;
+        let operand = self.unary_expression(f)?;
+        let (place, mark) = self.step_target(operand, start.to(self.last))?;
+        self.settle_key(f, place);
+        self.duplicate(f, place);
+        self.read(f, place, mark);
+        f.at(operator.mark);
+        f.op(step_of(operator.kind));
+        self.leave();
+        Ok(Operand::Stored(place, mark))
     }
 
     /// A unary operator on its operand ( -- operand )

@@ -70,6 +70,7 @@ impl Parser<'_, '_> {
     }
 
     /// ReturnStatement ( -- )
+    #[inline(never)]
     pub(crate) fn return_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         let mark = self.advance().mark;
         if matches!(f.kind, FunctionKind::Script | FunctionKind::Initializer) {
@@ -94,6 +95,7 @@ impl Parser<'_, '_> {
     }
 
     /// ThrowStatement ( -- )
+    #[inline(never)]
     pub(crate) fn throw_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         let mark = self.advance().mark;
         if self.token.newline_before {
@@ -113,6 +115,7 @@ impl Parser<'_, '_> {
     }
 
     /// SwitchStatement ( -- ): all tests come first, then all bodies.
+    #[inline(never)]
     pub(crate) fn switch_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         self.advance();
         self.expect(Kind::LeftParen, "`(` behind `switch`")?;

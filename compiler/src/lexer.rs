@@ -7,8 +7,11 @@
 //! chunks, because only it knows which `}` closes a substitution.
 
 use logos::Logos;
+#[cfg(not(feature = "small"))]
 use unicode_id_start::{is_id_continue, is_id_start};
 
+#[cfg(feature = "small")]
+use crate::letters::{is_id_continue, is_id_start};
 use crate::narrow;
 use crate::token::{Kind, Mark, Token};
 
@@ -122,7 +125,13 @@ impl<'s> Lexer<'s> {
                     self.rewind_to(start + 1);
                     token.kind = Kind::Question;
                 }
-                kind if kind.is_identifier_name() => self.identifier_rest(&mut token),
+                kind if kind.is_identifier_name() => {
+                    #[cfg(feature = "small")]
+                    if let Some(word) = crate::words::reserved(self.inner.slice()) {
+                        token.kind = word;
+                    }
+                    self.identifier_rest(&mut token);
+                }
                 _ => {}
             }
             token.mark.end = narrow::to_u32(self.offset().max(start));

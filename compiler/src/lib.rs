@@ -31,6 +31,8 @@ mod function;
 mod functions;
 mod growth;
 mod jumps;
+#[cfg(any(feature = "small", test))]
+mod letters;
 mod lexer;
 mod lines;
 mod literal;
@@ -49,6 +51,8 @@ mod sweep;
 mod token;
 mod tries;
 mod variables;
+#[cfg(any(feature = "small", test))]
+mod words;
 
 use alloc::vec::Vec;
 

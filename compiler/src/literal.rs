@@ -8,8 +8,11 @@ use alloc::string::String;
 use alloc::vec::Vec;
 
 use scruple_bytecode::exact;
+#[cfg(not(feature = "small"))]
 use unicode_id_start::{is_id_continue, is_id_start};
 
+#[cfg(feature = "small")]
+use crate::letters::{is_id_continue, is_id_start};
 use crate::narrow;
 
 /// What is wrong with a literal.

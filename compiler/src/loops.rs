@@ -25,6 +25,7 @@ enum Head {
 
 impl Parser<'_, '_> {
     /// DoWhileStatement ( -- )
+    #[inline(never)]
     pub(crate) fn do_while_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         self.advance();
         let (next, end) = (f.label(), f.label());
@@ -44,6 +45,7 @@ impl Parser<'_, '_> {
     }
 
     /// WhileStatement ( -- )
+    #[inline(never)]
     pub(crate) fn while_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         self.advance();
         let (next, body, end) = (f.label(), f.label(), f.label());
@@ -69,6 +71,7 @@ impl Parser<'_, '_> {
     }
 
     /// ForStatement and ForInOfStatement ( -- )
+    #[inline(never)]
     pub(crate) fn for_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         let outer = f.scope;
         self.advance();

@@ -12,6 +12,7 @@
 use alloc::format;
 use alloc::vec::Vec;
 
+#[cfg(not(feature = "small"))]
 use logos::Logos;
 
 use crate::arena::{Meter, Pool};
@@ -415,6 +416,10 @@ pub(crate) fn is_reserved(word: &str) -> bool {
     reserved(word).is_some_and(|kind| !kind.is_strict_reserved_word())
 }
 
+#[cfg(feature = "small")]
+use crate::words::reserved;
+
+#[cfg(not(feature = "small"))]
 fn reserved(word: &str) -> Option<Kind> {
     let mut lexer = Kind::lexer(word);
     let kind = lexer.next()?.ok()?;

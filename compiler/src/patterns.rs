@@ -72,6 +72,7 @@ impl Parser<'_, '_> {
     }
 
     /// DestructuringAssignment: a pattern, `=` and its value ( -- operand )
+    #[inline(never)]
     pub(crate) fn pattern_assignment(
         &mut self,
         f: &mut Function<'_>,

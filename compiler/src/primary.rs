@@ -13,7 +13,7 @@ use crate::draft::LabelId;
 use crate::function::{Function, FunctionKind};
 use crate::literal;
 use crate::narrow;
-use crate::parser::{Parsed, Parser};
+use crate::parser::{Fail, Parsed, Parser};
 use crate::reference::{Operand, Place};
 use crate::token::{Kind, Mark};
 
@@ -55,12 +55,7 @@ impl Parser<'_, '_> {
                     let end = *chain.get_or_insert_with(|| f.label());
                     self.optional_link(f, operand, end)?
                 }
-                Kind::Template if chain.is_some() => {
-                    let mark = self.token.mark;
-                    let clause = "sec-left-hand-side-expressions-static-semantics-early-errors";
-                    let message = "a template cannot stand in an optional chain";
-                    return Err(self.syntax(mark, clause, message));
-                }
+                Kind::Template if chain.is_some() => return Err(self.template_in_chain()),
                 _ => match self.member(f, operand)? {
                     Ok(member) => member,
                     Err(operand) => return Ok(self.end_chain(f, operand, chain)),
@@ -69,7 +64,14 @@ impl Parser<'_, '_> {
         }
     }
 
+    fn template_in_chain(&mut self) -> Fail {
+        let mark = self.token.mark;
+        let clause = "sec-left-hand-side-expressions-static-semantics-early-errors";
+        self.syntax(mark, clause, "a template cannot stand in an optional chain")
+    }
+
     /// `?.` and what it links ( -- operand ), or to the chain's end.
+    #[inline(never)]
     fn optional_link(
         &mut self,
         f: &mut Function<'_>,
@@ -92,12 +94,7 @@ impl Parser<'_, '_> {
                 Ok(member) => Ok(member),
                 Err(operand) => Ok(operand),
             },
-            Kind::Template => {
-                let mark = self.token.mark;
-                let clause = "sec-left-hand-side-expressions-static-semantics-early-errors";
-                let message = "a template cannot stand in an optional chain";
-                Err(self.syntax(mark, clause, message))
-            }
+            Kind::Template => Err(self.template_in_chain()),
             _ => {
                 let (atom, mark) = self.identifier_name("a property name, `[` or `(`")?;
                 Ok(Operand::Place(Place::Field(atom), mark))
@@ -107,6 +104,7 @@ impl Parser<'_, '_> {
 
     /// What a chain of links comes to: it stays a reference that can be called
     /// or deleted, but none that can be assigned.
+    #[inline(never)]
     fn end_chain(
         &mut self,
         f: &mut Function<'_>,
@@ -140,20 +138,26 @@ impl Parser<'_, '_> {
             }
             Kind::LeftBracket => {
                 self.value(f, operand);
-                let mark = self.advance().mark;
-                let key = self.expression(f, false)?;
-                self.expect(Kind::RightBracket, "`]`")?;
-                if let Operand::Text(atom) = key
-                    && !self.atoms.is_index_like(atom)
-                {
-                    return Ok(Ok(Operand::Place(Place::Field(atom), mark)));
-                }
-                self.value(f, key);
-                Ok(Ok(Operand::Place(Place::At, mark)))
+                self.computed_member(f).map(Ok)
             }
             Kind::Template => self.tagged_template(f, operand).map(Ok),
             _ => Ok(Err(operand)),
         }
+    }
+
+    /// `[key]` ( -- operand )
+    #[inline(never)]
+    fn computed_member(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
+        let mark = self.advance().mark;
+        let key = self.expression(f, false)?;
+        self.expect(Kind::RightBracket, "`]`")?;
+        if let Operand::Text(atom) = key
+            && !self.atoms.is_index_like(atom)
+        {
+            return Ok(Operand::Place(Place::Field(atom), mark));
+        }
+        self.value(f, key);
+        Ok(Operand::Place(Place::At, mark))
     }
 
     /// CallExpression: arguments behind a function ( -- value )
@@ -489,6 +493,7 @@ impl Parser<'_, '_> {
 
     /// A template behind its tag ( -- value ). Its strings are known only behind
     /// its substitutions, and come before them in time.
+    #[inline(never)]
     fn tagged_template(&mut self, f: &mut Function<'_>, operand: Operand) -> Parsed<Operand> {
         let open = self.token.mark;
         let callee = self.callee(f, operand, open);

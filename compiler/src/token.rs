@@ -163,96 +163,97 @@ pub(crate) enum Kind {
     #[token("??=")]
     AssignLogical,
 
-    // Reserved words; strict mode code reserves those of the last group too.
-    #[token("break")]
+    // Reserved words, in the order of `words::RESERVED`, which finds them where flash
+    // is scarce; strict mode code reserves those of the last group too.
+    #[cfg_attr(not(feature = "small"), token("break"))]
     Break,
-    #[token("case")]
+    #[cfg_attr(not(feature = "small"), token("case"))]
     Case,
-    #[token("catch")]
+    #[cfg_attr(not(feature = "small"), token("catch"))]
     Catch,
-    #[token("class")]
+    #[cfg_attr(not(feature = "small"), token("class"))]
     Class,
-    #[token("const")]
+    #[cfg_attr(not(feature = "small"), token("const"))]
     Const,
-    #[token("continue")]
+    #[cfg_attr(not(feature = "small"), token("continue"))]
     Continue,
-    #[token("debugger")]
+    #[cfg_attr(not(feature = "small"), token("debugger"))]
     Debugger,
-    #[token("default")]
+    #[cfg_attr(not(feature = "small"), token("default"))]
     Default,
-    #[token("delete")]
+    #[cfg_attr(not(feature = "small"), token("delete"))]
     Delete,
-    #[token("do")]
+    #[cfg_attr(not(feature = "small"), token("do"))]
     Do,
-    #[token("else")]
+    #[cfg_attr(not(feature = "small"), token("else"))]
     Else,
-    #[token("enum")]
+    #[cfg_attr(not(feature = "small"), token("enum"))]
     Enum,
-    #[token("export")]
+    #[cfg_attr(not(feature = "small"), token("export"))]
     Export,
-    #[token("extends")]
+    #[cfg_attr(not(feature = "small"), token("extends"))]
     Extends,
-    #[token("false")]
+    #[cfg_attr(not(feature = "small"), token("false"))]
     False,
-    #[token("finally")]
+    #[cfg_attr(not(feature = "small"), token("finally"))]
     Finally,
-    #[token("for")]
+    #[cfg_attr(not(feature = "small"), token("for"))]
     For,
-    #[token("function")]
+    #[cfg_attr(not(feature = "small"), token("function"))]
     Function,
-    #[token("if")]
+    #[cfg_attr(not(feature = "small"), token("if"))]
     If,
-    #[token("import")]
+    #[cfg_attr(not(feature = "small"), token("import"))]
     Import,
-    #[token("in")]
+    #[cfg_attr(not(feature = "small"), token("in"))]
     In,
-    #[token("instanceof")]
+    #[cfg_attr(not(feature = "small"), token("instanceof"))]
     InstanceOf,
-    #[token("new")]
+    #[cfg_attr(not(feature = "small"), token("new"))]
     New,
-    #[token("null")]
+    #[cfg_attr(not(feature = "small"), token("null"))]
     Null,
-    #[token("return")]
+    #[cfg_attr(not(feature = "small"), token("return"))]
     Return,
-    #[token("super")]
+    #[cfg_attr(not(feature = "small"), token("super"))]
     Super,
-    #[token("switch")]
+    #[cfg_attr(not(feature = "small"), token("switch"))]
     Switch,
-    #[token("this")]
+    #[cfg_attr(not(feature = "small"), token("this"))]
     This,
-    #[token("throw")]
+    #[cfg_attr(not(feature = "small"), token("throw"))]
     Throw,
-    #[token("true")]
+    #[cfg_attr(not(feature = "small"), token("true"))]
     True,
-    #[token("try")]
+    #[cfg_attr(not(feature = "small"), token("try"))]
     Try,
-    #[token("typeof")]
+    #[cfg_attr(not(feature = "small"), token("typeof"))]
     TypeOf,
-    #[token("var")]
+    #[cfg_attr(not(feature = "small"), token("var"))]
     Var,
-    #[token("void")]
+    #[cfg_attr(not(feature = "small"), token("void"))]
     Void,
-    #[token("while")]
+    #[cfg_attr(not(feature = "small"), token("while"))]
     While,
-    #[token("with")]
+    #[cfg_attr(not(feature = "small"), token("with"))]
     With,
-    #[token("let")]
+    #[cfg_attr(not(feature = "small"), token("let"))]
     Let,
-    #[token("static")]
+    #[cfg_attr(not(feature = "small"), token("static"))]
     Static,
-    #[token("yield")]
+    #[cfg_attr(not(feature = "small"), token("yield"))]
     Yield,
-    #[token("implements")]
+    #[cfg_attr(not(feature = "small"), token("implements"))]
     Implements,
-    #[token("interface")]
+    #[cfg_attr(not(feature = "small"), token("interface"))]
     Interface,
-    #[token("package")]
+    #[cfg_attr(not(feature = "small"), token("package"))]
     Package,
-    #[token("private")]
+    #[cfg_attr(not(feature = "small"), token("private"))]
     Private,
-    #[token("protected")]
+    #[cfg_attr(not(feature = "small"), token("protected"))]
     Protected,
-    #[token("public")]
+    #[cfg_attr(not(feature = "small"), token("public"))]
     Public,
 }
 

@@ -17,6 +17,7 @@ use crate::variables::State;
 
 impl Parser<'_, '_> {
     /// TryStatement ( -- )
+    #[inline(never)]
     pub(crate) fn try_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         self.advance();
         let finally_handler = f.label();

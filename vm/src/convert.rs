@@ -521,6 +521,6 @@ pub(crate) fn wrap_to_i32(number: f64) -> i32 {
         return 0;
     }
     let modulus = 4_294_967_296.0;
-    let wrapped = libm::fmod(libm::trunc(number), modulus);
+    let wrapped = crate::remainder::fmod(libm::trunc(number), modulus);
     (wrapped as i64) as i32
 }

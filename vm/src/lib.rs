@@ -137,6 +137,7 @@ mod memory;
 mod number;
 mod object;
 mod properties;
+mod remainder;
 mod text;
 mod throw;
 mod value;

@@ -214,7 +214,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// An argument of a native call, undefined where there is none.
-    #[inline]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline)]
     pub fn arg(&self, call: &Call<L>, index: usize) -> Value<L> {
         if index < call.argc {
             Value(self.heap.mem[call.first - index])

@@ -16,7 +16,10 @@ use super::boards::Board;
 use super::parcel::Parcel;
 use super::row::BoardRow;
 
-/// The target that the firmware is built for.
+/// The target that the firmware is built for: the compiler's own of that name, as a
+/// file beside the firmware's source, but for one line. That keeps a frame pointer in
+/// every function, which no flag takes back: it took 12,264 bytes of 310,940, and of
+/// the program's stack a word a call.
 const TARGET: &str = "thumbv7m-none-eabi";
 
 /// What the compiler is to be told besides the profile.
@@ -112,7 +115,8 @@ impl Firmware {
             .current_dir(bench.join("board"))
             .args(["build", "--quiet", "--release", "--locked", "-Zbuild-std=core,alloc"])
             .args(["-Zbuild-std-features=optimize_for_size", "--no-default-features"])
-            .args(["--target", TARGET, "--features", &features.join(",")])
+            .args(["-Zjson-target-spec", "--target", &format!("{TARGET}.json")])
+            .args(["--features", &features.join(",")])
             .env("RUSTC", rustc())
             .env("RUSTC_BOOTSTRAP", "1")
             .env("RUSTFLAGS", FLAGS)

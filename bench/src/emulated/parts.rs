@@ -15,8 +15,8 @@ use serde::{Deserialize, Serialize};
 /// A part's name, and words of which one stands in the symbols of the part. The
 /// first rule that fits counts.
 const RULES: &[(&str, &[&str])] = &[
+    ("compiler: which characters are letters", &["scruple_compiler::letters"]),
     ("compiler", &["scruple_compiler", "bumpalo", "hashbrown", "scruple_board::prepare"]),
-    ("compiler: which characters are letters", &["unicode_id_start"]),
     (
         "compiler: allocator",
         &["embedded_alloc", "linked_list_allocator", "alloc::", "__rust_alloc"],
@@ -31,6 +31,7 @@ const RULES: &[(&str, &[&str])] = &[
         "number conversion",
         &["scruple_bytecode::exact", "scruple_vm::digits", "scruple_vm::number", "number_text"],
     ),
+    ("tables: names and built-ins", &["scruple_bytecode::names", "builtins::table"]),
     ("built-ins: maths", &["scruple_vm::builtins::math", "libm::"]),
     ("built-ins: JSON", &["scruple_vm::builtins::json"]),
     ("built-ins: array", &["scruple_vm::builtins::array"]),
@@ -46,7 +47,6 @@ const RULES: &[(&str, &[&str])] = &[
     ("built-ins: number", &["scruple_vm::builtins::number", "scruple_vm::builtins::global"]),
     ("built-ins: URI", &["scruple_vm::builtins::uri"]),
     ("built-ins: object, function, error, others", &["scruple_vm::builtins::"]),
-    ("tables: names and built-ins", &["names::TEXTS", "scruple_bytecode::names"]),
     (
         "interpreter: loop and handlers",
         &["run_compact", "dispatch", "scruple_vm::interp", "run_loop", "encoding::rows"],

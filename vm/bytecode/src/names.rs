@@ -10,6 +10,8 @@
 //! Adding a name renumbers those behind it: [`HASH`] changes, and an image
 //! compiled against another list is refused.
 
+use core::cmp::Ordering;
+
 /// A name in flash.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct NameId(u16);
@@ -32,18 +34,49 @@ impl NameId {
 
     /// The text, ASCII throughout.
     pub const fn text(self) -> &'static str {
-        TEXTS[self.0 as usize]
+        text(self.0 as usize)
     }
 }
 
 /// The name with this text, if there is one.
 pub fn find(text: &[u8]) -> Option<NameId> {
-    let found = TEXTS.binary_search_by(|name| name.as_bytes().cmp(text)).ok()?;
-    NameId::new(found).filter(|name| !name.is_symbol())
+    let (mut first, mut end) = (0, COUNT);
+    while first < end {
+        let middle = (first + end) / 2;
+        match self::text(middle).as_bytes().cmp(text) {
+            Ordering::Less => first = middle + 1,
+            Ordering::Greater => end = middle,
+            Ordering::Equal => return NameId::new(middle).filter(|name| !name.is_symbol()),
+        }
+    }
+    None
 }
 
-/// How many names there are.
-pub const COUNT: usize = TEXTS.len();
+#[cfg(not(feature = "small"))]
+const fn text(number: usize) -> &'static str {
+    TEXTS[number]
+}
+
+/// Where flash is scarce: two bytes a name instead of a pointer and a length.
+#[cfg(feature = "small")]
+const fn text(number: usize) -> &'static str {
+    static ENDS: [u16; COUNT] = ends();
+    let start = if number == 0 { 0 } else { ENDS[number - 1] as usize };
+    JOINED.split_at(ENDS[number] as usize).0.split_at(start).1
+}
+
+#[cfg(feature = "small")]
+const fn ends() -> [u16; COUNT] {
+    let mut ends = [0; COUNT];
+    let (mut name, mut end) = (0, 0);
+    while name < COUNT {
+        end += TEXTS[name].len();
+        assert!(end <= u16::MAX as usize);
+        ends[name] = end as u16;
+        name += 1;
+    }
+    ends
+}
 
 /// FNV-1a over the list, recorded in every image.
 pub const HASH: u32 = hash();
@@ -66,7 +99,16 @@ const fn hash() -> u32 {
 
 macro_rules! names {
     ($($name:ident = $text:literal,)*) => {
-        static TEXTS: [&str; [$($text),*].len()] = [$($text),*];
+        #[cfg(not(feature = "small"))]
+        static TEXTS: [&str; COUNT] = [$($text),*];
+        #[cfg(feature = "small")]
+        const TEXTS: [&str; COUNT] = [$($text),*];
+
+        #[cfg(feature = "small")]
+        static JOINED: &str = concat!($($text),*);
+
+        /// How many names there are.
+        pub const COUNT: usize = [$($text),*].len();
 
         #[allow(non_camel_case_types, clippy::upper_case_acronyms, reason = "a counter, not a type")]
         enum Number { $($name),* }

@@ -78,7 +78,8 @@ pub(crate) struct DataRow {
 #[derive(Clone, Copy)]
 pub(crate) enum FlashValue {
     Undefined,
-    Number(f64),
+    /// By reference: in place it would make every row of the table three times as long.
+    Number(&'static f64),
     Truth(bool),
     Text(NameId),
     Symbol(NameId),
@@ -253,7 +254,7 @@ impl Flash {
         let Some(row) = find_data(owner, name) else { return Ok(None) };
         let value = match row.value {
             FlashValue::Undefined => Value::undefined(),
-            FlashValue::Number(number) => vm.number(number)?,
+            FlashValue::Number(&number) => vm.number(number)?,
             FlashValue::Truth(truth) => Value::boolean(truth),
             FlashValue::Text(name) => Value::name(name),
             FlashValue::Symbol(name) => Value::symbol(name),

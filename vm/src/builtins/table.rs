@@ -26,7 +26,7 @@ macro_rules! intrinsics {
     ($($(#[doc = $doc:literal])? $name:ident: $prototype:ident;)*) => {
         /// An intrinsic object (ECMA-262, "Well-Known Intrinsic Objects").
         #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-        #[repr(u16)]
+        #[repr(u8)]
         pub(crate) enum Intrinsic { $($name),* }
 
         impl Intrinsic {
@@ -649,7 +649,7 @@ macro_rules! data {
         )*)*];
     };
     (@value undefined) => { FlashValue::Undefined };
-    (@value number $value:expr) => { FlashValue::Number($value) };
+    (@value number $value:expr) => { FlashValue::Number(&const { $value }) };
     (@value truth $value:expr) => { FlashValue::Truth($value) };
     (@value text $value:expr) => { FlashValue::Text($value) };
     (@value symbol $value:expr) => { FlashValue::Symbol($value) };

@@ -531,7 +531,7 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
         if let Some(at) = at.remainder() {
             return Ok(at);
         }
-        self.numbers(at, libm::fmod)
+        self.numbers(at, crate::remainder::fmod)
     }
 
     fn power(&mut self, at: At<L>) -> Next<L> {

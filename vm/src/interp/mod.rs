@@ -71,7 +71,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    #[inline(always)]
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
     pub(crate) fn sync(&mut self, at: At<L>) {
         self.pc = at.pc;
         self.heap.sp = at.sp;

@@ -107,23 +107,23 @@ fn long_leb<C: VerifiedCode>(code: C, at: usize) -> (u32, u32) {
     }
 }
 
-fn decode_leb(encoding: Encoding, arms: &[Arm; 256], code: &[u8], at: usize) -> Option<Fetched> {
+// By the rows and not by the arms: those are constants of the interpreter's loop,
+// and as tables in flash they would take three thousand bytes an encoding.
+fn decode_leb(encoding: Encoding, code: &[u8], at: usize) -> Option<Fetched> {
     let opcode = *code.get(at)?;
-    let arm = arms[opcode as usize];
-    if arm == TRAP && opcode != Op::Trap as u8 {
-        return None;
+    let row = encoding.rows()[opcode as usize];
+    let mut op = row.operation(opcode)?;
+    if let Some(operand) = row.folded() {
+        return canonical(encoding, code, at, Fetched { op, operand, next: at + 1 });
     }
-    let mut op = Op::from_opcode(arm.opcode)?;
-    let (bits, next) = match arm.form {
-        Form::Folded(bits) => (bits, at + 1),
-        Form::Wide => {
-            op = Op::from_opcode(*code.get(at + 1)?)?;
-            match op.info().operand {
-                OperandKind::None => (0, at + 2),
-                _ => leb128::read_unsigned(code, at + 2)?,
-            }
-        }
-        _ => leb128::read_unsigned(code, at + 1)?,
+    let mut behind = at + 1;
+    if row.is_prefix() {
+        op = Op::from_opcode(*code.get(behind)?)?;
+        behind += 1;
+    }
+    let (bits, next) = match op.info().operand {
+        OperandKind::None => (0, behind),
+        _ => leb128::read_unsigned(code, behind)?,
     };
     let fetched = Fetched { op, operand: to_operand(op.info().operand, bits), next };
     canonical(encoding, code, at, fetched)
@@ -140,7 +140,7 @@ impl Decoder for Leb {
     }
 
     fn decode(code: &[u8], at: usize) -> Option<Fetched> {
-        decode_leb(Encoding::Leb, Leb::ARMS, code, at)
+        decode_leb(Encoding::Leb, code, at)
     }
 }
 
@@ -250,6 +250,6 @@ impl Decoder for Implied {
     }
 
     fn decode(code: &[u8], at: usize) -> Option<Fetched> {
-        decode_leb(Encoding::Implied, Implied::ARMS, code, at)
+        decode_leb(Encoding::Implied, code, at)
     }
 }

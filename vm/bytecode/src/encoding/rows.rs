@@ -69,6 +69,22 @@ const fn rows(arms: &[Arm; 256], zigzag: bool) -> [Row; 256] {
 }
 
 impl Row {
+    /// The operation of the opcode byte that has this row, if the byte is one.
+    pub(super) fn operation(self, byte: u8) -> Option<Op> {
+        let is_none = self == Row { opcode: Op::Trap as u8, form: 0 } && byte != Op::Trap as u8;
+        if is_none { None } else { Op::from_opcode(self.opcode) }
+    }
+
+    /// The operand that is folded in, which is zero where there is none.
+    pub(super) fn folded(self) -> Option<i32> {
+        (self.form >= LEAST_FOLDED).then_some(i32::from(self.form))
+    }
+
+    /// Whether the operation stands behind the byte.
+    pub(super) fn is_prefix(self) -> bool {
+        self.form == PREFIXED
+    }
+
     /// Fetches the instruction at a position of verified code, whose opcode byte
     /// has this row: the operation's number, the operand's bits, which are never
     /// in zigzag, and the position behind it. On other bytes the answer is

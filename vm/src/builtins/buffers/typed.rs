@@ -9,6 +9,7 @@ use crate::error::Raise;
 use crate::host::Call;
 use crate::layout::Layout;
 use crate::object::Class;
+use crate::remainder::fmod;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::names;
@@ -140,7 +141,7 @@ fn of_buffer<L: Layout, H: Host>(
 ) -> Result<Ref, Raise> {
     let size = element.size() as f64;
     let offset = to_index(vm, vm.arg(call, 1))?;
-    if offset % size != 0.0 {
+    if fmod(offset, size) != 0.0 {
         return Err(vm.throw_range("the array would begin within an element"));
     }
     let wish = match vm.arg(call, 2) {
@@ -152,7 +153,7 @@ fn of_buffer<L: Layout, H: Host>(
     }
     let bytes = vm.buffer_len(buffer) as f64;
     let follows = wish.is_none() && vm.most_bytes(buffer).is_some();
-    if !follows && wish.is_none() && bytes % size != 0.0 {
+    if !follows && wish.is_none() && fmod(bytes, size) != 0.0 {
         return Err(vm.throw_range("the buffer ends within an element"));
     }
     let length = wish.unwrap_or((bytes - offset) / size);
