@@ -23,6 +23,10 @@ pub trait Host: Sized + 'static {
     /// Which families of built-ins are there.
     const FAMILIES: Families = Families::ALL;
 
+    /// Whether images in the encoding `composite` run: what carries their instructions
+    /// out is code of its own. Without it the machine has no instruction set.
+    const COMPOSITES: bool = true;
+
     /// The observer.
     fn observer(&mut self) -> &mut Self::Observer;
 
@@ -114,7 +118,7 @@ pub trait Observer: Sized {
 
     /// Counts an instruction of that many bytes.
     fn count(tally: &mut Self::Tally, bytes: usize);
-    /// Takes the counts over.
+    /// Takes counts over, besides those it has.
     fn absorb(&mut self, tally: Self::Tally);
     /// Called before an instruction if `STEPS`. The observer itself is
     /// `vm.host_mut().observer()`; what the instruction will take is

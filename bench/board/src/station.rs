@@ -23,6 +23,7 @@ pub(crate) struct Station {
 impl Host for Station {
     type Observer = Fetches;
     const COMPACT: bool = true;
+    const COMPOSITES: bool = cfg!(feature = "composites");
     const FAMILIES: Families = Families {
         arrays: cfg!(feature = "arrays"),
         strings: cfg!(feature = "strings"),

@@ -87,6 +87,8 @@ pub(crate) struct RunArguments {
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
     #[command(flatten)]
+    pub(crate) set: OneSet,
+    #[command(flatten)]
     pub(crate) options: Limits,
 }
 
@@ -108,6 +110,8 @@ pub(crate) struct PackArguments {
     pub(crate) output: PathBuf,
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
+    #[command(flatten)]
+    pub(crate) set: OneSet,
     /// Leave the line table out: errors then have no line
     #[arg(long)]
     pub(crate) strip: bool,
@@ -148,6 +152,8 @@ pub(crate) struct WeighArguments {
     /// Encodings, separated by commas; all unless given
     #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
     pub(crate) encoding: Vec<Encoding>,
+    #[command(flatten)]
+    pub(crate) set: OneSet,
     #[command(flatten)]
     pub(crate) layouts: Layouts,
     /// The form of the report
@@ -199,6 +205,8 @@ pub(crate) struct FitArguments {
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
     #[command(flatten)]
+    pub(crate) set: OneSet,
+    #[command(flatten)]
     pub(crate) layouts: Layouts,
     /// A board to hold them against
     #[arg(long, value_name = "TOML")]
@@ -227,6 +235,8 @@ pub(crate) struct MemoryArguments {
     pub(crate) script: PathBuf,
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
+    #[command(flatten)]
+    pub(crate) set: OneSet,
     /// The layout of the heap
     #[arg(long, default_value = "narrow", value_parser = layout())]
     pub(crate) layout: HeapLayout,
@@ -301,6 +311,8 @@ pub(crate) struct ListingArguments {
     pub(crate) script: PathBuf,
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
+    #[command(flatten)]
+    pub(crate) set: OneSet,
     /// Only functions of this name, or the one of this number
     #[arg(long, value_name = "NAME")]
     pub(crate) function: Option<String>,
@@ -331,6 +343,8 @@ pub(crate) struct TraceArguments {
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
     #[command(flatten)]
+    pub(crate) set: OneSet,
+    #[command(flatten)]
     pub(crate) options: Limits,
 }
 
@@ -340,6 +354,14 @@ pub(crate) struct OneEncoding {
     /// The encoding of the instructions
     #[arg(long, default_value = "implied", value_parser = encoding())]
     pub(crate) encoding: Encoding,
+}
+
+/// An instruction set.
+#[derive(Debug, Args)]
+pub(crate) struct OneSet {
+    /// A file with the instruction set of the encoding composite [default: the shipped one]
+    #[arg(long, value_name = "FILE")]
+    pub(crate) set: Option<PathBuf>,
 }
 
 /// Layouts of the heap.
@@ -384,7 +406,7 @@ pub(crate) struct Limits {
     /// The most bytes of stack [default: what the heap leaves]
     #[arg(long, value_name = "BYTES", value_parser = bytes())]
     stack: Option<u64>,
-    /// The most instructions
+    /// The most operations
     #[arg(long, value_name = "N")]
     budget: Option<u64>,
 }
@@ -398,6 +420,7 @@ impl Limits {
             heap: self.heap.map(|bytes| bytes as usize),
             stack: self.stack.map(|bytes| bytes as usize),
             budget: self.budget,
+            sets: None,
         }
     }
 }
