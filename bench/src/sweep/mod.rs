@@ -1,0 +1,172 @@
+//! The sweep: every encoding over every layout on one corpus, side by side, with the
+//! bounds.
+//!
+//! It owns which scripts are added up: those that have figures every way, so that each
+//! point is over the same scripts; the others are named with their reason. It refuses
+//! packed scripts, which have one encoding. It measures no time: exact figures and
+//! times do not stand in one report.
+
+pub mod document;
+
+use anyhow::{Context, Result, bail, ensure};
+use scruple_bytecode::Encoding;
+
+use crate::bounds::{Bounds, Images};
+use crate::build;
+use crate::document::Row;
+use crate::measure::{self, Plan};
+use crate::script::Candidate;
+use crate::shard::{self, Piece, Slice};
+use document::{LeftOut, PackedImage, Point, SCHEMA, Sweep};
+
+/// Weighs a corpus every way of the plan and looks at the instructions. `done` is
+/// called after each row.
+pub fn sweep(
+    candidates: &[Candidate],
+    plan: &Plan,
+    slice: Option<Slice>,
+    done: &(dyn Fn() + Sync),
+) -> Result<Sweep> {
+    for candidate in candidates {
+        if candidate.script.as_ref().is_ok_and(|script| script.packed.is_some()) {
+            bail!("{}: an image has one encoding, a sweep wants its source", candidate.name);
+        }
+    }
+    let rows = measure::weigh(candidates, plan, done).rows;
+    let mut images = Vec::new();
+    for candidate in candidates {
+        let Ok(script) = &candidate.script else { continue };
+        if rows.iter().any(|row| row.script == candidate.name && row.figures.is_none()) {
+            continue;
+        }
+        let compile = |&encoding: &Encoding| {
+            let built = build::on_large_stack(|| build::build(script, encoding))
+                .context("no thread to compile on")?;
+            let built = built.map_err(|wrong| anyhow::anyhow!(measure::refused(&wrong).message))?;
+            Ok((encoding, built.image))
+        };
+        let own: Result<Images> = plan.encodings.iter().map(compile).collect();
+        images.push((candidate.name.clone(), own?));
+    }
+    let mut whole = assemble(rows, &images)?;
+    if slice.is_some() {
+        whole.shard = slice;
+        whole.images = Some(images.iter().flat_map(|(name, own)| packed(name, own)).collect());
+    }
+    Ok(whole)
+}
+
+/// Puts the documents of slices together: bounds are of the whole corpus, so they are
+/// computed anew from the images that slices carry.
+pub fn merge(documents: Vec<(String, Sweep)>) -> Result<Sweep> {
+    let mut pieces = Vec::new();
+    let mut packed = Vec::new();
+    for (name, document) in documents {
+        let Sweep { schema, lab, rows, shard, images, .. } = document;
+        ensure!(schema == SCHEMA, "{name}: schema {schema}, this program writes {SCHEMA}");
+        packed.extend(images.unwrap_or_default());
+        pieces.push(Piece { name, lab, slice: shard, rows });
+    }
+    let rows = shard::merge_rows(pieces)?;
+    let mut images: Vec<(String, Images)> = Vec::new();
+    for row in &rows {
+        if images.last().is_some_and(|(name, _)| *name == row.script) {
+            continue;
+        }
+        let own = packed.iter().filter(|image| image.script == row.script);
+        let own = own.map(PackedImage::unpack).collect::<Result<Images>>()?;
+        images.push((row.script.clone(), own));
+    }
+    images.retain(|(_, own)| !own.is_empty());
+    assemble(rows, &images)
+}
+
+/// The document of these rows: points over the scripts that have an image here.
+fn assemble(rows: Vec<Row>, images: &[(String, Images)]) -> Result<Sweep> {
+    let is_in = |script: &str| images.iter().any(|(name, _)| name == script);
+    let mut left_out: Vec<LeftOut> = Vec::new();
+    let mut points: Vec<Point> = Vec::new();
+    for row in &rows {
+        if let (Some(figures), true) = (&row.figures, is_in(&row.script)) {
+            let is_like = |p: &Point| p.encoding == row.encoding && p.layout == row.layout;
+            let index = points.iter().position(is_like).unwrap_or_else(|| {
+                points.push(Point::new(row));
+                points.len() - 1
+            });
+            points[index].add(&row.script, figures);
+        } else if let Some(error) = &row.error
+            && left_out.iter().all(|out| out.script != row.script)
+        {
+            left_out.push(LeftOut { script: row.script.clone(), reason: error.describe() });
+        }
+    }
+    document::find_dominated(&mut points);
+    let own: Vec<Images> = images.iter().map(|(_, own)| own.clone()).collect();
+    let bounds = if own.is_empty() { None } else { Some(Bounds::of(&own)?) };
+    Ok(Sweep::new(rows, left_out, points, bounds))
+}
+
+fn packed(script: &str, images: &Images) -> Vec<PackedImage> {
+    images.iter().map(|(encoding, bytes)| PackedImage::pack(script, *encoding, bytes)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::layout::HeapLayout;
+    use crate::script::Script;
+    use crate::shard::Shard;
+
+    fn candidates() -> Vec<Candidate> {
+        let texts = [
+            "let a = []; for (let i = 0; i < 9; i++) a.push(i * 0.5); console.log(a.length);",
+            "null.x;",
+            "console.log('a' + 1);",
+            "function f(n) { return n < 2 ? n : f(n - 1) + f(n - 2); } console.log(f(9));",
+        ];
+        let script = |(n, text): (usize, &&str)| Script::from_text(&format!("{n}.js"), text, None);
+        texts.iter().enumerate().map(|pair| script(pair).into()).collect()
+    }
+
+    fn plan() -> Plan {
+        Plan { layouts: HeapLayout::ALL.to_vec(), ..Plan::default() }
+    }
+
+    #[test]
+    fn points_are_sums_over_the_scripts_that_ran_every_way() {
+        let swept = sweep(&candidates(), &plan(), None, &|| ()).unwrap();
+        assert_eq!(swept.points.len(), Encoding::ALL.len() * HeapLayout::ALL.len());
+        assert_eq!(swept.left_out.len(), 1);
+        assert_eq!(swept.left_out[0].script, "1.js");
+        for point in &swept.points {
+            let rows = swept.rows.iter().filter(|row| {
+                row.encoding == point.encoding && row.layout == point.layout
+            });
+            let figures: Vec<_> = rows.filter_map(|row| row.figures.as_ref()).collect();
+            assert_eq!(figures.len(), 3);
+            let bytes: u64 = figures.iter().map(|f| f.image.instructions).sum();
+            assert_eq!(point.instruction_bytes, bytes);
+            let largest = figures.iter().map(|f| f.heap_high_water.total).max();
+            assert_eq!(Some(point.largest_high_water_bytes), largest);
+        }
+        let bounds = swept.bounds.as_ref().unwrap();
+        for (entry, point) in bounds.encodings.iter().zip(&swept.points) {
+            assert_eq!(entry.instruction_bytes, point.instruction_bytes);
+        }
+    }
+
+    #[test]
+    fn slices_of_a_sweep_are_the_sweep() {
+        let whole = sweep(&candidates(), &plan(), None, &|| ()).unwrap();
+        let slice = |text: &str| {
+            let mut taken = candidates();
+            let slice = text.parse::<Shard>().unwrap().cut(&mut taken, &plan());
+            let document = sweep(&taken, &plan(), Some(slice), &|| ()).unwrap();
+            let json = serde_json::to_string(&document).unwrap();
+            (text.to_owned(), serde_json::from_str(&json).unwrap())
+        };
+        assert_eq!(merge(vec![slice("2/2"), slice("1/2")]).unwrap(), whole);
+        let error = merge(vec![slice("2/2")]).unwrap_err();
+        assert_eq!(error.to_string(), "missing of 2 slices: 1");
+    }
+}
