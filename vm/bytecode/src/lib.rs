@@ -14,10 +14,12 @@ pub mod listing;
 pub mod names;
 pub mod operand;
 pub mod ops;
+pub mod sets;
 pub mod verify;
 
 pub use encoding::{Decoder, Encoding};
 pub use image::{Image, ImageError};
 pub use names::NameId;
 pub use ops::{Handlers, Op, Opcode, dispatch};
+pub use sets::InstructionSet;
 pub use verify::{VerifyError, verify};

@@ -195,12 +195,13 @@ const fn short_forms_of(op: u8) -> Option<(u8, i16, u8)> {
     None
 }
 
-/// The byte before an operation of `implied` that has no opcode byte of its own.
-const PREFIX: u8 = WIDE;
+/// The byte before an operation of `implied` or `composite` that has no opcode byte of
+/// its own.
+pub(crate) const PREFIX: u8 = WIDE;
 
-/// How many operations `implied` spells without a prefix: those that the short
-/// forms leave room for.
-const DIRECT: usize = PREFIX as usize - short_form_count();
+/// How many operations `implied` and `composite` spell without a prefix: those that the
+/// short forms of `implied` leave room for.
+pub(crate) const DIRECT: usize = PREFIX as usize - short_form_count();
 
 const _: () = assert!(Op::COUNT <= PREFIX as usize);
 

@@ -14,6 +14,7 @@ mod leb;
 mod rows;
 
 pub use byte::Byte;
+pub(crate) use leb::{DIRECT, PREFIX};
 pub use leb::{Implied, Leb, SHORT_FORMS};
 pub use rows::Row;
 
@@ -67,12 +68,7 @@ impl Encoding {
 
     /// Encodes one instruction, or nothing if the operand is out of range.
     pub fn encode(self, op: Op, operand: i32) -> Option<Encoded> {
-        let in_range = match op.info().operand {
-            OperandKind::None => operand == 0,
-            kind if kind.is_signed() => (MIN_SIGNED..=MAX_SIGNED).contains(&operand),
-            _ => operand as u32 <= MAX_UNSIGNED,
-        };
-        if !in_range {
+        if !operand_fits(op, operand) {
             return None;
         }
         Some(match self {
@@ -92,6 +88,15 @@ impl Encoding {
             Encoding::Leb => Leb::decode(code, at),
             Encoding::Implied => Implied::decode(code, at),
         }
+    }
+}
+
+/// Whether an operation can have this operand, whatever the encoding.
+pub(crate) const fn operand_fits(op: Op, operand: i32) -> bool {
+    match op.info().operand {
+        OperandKind::None => operand == 0,
+        kind if kind.is_signed() => operand >= MIN_SIGNED && operand <= MAX_SIGNED,
+        _ => operand as u32 <= MAX_UNSIGNED,
     }
 }
 

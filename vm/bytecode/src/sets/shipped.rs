@@ -1,0 +1,23 @@
+//! The set that every build has: read and checked while the crate is compiled, and laid
+//! down as tables that hold no more than it needs.
+
+use super::table::{InstructionSet, Row, SetBuffer};
+
+/// The text of [`SHIPPED`].
+pub const SHIPPED_TEXT: &str = include_str!("shipped.txt");
+
+#[allow(long_running_const_eval, reason = "a few hundred words against the operation table")]
+const PARSED: SetBuffer = match SetBuffer::parse(SHIPPED_TEXT) {
+    Ok(buffer) => buffer,
+    Err(_) => panic!("sets/shipped.txt is no instruction set: the tests of this crate say why"),
+};
+
+static ROWS: [Row; PARSED.n_rows] = PARSED.rows();
+static WORDS: [u32; PARSED.n_words] = PARSED.words();
+
+/// The set that every build has.
+pub static SHIPPED: InstructionSet<'static> =
+    InstructionSet { name: "shipped", hash: PARSED.hash(), rows: &ROWS, words: &WORDS };
+
+/// The sets of a machine that is given none.
+pub static SHIPPED_SETS: &[&InstructionSet<'static>] = &[&SHIPPED];
