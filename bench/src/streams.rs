@@ -31,6 +31,9 @@ pub struct Atom {
     /// Whether control can come here from elsewhere, or guarded code begins or ends
     /// before it.
     pub is_label: bool,
+    /// The source line an error of it would be told at; 0 where it has none, or the
+    /// image has no line table.
+    pub line: u32,
 }
 
 impl Stream {
@@ -71,13 +74,12 @@ fn decoded(image: &Image<'_>, index: usize) -> Result<Decoded> {
     let function = image.function(id).context("a function without a record")?;
     let end = image.code_end(id).context("a function without an end")? as usize;
     let begin = function.code as usize;
-    let mut all =
-        Decoded { begin, end, atoms: Vec::new(), places: Vec::new(), behind: Vec::new() };
+    let mut all = Decoded { begin, end, atoms: Vec::new(), places: Vec::new(), behind: Vec::new() };
     let mut at = begin;
     while at < end {
         let fetched = image.encoding().decode(image.code(), at);
         let fetched = fetched.with_context(|| format!("no instruction at offset {at}"))?;
-        all.atoms.push(Atom { op: fetched.op, operand: fetched.operand, is_label: false });
+        all.atoms.push(Atom { op: fetched.op, operand: fetched.operand, is_label: false, line: 0 });
         all.places.push(at);
         all.behind.push(fetched.next);
         at = fetched.next;
@@ -101,6 +103,7 @@ fn function(image: &Image<'_>, index: usize) -> Result<Vec<Atom>> {
             labels.push(number);
         }
     }
+    note_lines(image, begin, end, &mut atoms, &places);
     let details = FunctionId::new(index)
         .and_then(|id| image.function(id)?.details())
         .context("a function without its lists")?;
@@ -120,6 +123,61 @@ fn function(image: &Image<'_>, index: usize) -> Result<Vec<Atom>> {
         atoms[number].is_label = true;
     }
     Ok(atoms)
+}
+
+/// The line table has entries for what may fail alone, so an entry holds up to the next
+/// one for those operations only.
+fn note_lines(image: &Image<'_>, begin: usize, end: usize, atoms: &mut [Atom], places: &[usize]) {
+    let mut entries =
+        image.positions().filter(|(start, _)| (begin..end).contains(&(*start as usize))).peekable();
+    let mut line = 0;
+    for (atom, &place) in atoms.iter_mut().zip(places) {
+        while let Some((_, position)) = entries.next_if(|(start, _)| *start as usize <= place) {
+            line = position.line;
+        }
+        if !is_silent(atom.op) {
+            atom.line = line;
+        }
+    }
+}
+
+/// Whether an operation neither throws nor takes memory: the compiler gives it no place in
+/// the line table.
+fn is_silent(op: Op) -> bool {
+    matches!(
+        op,
+        Op::PushUndefined
+            | Op::PushNull
+            | Op::PushTrue
+            | Op::PushFalse
+            | Op::PushInt
+            | Op::PushConst
+            | Op::Drop
+            | Op::Dup
+            | Op::DupPair
+            | Op::Swap
+            | Op::Tuck
+            | Op::TuckPair
+            | Op::LoadSlot
+            | Op::StoreSlot
+            | Op::KeepSlot
+            | Op::ClearSlot
+            | Op::InitBox
+            | Op::LoadThis
+            | Op::LoadCallee
+            | Op::StrictEqual
+            | Op::StrictNotEqual
+            | Op::Not
+            | Op::TypeOf
+            | Op::Branch
+            | Op::BranchTrue
+            | Op::BranchFalse
+            | Op::BranchKeepTrue
+            | Op::BranchKeepFalse
+            | Op::BranchCase
+            | Op::Return
+            | Op::ReturnUndefined
+    )
 }
 
 /// Whether an operation's operand is a label.

@@ -226,9 +226,8 @@ fn compare_row(
         add(&mut comparison.sums, old, metric, before, after);
         if before != after {
             let allowed = question.allowed;
-            let is_worse = allowed.is_some_and(|allowed| {
-                after > before.saturating_add(allowed.of(before))
-            });
+            let is_worse =
+                allowed.is_some_and(|allowed| after > before.saturating_add(allowed.of(before)));
             comparison.changes.push(Change {
                 script: old.script.clone(),
                 encoding: old.encoding.clone(),
@@ -342,10 +341,8 @@ mod tests {
         assert_eq!((verdict.worse, verdict.holds), (1, false));
         let lenient = Question { allowed: Percent::new(100.0), ..Question::default() };
         assert!(compare(&old, &new, &lenient).unwrap().verdict.unwrap().holds);
-        let other = Question {
-            metrics: vec![Metric::from_name("instruction_bytes").unwrap()],
-            ..strict()
-        };
+        let other =
+            Question { metrics: vec![Metric::from_name("instruction_bytes").unwrap()], ..strict() };
         assert!(compare(&old, &new, &other).unwrap().verdict.unwrap().holds);
     }
 
@@ -386,9 +383,6 @@ mod tests {
         assert!(parse("{").starts_with("x: no JSON"));
         assert_eq!(parse("{}"), "x: neither a document of weigh nor one of sweep");
         let old = serde_json::to_string(&Document { schema: 1, ..leb }).unwrap();
-        assert_eq!(
-            parse(&old),
-            "x: weigh in schema 1, this program knows 2: measure it again"
-        );
+        assert_eq!(parse(&old), "x: weigh in schema 1, this program knows 2: measure it again");
     }
 }

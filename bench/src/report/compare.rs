@@ -114,22 +114,19 @@ fn change_table(changes: &[&Change]) -> Table {
 }
 
 fn step_cells(step: &Step) -> [String; 4] {
-    let percent = step.percent_hundredths.map_or_else(
-        || "-".to_owned(),
-        |hundredths| format!("{:+.2}", hundredths as f64 / 100.0),
-    );
-    [
-        step.before.to_string(),
-        step.after.to_string(),
-        format!("{:+}", step.difference),
-        percent,
-    ]
+    let percent = step
+        .percent_hundredths
+        .map_or_else(|| "-".to_owned(), |hundredths| format!("{:+.2}", hundredths as f64 / 100.0));
+    [step.before.to_string(), step.after.to_string(), format!("{:+}", step.difference), percent]
 }
 
 fn foot(comparison: &Comparison) -> String {
     let mut text = String::new();
     for Missing { script, encoding, layout, reason, .. } in &comparison.missing {
-        text.push_str(&format!("not compared: {script}, {encoding}, {}: {reason}\n", layout.name()));
+        text.push_str(&format!(
+            "not compared: {script}, {encoding}, {}: {reason}\n",
+            layout.name()
+        ));
     }
     if let Some(verdict) = &comparison.verdict {
         text.push_str(&format!(

@@ -139,9 +139,10 @@ mod tests {
         assert_eq!(swept.left_out.len(), 1);
         assert_eq!(swept.left_out[0].script, "1.js");
         for point in &swept.points {
-            let rows = swept.rows.iter().filter(|row| {
-                row.encoding == point.encoding && row.layout == point.layout
-            });
+            let rows = swept
+                .rows
+                .iter()
+                .filter(|row| row.encoding == point.encoding && row.layout == point.layout);
             let figures: Vec<_> = rows.filter_map(|row| row.figures.as_ref()).collect();
             assert_eq!(figures.len(), 3);
             let bytes: u64 = figures.iter().map(|f| f.image.instructions).sum();
