@@ -5,6 +5,8 @@
 //! enough for the nesting that is allowed. It refuses to read files.
 
 use scruple_bytecode::Encoding;
+use scruple_bytecode::InstructionSet;
+use scruple_bytecode::sets::SHIPPED;
 use scruple_compiler::{Compiled, Diagnostics, Options};
 
 use crate::allocator;
@@ -34,15 +36,31 @@ pub struct Built {
 pub fn build(script: &Script, encoding: Encoding) -> Result<Built, Diagnostics> {
     match &script.packed {
         Some(packed) => Ok(Built { image: packed.image.clone(), asked: None, reserved: None }),
-        None => compile(&script.text, encoding, true),
+        None => {
+            let [set, ..] = script.options.sets() else {
+                return compile(&script.text, encoding, true);
+            };
+            compile_with(&script.text, encoding, set, true)
+        }
     }
 }
 
-/// Compiles a source, with a line table or without.
+/// Compiles a source, with a line table or without. An instruction set, where the
+/// encoding has one, is the shipped one.
 pub fn compile(source: &str, encoding: Encoding, lines: bool) -> Result<Built, Diagnostics> {
+    compile_with(source, encoding, &SHIPPED, lines)
+}
+
+/// Compiles a source against an instruction set.
+pub fn compile_with(
+    source: &str,
+    encoding: Encoding,
+    set: &InstructionSet<'_>,
+    lines: bool,
+) -> Result<Built, Diagnostics> {
     let options = Options { encoding, max_nesting: MAX_NESTING, lines };
     let (compiled, reserved) =
-        allocator::peak_during(|| scruple_compiler::compile(source, &options));
+        allocator::peak_during(|| scruple_compiler::compile_with(source, &options, set));
     let Compiled { image, scratch_peak } = compiled?;
     let asked = scratch_peak + image.len();
     Ok(Built { image, asked: Some(asked), reserved })

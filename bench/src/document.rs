@@ -318,7 +318,7 @@ impl Figures {
                 reserved: built.reserved.map(|bytes| bytes as u64),
             },
             instructions: run.instructions,
-            operations: run.instructions,
+            operations: run.operations,
             fetched_bytes: run.observer.fetched_bytes(),
             allocations: run.ledger.allocations(),
             allocated_bytes: run.ledger.allocated(),

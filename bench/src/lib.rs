@@ -5,7 +5,8 @@
 //! peak, [`machine`] runs the image in a [`station`] whose [`timers`] and
 //! [`feed`] are written on the machine's public interface alone, [`measure`]
 //! checks the answer and keeps the books, [`document`] is what goes out, and
-//! [`report`] renders it. [`fit`] finds the least RAM a script runs in and holds it
+//! [`report`] renders it. [`sets`] reads instruction
+//! sets. [`fit`] finds the least RAM a script runs in and holds it
 //! against a [`board`], [`limits`] holds figures against a file. [`memory`] tells where the bytes are. [`trace`] looks at a window of a run, [`diagnose`]
 //! shows what went wrong where. [`streams`] takes images apart into operations:
 //! [`bounds`] says what these could take at the least, [`sweep`] sets every encoding and
@@ -46,6 +47,7 @@ pub mod memory;
 pub mod options;
 pub mod report;
 pub mod script;
+pub mod sets;
 pub mod shard;
 pub mod station;
 pub mod streams;

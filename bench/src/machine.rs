@@ -51,6 +51,8 @@ pub struct Run<O> {
     pub observer: O,
     /// Instructions carried out.
     pub instructions: u64,
+    /// Operations carried out.
+    pub operations: u64,
     /// The heap's books.
     pub ledger: Ledger,
 }
@@ -101,6 +103,7 @@ pub fn run<L: Layout, O: Observer + 'static>(setup: Setup<'_, O>) -> Run<O> {
     let station = Station::new(output, observer, feed);
     let mut vm: Vm<'_, L, Station<O>> = Vm::new(&mut region, station, options);
     vm.set_host_functions(&functions);
+    vm.set_instruction_sets(limits.sets);
     let end = match vm.load(image) {
         Ok(()) => match vm.run().and_then(|()| timers::run(&mut vm, limits.until)) {
             Ok(()) => Ok(()),
@@ -108,9 +111,10 @@ pub fn run<L: Layout, O: Observer + 'static>(setup: Setup<'_, O>) -> Run<O> {
         },
         Err(error) => Err(not_loaded(error)),
     };
-    let (instructions, ledger) = (vm.instructions(), vm.ledger().clone());
+    let (instructions, operations) = (vm.instructions(), vm.operations());
+    let ledger = vm.ledger().clone();
     let Station { output, observer, .. } = vm.into_host();
-    Run { end, output, observer, instructions, ledger }
+    Run { end, output, observer, instructions, operations, ledger }
 }
 
 fn failure<L: Layout, O: Observer + 'static>(
@@ -126,7 +130,7 @@ fn failure<L: Layout, O: Observer + 'static>(
             // A String takes whatever is written.
             let _ = vm.describe(thrown, &mut message);
         }
-        Some(StopKind::Budget) => message.push_str(&format!(" ({} instructions)", limits.budget)),
+        Some(StopKind::Budget) => message.push_str(&format!(" ({} operations)", limits.budget)),
         Some(_) => {}
     }
     Failure {

@@ -9,7 +9,6 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 
 use rayon::prelude::*;
 use scruple_bytecode::Encoding;
-use scruple_bytecode::image::Image;
 use scruple_compiler::Diagnostics;
 use scruple_vm::{Counter, Ledger};
 
@@ -194,7 +193,9 @@ pub fn measure(script: &Script, encoding: Encoding) -> Result<Figures, RowError>
 
 fn weigh_script(script: &Script, way: Way) -> Result<Weighed, RowError> {
     let built = build::build(script, way.encoding).map_err(|wrong| refused(&wrong))?;
-    let image = Image::open(&built.image)
+    let image = script
+        .options
+        .open(&built.image)
         .map_err(|error| RowError::new(Stage::Compile, error.to_string()))?;
     let limits = script.options.limits(BUDGET);
     let first = run(script, &built, way.layout, limits, usize::MAX);

@@ -8,6 +8,11 @@
 use std::fmt;
 use std::path::PathBuf;
 
+use scruple_bytecode::ImageError;
+use scruple_bytecode::image::Image;
+use scruple_bytecode::sets::SHIPPED_SETS;
+
+use crate::sets::Sets;
 use crate::timers::DEFAULT_UNTIL;
 
 /// Bytes of the region that heap and stack share: a board of 512 KiB that keeps
@@ -25,8 +30,11 @@ pub struct RunOptions {
     pub heap: Option<usize>,
     /// The most bytes of stack.
     pub stack: Option<usize>,
-    /// The most instructions.
+    /// The most operations.
     pub budget: Option<u64>,
+    /// Instruction sets, instead of the shipped one: the first is compiled against. A
+    /// header asks for none.
+    pub sets: Option<Sets>,
 }
 
 /// The limits of a run.
@@ -38,8 +46,10 @@ pub struct Limits {
     pub heap: usize,
     /// The most bytes of stack.
     pub stack: usize,
-    /// The most instructions.
+    /// The most operations.
     pub budget: u64,
+    /// The instruction sets of the machine.
+    pub sets: Sets,
 }
 
 /// A header that cannot be read.
@@ -112,6 +122,7 @@ impl RunOptions {
             heap: self.heap.or(others.heap),
             stack: self.stack.or(others.stack),
             budget: self.budget.or(others.budget),
+            sets: self.sets.or(others.sets),
         }
     }
 
@@ -122,7 +133,18 @@ impl RunOptions {
             heap: self.heap.unwrap_or(REGION),
             stack: self.stack.unwrap_or(REGION),
             budget: self.budget.unwrap_or(budget),
+            sets: self.sets(),
         }
+    }
+
+    /// The instruction sets, of which the first is compiled against.
+    pub fn sets(&self) -> Sets {
+        self.sets.unwrap_or(SHIPPED_SETS)
+    }
+
+    /// Opens an image that is of one of these sets, or of none.
+    pub fn open<'a>(&self, bytes: &'a [u8]) -> Result<Image<'a>, ImageError> {
+        Image::open_with(bytes, self.sets())
     }
 }
 

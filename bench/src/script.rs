@@ -15,10 +15,11 @@ use std::sync::Arc;
 
 use scruple_bytecode::Encoding;
 use scruple_bytecode::image::header;
-use scruple_bytecode::verify::{VerifyError, verify};
+use scruple_bytecode::verify::{VerifyError, verify_with};
 
 use crate::feed::Feed;
 use crate::options::RunOptions;
+use crate::sets::Sets;
 
 /// The most bytes of a script that are read.
 const MOST_BYTES: u64 = 1 << 28;
@@ -148,7 +149,7 @@ impl Script {
     /// print. What is asked for goes before what its header asks for.
     pub fn read(path: &Path, asked: &RunOptions) -> Result<Script, ScriptError> {
         let name = display_name(path);
-        let content = Content::of(&name, read_bytes(path)?)?;
+        let content = Content::of(&name, read_bytes(path)?, asked.sets())?;
         let expected = match path.with_extension("out") {
             out if out.is_file() => Some(read_text(&out)?),
             _ => None,
@@ -163,7 +164,7 @@ impl Script {
         stream: &mut dyn Read,
         asked: &RunOptions,
     ) -> Result<Script, ScriptError> {
-        let content = Content::of(name, bytes_of(name, stream)?)?;
+        let content = Content::of(name, bytes_of(name, stream)?, asked.sets())?;
         Script::assemble(name.to_owned(), content, None, asked, Path::new(""))
     }
 
@@ -195,14 +196,14 @@ struct Content {
 }
 
 impl Content {
-    fn of(name: &str, bytes: Vec<u8>) -> Result<Content, ScriptError> {
+    fn of(name: &str, bytes: Vec<u8>, sets: Sets) -> Result<Content, ScriptError> {
         if !bytes.starts_with(&header::MAGIC) {
             return Ok(Content { text: text_of(name, bytes)?, packed: None });
         }
         // The machine verifies again, in its own memory; this is for whoever reads
         // an image without running it.
         let mut scratch = vec![0u16; bytes.len()];
-        match verify(&bytes, scratch.as_mut_slice()).map(|image| image.encoding()) {
+        match verify_with(&bytes, sets, scratch.as_mut_slice()).map(|image| image.encoding()) {
             Ok(encoding) => {
                 let packed = Some(Packed { image: bytes, encoding });
                 Ok(Content { text: String::new(), packed })

@@ -9,6 +9,7 @@
 use std::collections::HashMap;
 
 use anyhow::{Context, Result};
+use scruple_bytecode::encoding::Fetched;
 use scruple_bytecode::image::Image;
 use scruple_bytecode::operand::FunctionId;
 use scruple_bytecode::ops::{Flow, Op};
@@ -41,6 +42,16 @@ impl Stream {
     pub fn of(image: &Image<'_>) -> Result<Stream> {
         let functions = (0..image.n_functions()).map(|index| function(image, index));
         Ok(Stream { functions: functions.collect::<Result<_>>()? })
+    }
+
+    /// Whether these are the same operations with the same labels: of a composite the
+    /// line table says less.
+    pub fn is_like(&self, other: &Stream) -> bool {
+        let bare = |atoms: &[Atom]| -> Vec<Atom> {
+            atoms.iter().map(|atom| Atom { line: 0, ..*atom }).collect()
+        };
+        self.functions.len() == other.functions.len()
+            && self.functions.iter().zip(&other.functions).all(|(a, b)| bare(a) == bare(b))
     }
 
     /// How many operations there are.
@@ -77,20 +88,25 @@ fn decoded(image: &Image<'_>, index: usize) -> Result<Decoded> {
     let mut all = Decoded { begin, end, atoms: Vec::new(), places: Vec::new(), behind: Vec::new() };
     let mut at = begin;
     while at < end {
-        let fetched = image.encoding().decode(image.code(), at);
-        let fetched = fetched.with_context(|| format!("no instruction at offset {at}"))?;
-        all.atoms.push(Atom { op: fetched.op, operand: fetched.operand, is_label: false, line: 0 });
-        all.places.push(at);
-        all.behind.push(fetched.next);
-        at = fetched.next;
+        let instruction = image.decode(at);
+        let instruction = instruction.with_context(|| format!("no instruction at offset {at}"))?;
+        for part in instruction.parts() {
+            let Fetched { op, operand, next } = part;
+            all.atoms.push(Atom { op, operand, is_label: false, line: 0 });
+            all.places.push(at);
+            all.behind.push(next);
+        }
+        at = instruction.next;
     }
     Ok(all)
 }
 
 fn function(image: &Image<'_>, index: usize) -> Result<Vec<Atom>> {
     let Decoded { begin, end, mut atoms, places, behind } = decoded(image, index)?;
+    // The operations of a composite share its place: the first one is what can be led to.
+    let first_ones = places.iter().enumerate().rev();
     let numbers: HashMap<usize, usize> =
-        places.iter().enumerate().map(|(number, &place)| (place, number)).collect();
+        first_ones.map(|(number, &place)| (place, number)).collect();
     let number_at = |place: i64| {
         let number = usize::try_from(place).ok().and_then(|place| numbers.get(&place));
         number.copied().with_context(|| format!("no instruction begins at offset {place}"))
@@ -209,7 +225,10 @@ mod tests {
         let word = stream(Encoding::Word);
         assert_eq!(word.functions.len(), 3);
         for &encoding in Encoding::ALL {
-            assert_eq!(stream(encoding), word, "{}", encoding.name());
+            assert!(stream(encoding).is_like(&word), "{}", encoding.name());
+            if !encoding.has_set() {
+                assert_eq!(stream(encoding), word, "{}: with its lines", encoding.name());
+            }
         }
     }
 

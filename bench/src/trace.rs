@@ -105,7 +105,7 @@ impl Observer for Tracer {
         vm: &mut Vm<'_, L, H>,
         step: Step,
     ) -> Result<(), Raise> {
-        let number = vm.instructions();
+        let number = vm.operations();
         let tracer = vm.host_mut().observer();
         if tracer.is_full() {
             return Err(Raise::stop_run());

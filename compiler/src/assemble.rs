@@ -21,7 +21,7 @@ use crate::lines::write_leb;
 use crate::narrow;
 use crate::output::{Exceeded, FunctionRow, Output, Source, limited_depth, limited_slots};
 
-impl Output {
+impl Output<'_> {
     /// The image, or what of it is too large.
     #[inline(never)]
     pub(crate) fn assemble(&mut self, atoms: &mut Atoms) -> Result<Vec<u8>, Exceeded> {
@@ -212,6 +212,7 @@ impl Output {
         let mut set = |at: usize, value: u32| {
             image[at..at + 4].copy_from_slice(&value.to_le_bytes());
         };
+        set(header::AT_SET_HASH, self.chooser.as_ref().map_or(0, |chooser| chooser.hash()));
         set(header::AT_NAMES_HASH, names::HASH);
         for (at, count) in [
             (header::AT_CONSTANTS, sizes.n_constants),

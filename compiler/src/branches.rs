@@ -8,9 +8,12 @@
 //!
 //! It refuses to decide what is emitted; that is `sweep`.
 
+use scruple_bytecode::encoding::Digits;
 use scruple_bytecode::image::Position;
-use scruple_bytecode::ops::Op;
+use scruple_bytecode::ops::{Flow, Op};
+use scruple_bytecode::sets::FIRST_ENTRY;
 
+use crate::chooser::Waiting;
 use crate::draft::{LabelId, Word};
 use crate::growth;
 use crate::narrow;
@@ -20,6 +23,8 @@ use crate::sweep::Sweep;
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Branch {
     op: Op,
+    /// Whether it is the last of a composite: its length is then that of the distance.
+    is_part: bool,
     label: LabelId,
     /// Bytes before it without branches.
     bytes: u32,
@@ -30,46 +35,122 @@ pub(crate) struct Branch {
 
 impl Default for Branch {
     fn default() -> Self {
-        Branch { op: Op::Branch, label: LabelId(0), bytes: 0, length: 0, total: 0 }
+        Branch { op: Op::Branch, is_part: false, label: LabelId(0), bytes: 0, length: 0, total: 0 }
     }
 }
 
-impl Sweep<'_, '_, '_> {
-    /// An instruction that is no branch.
+impl Sweep<'_, '_, '_, '_> {
+    /// An operation that is no branch. Where there are composites, it may become part
+    /// of one.
     pub(crate) fn put(&mut self, op: Op, operand: i32, position: Position) {
-        let Some(encoded) = self.target.encoding.encode(op, operand) else {
-            self.is_too_large = true;
-            return;
+        let Some(chooser) = &mut self.target.chooser else {
+            return self.lay_down(op, operand, position);
         };
-        let bytes = encoded.as_slice();
-        self.bytes = self.bytes.saturating_add(narrow::to_u32(bytes.len()));
-        if !self.is_measuring {
-            self.note_position(op, position);
-            growth::append(self.target.code, bytes);
+        let is_full = chooser.wait(Waiting { op, operand, position });
+        if is_full || op.info().flow != Flow::Next {
+            self.lay_down_waiting(op.info().flow != Flow::Next);
         }
     }
 
     /// A branch to a label of the function.
     pub(crate) fn put_branch(&mut self, op: Op, label: LabelId, position: Position) {
+        let Some(chooser) = &mut self.target.chooser else {
+            return self.lay_down_branch(op, label, position, false);
+        };
+        chooser.wait(Waiting { op, operand: label.0.cast_signed(), position });
+        self.lay_down_waiting(true);
+    }
+
+    /// What waits goes out: all of it where the run of operations ends here.
+    pub(crate) fn lay_down_waiting(&mut self, run_ends: bool) {
+        // The window is taken out of the sweep for as long as that is done.
+        let Some(chooser) = self.target.chooser.take() else { return };
+        let n = chooser.split(run_ends);
+        let mut at = 0;
+        while at < n {
+            let (parts, entry) = chooser.instruction(at);
+            at += parts.len();
+            match (parts, entry) {
+                (parts, Some((index, entry))) => {
+                    let position = position_of(parts);
+                    let branch = parts.last().filter(|last| last.op.is_branch());
+                    let n_plain = parts.len() - usize::from(branch.is_some());
+                    self.note_position(position);
+                    self.append(&[FIRST_ENTRY + index]);
+                    for (part, waiting) in entry.parts().zip(&parts[..n_plain]) {
+                        if part.operand.is_some() {
+                            continue;
+                        }
+                        match Digits::of(waiting.op, waiting.operand) {
+                            Some(digits) => self.append(digits.as_slice()),
+                            None => self.is_too_large = true,
+                        }
+                    }
+                    if let Some(&Waiting { op, operand, position }) = branch {
+                        self.lay_down_branch(op, label_of(operand), position, true);
+                    }
+                }
+                (&[Waiting { op, operand, position }], None) if op.is_branch() => {
+                    self.lay_down_branch(op, label_of(operand), position, false);
+                }
+                (parts, None) => {
+                    for &Waiting { op, operand, position } in parts {
+                        self.lay_down(op, operand, position);
+                    }
+                }
+            }
+        }
+        chooser.let_go(n);
+        self.target.chooser = Some(chooser);
+    }
+
+    /// An instruction that is no branch.
+    fn lay_down(&mut self, op: Op, operand: i32, position: Position) {
+        let Some(encoded) = self.target.encoding.encode(op, operand) else {
+            self.is_too_large = true;
+            return;
+        };
+        if !is_silent(op) {
+            self.note_position(position);
+        }
+        self.append(encoded.as_slice());
+    }
+
+    fn append(&mut self, bytes: &[u8]) {
+        self.bytes = self.bytes.saturating_add(narrow::to_u32(bytes.len()));
+        if !self.is_measuring {
+            growth::append(self.target.code, bytes);
+        }
+    }
+
+    /// A branch, of which the instruction's first bytes are out if it is part of a
+    /// composite.
+    fn lay_down_branch(&mut self, op: Op, label: LabelId, position: Position, is_part: bool) {
         let index = self.n_branches;
         self.n_branches += 1;
         if self.is_measuring {
-            let length = self.length_of(op, 0).unwrap_or(1);
-            let branch = Branch { op, label, bytes: self.bytes, length, total: 0 };
+            let mut branch = Branch { op, is_part, label, bytes: self.bytes, length: 1, total: 0 };
+            branch.length = self.length_of(branch, 0).unwrap_or(1);
             self.branches.push(branch);
             self.function.labels.update(label.0, |label| label.n_refs += 1);
             return;
         }
         let branch = self.branches.get(index);
         let distance = self.distance(branch);
-        match self.target.encoding.encode(op, distance) {
-            Some(encoded) => {
-                debug_assert_eq!(narrow::to_u32(encoded.as_slice().len()), branch.length);
-                self.note_position(op, position);
-                growth::append(self.target.code, encoded.as_slice());
-            }
-            None => self.is_too_large = true,
+        if !is_part && !is_silent(op) {
+            self.note_position(position);
         }
+        let length = narrow::to_u32(self.target.code.len());
+        let bytes = &mut *self.target.code;
+        if is_part && let Some(digits) = Digits::of(op, distance) {
+            growth::append(bytes, digits.as_slice());
+        } else if !is_part && let Some(encoded) = self.target.encoding.encode(op, distance) {
+            growth::append(bytes, encoded.as_slice());
+        } else {
+            self.is_too_large = true;
+            return;
+        }
+        debug_assert_eq!(narrow::to_u32(bytes.len()) - length, branch.length);
     }
 
     /// Gives every branch the length its distance needs.
@@ -85,7 +166,7 @@ impl Sweep<'_, '_, '_> {
             let mut has_grown = false;
             for index in 0..self.branches.len() {
                 let branch = self.branches.get(index);
-                let Some(length) = self.length_of(branch.op, self.distance(branch)) else {
+                let Some(length) = self.length_of(branch, self.distance(branch)) else {
                     self.is_too_large = true;
                     return;
                 };
@@ -264,9 +345,13 @@ impl Sweep<'_, '_, '_> {
         }
     }
 
-    fn length_of(&self, op: Op, distance: i32) -> Option<u32> {
-        let encoded = self.target.encoding.encode(op, distance)?;
-        Some(narrow::to_u32(encoded.as_slice().len()))
+    fn length_of(&self, branch: Branch, distance: i32) -> Option<u32> {
+        let length = if branch.is_part {
+            Digits::of(branch.op, distance)?.as_slice().len()
+        } else {
+            self.target.encoding.encode(branch.op, distance)?.as_slice().len()
+        };
+        Some(narrow::to_u32(length))
     }
 
     /// From behind a branch to its label.
@@ -278,49 +363,63 @@ impl Sweep<'_, '_, '_> {
     }
 
     /// Operations that can throw or take memory get a position in the table.
-    fn note_position(&mut self, op: Op, position: Position) {
-        let is_silent = matches!(
-            op,
-            Op::PushUndefined
-                | Op::PushNull
-                | Op::PushTrue
-                | Op::PushFalse
-                | Op::PushInt
-                | Op::PushConst
-                | Op::Drop
-                | Op::Dup
-                | Op::DupPair
-                | Op::Swap
-                | Op::Tuck
-                | Op::TuckPair
-                | Op::LoadSlot
-                | Op::StoreSlot
-                | Op::KeepSlot
-                | Op::ClearSlot
-                | Op::InitBox
-                | Op::LoadThis
-                | Op::LoadCallee
-                | Op::StrictEqual
-                | Op::StrictNotEqual
-                | Op::Not
-                | Op::TypeOf
-                | Op::Branch
-                | Op::BranchTrue
-                | Op::BranchFalse
-                | Op::BranchKeepTrue
-                | Op::BranchKeepFalse
-                | Op::BranchCase
-                | Op::Return
-                | Op::ReturnUndefined
-        );
+    fn note_position(&mut self, position: Position) {
         let code = narrow::to_u32(self.target.code.len());
         if let Some(lines) = &mut self.target.lines
-            && !is_silent
+            && !self.is_measuring
             && position.line > 0
         {
             lines.add(code, position);
         }
     }
+}
+
+/// The position of a composite: that of its first operation that has one in the table.
+fn position_of(parts: &[Waiting]) -> Position {
+    let noted = parts.iter().find(|part| !is_silent(part.op) && part.position.line > 0);
+    noted.map_or(Position { line: 0, column: 0 }, |part| part.position)
+}
+
+/// Whether an operation neither throws nor takes memory.
+pub(crate) fn is_silent(op: Op) -> bool {
+    matches!(
+        op,
+        Op::PushUndefined
+            | Op::PushNull
+            | Op::PushTrue
+            | Op::PushFalse
+            | Op::PushInt
+            | Op::PushConst
+            | Op::Drop
+            | Op::Dup
+            | Op::DupPair
+            | Op::Swap
+            | Op::Tuck
+            | Op::TuckPair
+            | Op::LoadSlot
+            | Op::StoreSlot
+            | Op::KeepSlot
+            | Op::ClearSlot
+            | Op::InitBox
+            | Op::LoadThis
+            | Op::LoadCallee
+            | Op::StrictEqual
+            | Op::StrictNotEqual
+            | Op::Not
+            | Op::TypeOf
+            | Op::Branch
+            | Op::BranchTrue
+            | Op::BranchFalse
+            | Op::BranchKeepTrue
+            | Op::BranchKeepFalse
+            | Op::BranchCase
+            | Op::Return
+            | Op::ReturnUndefined
+    )
+}
+
+fn label_of(operand: i32) -> LabelId {
+    LabelId(operand.cast_unsigned())
 }
 
 fn target_of((_, operand): (Op, i32)) -> LabelId {

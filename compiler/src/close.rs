@@ -55,6 +55,7 @@ impl Parser<'_, '_> {
         }
         let target = Target {
             encoding: self.output.encoding,
+            chooser: self.output.chooser.as_deref_mut(),
             code: &mut self.output.code,
             lines: has_lines.then_some(&mut self.output.lines),
             guards: &mut guards,
@@ -118,6 +119,7 @@ impl Parser<'_, '_> {
         }
         let target = Target {
             encoding: self.output.encoding,
+            chooser: self.output.chooser.as_deref_mut(),
             code: &mut self.output.script_code,
             lines: has_lines.then_some(&mut self.output.script_lines),
             guards: &mut self.output.script_guards,

@@ -19,6 +19,7 @@ mod arena;
 mod assemble;
 mod atoms;
 mod branches;
+mod chooser;
 mod classes;
 mod close;
 mod complaints;
@@ -55,6 +56,7 @@ use alloc::vec::Vec;
 use scruple_bytecode::Encoding;
 use scruple_bytecode::image::Image;
 use scruple_bytecode::operand::FunctionId;
+use scruple_bytecode::sets::{InstructionSet, SHIPPED};
 
 use arena::Meter;
 use parser::Parser;
@@ -96,21 +98,36 @@ pub struct Compiled {
     pub scratch_peak: usize,
 }
 
-/// Compiles a script.
+/// Compiles a script. Where the encoding has an instruction set, it is the shipped one.
 pub fn compile(source: &str, options: &Options) -> Result<Compiled, Diagnostics> {
+    compile_with(source, options, &SHIPPED)
+}
+
+/// Compiles a script against an instruction set, which only an encoding that has one
+/// looks at.
+pub fn compile_with(
+    source: &str,
+    options: &Options,
+    set: &InstructionSet<'_>,
+) -> Result<Compiled, Diagnostics> {
     let meter = Meter::default();
-    let image = translate(source, options, &meter)?;
-    debug_assert!(is_safe(&image), "the verifier refuses what the compiler made");
+    let image = translate(source, options, set, &meter)?;
+    debug_assert!(is_safe(&image, set), "the verifier refuses what the compiler made");
     Ok(Compiled { image, scratch_peak: meter.peak() })
 }
 
 // Out of line, and what it holds is not moved: it all lies under the productions.
 #[inline(never)]
-fn translate(source: &str, options: &Options, meter: &Meter) -> Result<Vec<u8>, Diagnostics> {
+fn translate(
+    source: &str,
+    options: &Options,
+    set: &InstructionSet<'_>,
+    meter: &Meter,
+) -> Result<Vec<u8>, Diagnostics> {
     if source.len() > MAX_SOURCE {
         return Err(Diagnostics::of_limit("the source is longer than 4 MiB"));
     }
-    let mut parser = Parser::new(source, options, meter);
+    let mut parser = Parser::new(source, options, set, meter);
     parser.script();
     if let Some(diagnostics) = Diagnostics::new(core::mem::take(&mut parser.diagnostics)) {
         return Err(diagnostics);
@@ -122,12 +139,13 @@ fn translate(source: &str, options: &Options, meter: &Meter) -> Result<Vec<u8>, 
 
 /// Scratch for the longest function alone: a debug build then measures the compile
 /// peak that a release build has.
-fn is_safe(image: &[u8]) -> bool {
-    let Ok(opened) = Image::open(image) else { return false };
+fn is_safe(image: &[u8], set: &InstructionSet<'_>) -> bool {
+    let sets = [set];
+    let Ok(opened) = Image::open_with(image, &sets) else { return false };
     let lengths = (0..opened.n_functions()).filter_map(|index| {
         let id = FunctionId::new(index)?;
         opened.code_end(id)?.checked_sub(opened.function(id)?.code)
     });
     let mut scratch = alloc::vec![0u16; lengths.max().unwrap_or(0) as usize];
-    scruple_bytecode::verify(image, scratch.as_mut_slice()).is_ok()
+    scruple_bytecode::verify_with(image, &sets, scratch.as_mut_slice()).is_ok()
 }

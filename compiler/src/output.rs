@@ -4,12 +4,15 @@
 //! It refuses to know drafts and scopes: it is given final bytes, and free
 //! variables that say where their maker has them.
 
+use alloc::boxed::Box;
 use alloc::vec::Vec;
 
 use scruple_bytecode::Encoding;
 use scruple_bytecode::image::{CAPTURE_FREE, GlobalKind};
+use scruple_bytecode::sets::InstructionSet;
 
 use crate::atoms::{Atom, Atoms};
+use crate::chooser::Chooser;
 use crate::lines::{LineTable, write_leb};
 use crate::narrow;
 
@@ -70,8 +73,10 @@ pub(crate) struct GlobalRow {
 }
 
 /// All that outlives functions.
-pub(crate) struct Output {
+pub(crate) struct Output<'s> {
     pub(crate) encoding: Encoding,
+    /// What chooses composites, if the encoding has any.
+    pub(crate) chooser: Option<Box<Chooser<'s>>>,
     pub(crate) has_lines: bool,
     /// Code of the closed functions, and of the script's statements so far.
     pub(crate) code: Vec<u8>,
@@ -93,10 +98,11 @@ pub(crate) struct Output {
 #[derive(Debug)]
 pub(crate) struct Exceeded(pub(crate) &'static str);
 
-impl Output {
-    pub(crate) fn new(encoding: Encoding, has_lines: bool) -> Self {
+impl<'s> Output<'s> {
+    pub(crate) fn new(encoding: Encoding, set: &'s InstructionSet<'s>, has_lines: bool) -> Self {
         Output {
             encoding,
+            chooser: encoding.has_set().then(|| Chooser::new(set)),
             has_lines,
             code: Vec::new(),
             script_code: Vec::new(),

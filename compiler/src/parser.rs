@@ -14,6 +14,8 @@ use alloc::vec::Vec;
 
 use logos::Logos;
 
+use scruple_bytecode::sets::InstructionSet;
+
 use crate::arena::{Meter, Pool};
 use crate::atoms::{Atom, Atoms};
 use crate::classes::Context;
@@ -43,7 +45,7 @@ pub(crate) struct Parser<'s, 'm> {
     pub(crate) last: Mark,
     pub(crate) lookahead: Lookahead,
     pub(crate) atoms: Atoms,
-    pub(crate) output: Output,
+    pub(crate) output: Output<'s>,
     pub(crate) pool: Pool<'m>,
     pub(crate) diagnostics: Vec<Diagnostic>,
     pub(crate) nesting: u32,
@@ -70,7 +72,12 @@ pub(crate) struct Checkpoint {
 
 impl<'s, 'm> Parser<'s, 'm> {
     #[inline(never)]
-    pub(crate) fn new(source: &'s str, options: &Options, meter: &'m Meter) -> Self {
+    pub(crate) fn new(
+        source: &'s str,
+        options: &Options,
+        set: &'s InstructionSet<'s>,
+        meter: &'m Meter,
+    ) -> Self {
         let mut lexer = Lexer::new(source);
         let token = lexer.next();
         Parser {
@@ -80,7 +87,7 @@ impl<'s, 'm> Parser<'s, 'm> {
             last: Mark::default(),
             lookahead: Lookahead::default(),
             atoms: Atoms::new(),
-            output: Output::new(options.encoding, options.lines),
+            output: Output::new(options.encoding, set, options.lines),
             pool: Pool::new(meter),
             diagnostics: Vec::new(),
             nesting: 0,

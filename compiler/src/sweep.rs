@@ -19,6 +19,7 @@ use scruple_bytecode::ops::{Flow, Op};
 use crate::arena::{Arena, Chunks};
 use crate::atoms::Atoms;
 use crate::branches::Branch;
+use crate::chooser::Chooser;
 use crate::draft::{GuardId, LabelId, OrderId, ScopeId, Use, VarId, Word};
 use crate::function::{Function, FunctionKind};
 use crate::lines::LineTable;
@@ -26,8 +27,10 @@ use crate::narrow;
 use crate::variables::{CAPTURED, EARLY, Found, State};
 
 /// Where the swept code goes.
-pub(crate) struct Target<'o> {
+pub(crate) struct Target<'o, 's> {
     pub(crate) encoding: Encoding,
+    /// What chooses composites, if the encoding has any.
+    pub(crate) chooser: Option<&'o mut Chooser<'s>>,
     pub(crate) code: &'o mut Vec<u8>,
     /// The line table, unless it is not wanted.
     pub(crate) lines: Option<&'o mut LineTable>,
@@ -50,10 +53,10 @@ enum Held {
 }
 
 /// One walk over a draft.
-pub(crate) struct Sweep<'s, 'a, 'o> {
-    pub(crate) function: &'s mut Function<'a>,
-    atoms: &'s mut Atoms,
-    pub(crate) target: Target<'o>,
+pub(crate) struct Sweep<'f, 'a, 'o, 's> {
+    pub(crate) function: &'f mut Function<'a>,
+    atoms: &'f mut Atoms,
+    pub(crate) target: Target<'o, 's>,
     pub(crate) is_measuring: bool,
     pub(crate) is_too_large: bool,
     pub(crate) branches: Chunks<'a, Branch, 16>,
@@ -78,7 +81,7 @@ pub(crate) fn sweep<'a>(
     function: &mut Function<'a>,
     arena: &'a Arena<'a>,
     atoms: &mut Atoms,
-    target: Target<'_>,
+    target: Target<'_, '_>,
 ) -> Result<(), TooLarge> {
     let mut sweep = Sweep {
         function,
@@ -112,7 +115,7 @@ pub(crate) fn sweep<'a>(
     Ok(())
 }
 
-impl Sweep<'_, '_, '_> {
+impl Sweep<'_, '_, '_, '_> {
     fn walk(&mut self) {
         self.bytes = 0;
         self.n_branches = 0;
@@ -121,6 +124,9 @@ impl Sweep<'_, '_, '_> {
         self.is_live = true;
         self.held = Held::Nothing;
         self.position = NOWHERE;
+        if let Some(chooser) = &mut self.target.chooser {
+            chooser.forget();
+        }
         loop {
             let word = Word::unpack(self.function.draft.get(self.place));
             self.place += 1;
@@ -149,7 +155,7 @@ impl Sweep<'_, '_, '_> {
                 Word::Op(op, operand) => self.op(op, operand),
             }
         }
-        self.flush();
+        self.settle();
     }
 
     fn begin_order(&mut self, order: OrderId) {
@@ -181,7 +187,7 @@ impl Sweep<'_, '_, '_> {
         let label = self.function.labels.get(id.0);
         let is_led_to = label.n_refs > 0 || label.is_backward;
         if is_led_to {
-            self.flush();
+            self.settle();
             self.is_live = true;
         }
         if self.is_measuring {
@@ -195,13 +201,13 @@ impl Sweep<'_, '_, '_> {
     }
 
     fn start_guard(&mut self, guard: GuardId) {
-        self.flush();
+        self.settle();
         let start = self.here();
         self.function.guards.update(guard.0, |guard| guard.start = start);
     }
 
     fn end_guard(&mut self, guard: GuardId) {
-        self.flush();
+        self.settle();
         let here = self.here();
         let guard = self.function.guards.get(guard.0);
         if guard.start == here {
@@ -497,6 +503,13 @@ impl Sweep<'_, '_, '_> {
             self.is_live = false;
         }
         self.put_branch(op, label, self.position);
+    }
+
+    /// What is held back goes out, and so does what waits to be joined: an instruction
+    /// may begin here.
+    fn settle(&mut self) {
+        self.flush();
+        self.lay_down_waiting(true);
     }
 
     /// What is held back goes out.

@@ -5,9 +5,11 @@
 
 pub mod commonjs;
 pub mod packages;
+pub mod sets;
 pub mod suite;
 
 use scruple_bytecode::Encoding;
+use scruple_bytecode::sets::{InstructionSet, SHIPPED};
 use scruple_vm::{Counter, HeapOptions, Host, Layout, Ledger, Narrow, Observer, Options, Vm, Wide};
 
 /// What a script did.
@@ -19,6 +21,8 @@ pub struct Outcome {
     pub end: End,
     /// Instructions carried out.
     pub instructions: u64,
+    /// Operations carried out.
+    pub operations: u64,
     /// Instruction bytes read.
     pub fetched_bytes: u64,
     /// The heap's books at the end.
@@ -54,6 +58,8 @@ pub struct Setup {
     pub layout: LayoutName,
     /// The encoding.
     pub encoding: Encoding,
+    /// The instruction set, of an encoding that has one.
+    pub set: &'static InstructionSet<'static>,
     /// The heap's behaviour.
     pub heap: HeapOptions,
     /// The region, in slots.
@@ -82,6 +88,7 @@ impl Default for Setup {
         Setup {
             layout: LayoutName::Narrow,
             encoding: Encoding::Implied,
+            set: &SHIPPED,
             heap: HeapOptions::default(),
             slots: 120 * 1024,
             budget: 200_000_000,
@@ -170,7 +177,7 @@ fn run_in<L: Layout, W: Watch, const COMPACT: bool>(sources: &[&str], setup: &Se
     let mut images = Vec::new();
     let mut refused = None;
     for source in sources {
-        match scruple_compiler::compile(source, &options) {
+        match scruple_compiler::compile_with(source, &options, setup.set) {
             Ok(compiled) => images.push(compiled.image),
             Err(diagnostics) => {
                 refused = Some(diagnostics.to_string());
@@ -178,6 +185,7 @@ fn run_in<L: Layout, W: Watch, const COMPACT: bool>(sources: &[&str], setup: &Se
             }
         }
     }
+    let sets = [setup.set];
     let mut region = vec![L::Slot::default(); setup.slots];
     let options = Options {
         heap: setup.heap,
@@ -187,6 +195,7 @@ fn run_in<L: Layout, W: Watch, const COMPACT: bool>(sources: &[&str], setup: &Se
     };
     let listener = Listener::<W, COMPACT>::default();
     let mut vm: Vm<'_, L, Listener<W, COMPACT>> = Vm::new(&mut region, listener, options);
+    vm.set_instruction_sets(&sets);
     let mut end = End::Finished;
     if refused.is_none() {
         for image in &images {
@@ -214,8 +223,31 @@ fn run_in<L: Layout, W: Watch, const COMPACT: bool>(sources: &[&str], setup: &Se
     Outcome {
         end,
         instructions: vm.instructions(),
+        operations: vm.operations(),
         fetched_bytes: vm.host().watch.fetched_bytes(),
         ledger: vm.ledger().clone(),
         printed: std::mem::take(&mut vm.host_mut().printed),
     }
+}
+
+/// Runs an image that may be damaged, and tells whether the machine took it: it stays
+/// within its bounds and its books add up, or this panics.
+///
+/// # Panics
+///
+/// If they do not.
+pub fn run_image(image: &[u8], set: &'static InstructionSet<'static>, budget: u64) -> bool {
+    let sets = [set];
+    let mut region = vec![0u32; 8192];
+    let options = Options { budget, ..Options::default() };
+    let listener = Listener::<Counter, false>::default();
+    let mut vm: Vm<'_, Narrow, Listener<Counter, false>> = Vm::new(&mut region, listener, options);
+    vm.set_instruction_sets(&sets);
+    if vm.load(image).is_err() {
+        return false;
+    }
+    // Any end will do but a panic.
+    let _ = vm.run();
+    assert!(vm.ledger().audit(), "the ledger does not add up");
+    true
 }

@@ -90,6 +90,7 @@ fn check(case: &Case) -> Option<String> {
             return Some(format!("{}, compact: {problem}", encoding.name()));
         }
         let same = compact.instructions == outcome.instructions
+            && compact.operations == outcome.operations
             && compact.fetched_bytes == outcome.fetched_bytes
             && compact.ledger.high_water() == outcome.ledger.high_water()
             && compact.ledger.stack_peak() == outcome.ledger.stack_peak();
@@ -100,8 +101,12 @@ fn check(case: &Case) -> Option<String> {
             return Some("the ledger does not add up".to_owned());
         }
         if let Some(first) = &first {
-            let same = first.instructions == outcome.instructions
-                && first.ledger.high_water() == outcome.ledger.high_water();
+            let joins = encoding.has_set();
+            let same = first.operations == outcome.operations
+                && (joins || first.instructions == outcome.instructions)
+                && outcome.instructions <= outcome.operations
+                && first.ledger.high_water() == outcome.ledger.high_water()
+                && first.ledger.stack_peak() == outcome.ledger.stack_peak();
             if !same {
                 return Some(format!("{}: counts differ between encodings", encoding.name()));
             }
@@ -109,16 +114,20 @@ fn check(case: &Case) -> Option<String> {
         first.get_or_insert(outcome);
     }
     // By the handlers alone: the same again, to the byte and the instruction.
-    let stepped = run(&[&case.source], &Setup { way: Way::Stepped, ..Setup::default() });
-    if let Some(problem) = judge(case, &stepped) {
-        return Some(format!("stepped: {problem}"));
-    }
-    let plain = run(&[&case.source], &Setup::default());
-    let same = stepped.instructions == plain.instructions
-        && stepped.fetched_bytes == plain.fetched_bytes
-        && stepped.ledger.high_water() == plain.ledger.high_water();
-    if !same {
-        return Some("counts differ where each instruction is looked at".to_owned());
+    for encoding in [Encoding::Implied, Encoding::Composite] {
+        let setup = Setup { encoding, ..Setup::default() };
+        let stepped = run(&[&case.source], &Setup { way: Way::Stepped, ..setup });
+        if let Some(problem) = judge(case, &stepped) {
+            return Some(format!("stepped: {problem}"));
+        }
+        let plain = run(&[&case.source], &setup);
+        let same = stepped.instructions == plain.instructions
+            && stepped.operations == plain.operations
+            && stepped.fetched_bytes == plain.fetched_bytes
+            && stepped.ledger.high_water() == plain.ledger.high_water();
+        if !same {
+            return Some("counts differ where each instruction is looked at".to_owned());
+        }
     }
     let wide = run(&[&case.source], &Setup { layout: LayoutName::Wide, ..Setup::default() });
     if let Some(problem) = judge(case, &wide) {

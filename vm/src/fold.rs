@@ -99,7 +99,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
             return Some(false);
         }
         for _ in 0..MOST_BRANCHES {
-            let fetched = image.encoding().decode(image.code(), pc)?;
+            let Some(fetched) = image.decode(pc)?.single() else { return Some(false) };
             match fetched.op {
                 Op::Return => return Some(true),
                 Op::Branch => pc = fetched.next.wrapping_add_signed(fetched.operand as isize),

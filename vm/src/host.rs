@@ -114,7 +114,7 @@ pub trait Observer: Sized {
 
     /// Counts an instruction of that many bytes.
     fn count(tally: &mut Self::Tally, bytes: usize);
-    /// Takes the counts over.
+    /// Takes counts over, besides those it has.
     fn absorb(&mut self, tally: Self::Tally);
     /// Called before an instruction if `STEPS`. The observer itself is
     /// `vm.host_mut().observer()`; what the instruction will take is

@@ -11,7 +11,7 @@ use crate::vm::{MAX_IMAGES, Vm};
 use scruple_bytecode::image::{Field, GlobalKind, Image};
 use scruple_bytecode::names;
 use scruple_bytecode::operand::{FieldId, FunctionId, GlobalId};
-use scruple_bytecode::verify::{Scratch, VerifyError, verify};
+use scruple_bytecode::verify::{Scratch, VerifyError, verify_with};
 
 /// Why an image could not be loaded.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -64,7 +64,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             // uses now: enough to verify with.
             let (floor, top) = (self.heap.stack_floor(), self.heap.sp);
             let free = self.heap.mem.get_mut(floor..top).unwrap_or_default();
-            verify(bytes, &mut FreeSlots::<L>(free))?
+            verify_with(bytes, self.sets, &mut FreeSlots::<L>(free))?
         };
         if self.image(0).is_some_and(|first| first.encoding() != image.encoding()) {
             return Err(LoadError::MixedEncodings);

@@ -13,6 +13,7 @@ use crate::layout::{Layout, Tag};
 use crate::value::{Ref, Value};
 use scruple_bytecode::image::Image;
 use scruple_bytecode::operand::{FieldId, FunctionId};
+use scruple_bytecode::sets::{InstructionSet, SHIPPED_SETS};
 
 /// The most images a machine holds at once. The feature `one-image` is for boards:
 /// an image's register is some 80 bytes of RAM there.
@@ -28,7 +29,8 @@ pub struct Options {
     /// How deep built-ins and scripts may call one another: each level takes
     /// some hundreds of bytes of the host program's own stack.
     pub nesting_limit: u16,
-    /// Instructions that may be carried out, at most 2^63 - 1; the steps of the built-ins' own
+    /// Operations that may be carried out, at most 2^63 - 1, so that a run ends at the
+    /// same place under every encoding; the steps of the built-ins' own
     /// loops are held to the same number, apart from them.
     pub budget: u64,
     /// Where `Math.random` begins: the same seed gives the same numbers.
@@ -82,8 +84,10 @@ pub struct Vm<'m, L: Layout, H: Host> {
     pub(crate) fp: usize,
     /// Place behind the running instruction.
     pub(crate) pc: usize,
-    /// Instructions that may still be carried out.
+    /// Operations that may still be carried out.
     pub(crate) fuel: u64,
+    /// Operations carried out as part of a composite, but for the first of each.
+    pub(crate) joined: u64,
     /// Steps that the loops of built-ins may still take.
     work: u64,
     /// The state of `Math.random`.
@@ -94,6 +98,7 @@ pub struct Vm<'m, L: Layout, H: Host> {
     /// The slot that the stack limit keeps frames above.
     pub(crate) stack_end_limit: usize,
     pub(crate) host_functions: &'m [HostFunction<L, H>],
+    pub(crate) sets: &'m [&'m InstructionSet<'m>],
     host: H,
 }
 
@@ -119,6 +124,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             fp: end,
             pc: 0,
             fuel: options.budget,
+            joined: 0,
             work: options.budget,
             random: options.seed,
             options,
@@ -126,6 +132,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             fault: None,
             stack_end_limit: end.saturating_sub(options.stack_limit / L::SLOT_BYTES),
             host_functions: &[],
+            sets: SHIPPED_SETS,
             host,
         }
     }
@@ -158,13 +165,25 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.host_functions = &functions[..functions.len().min(MOST)];
     }
 
+    /// Gives the machine the instruction sets that images may name, in the place of the
+    /// shipped one. They are read where they lie; images that are loaded keep theirs.
+    pub fn set_instruction_sets(&mut self, sets: &'m [&'m InstructionSet<'m>]) {
+        self.sets = sets;
+    }
+
     /// The heap's books.
     pub fn ledger(&self) -> &Ledger {
         &self.heap.ledger
     }
 
-    /// Instructions carried out since the start.
+    /// Instructions fetched and carried out since the start: a composite is one.
     pub fn instructions(&self) -> u64 {
+        self.operations() - self.joined
+    }
+
+    /// Operations carried out since the start: a composite is as many as it is made of.
+    /// A script has the same number under every encoding.
+    pub fn operations(&self) -> u64 {
         self.options.budget - self.fuel
     }
 

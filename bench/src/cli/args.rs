@@ -101,6 +101,8 @@ pub(crate) struct RunArguments {
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
     #[command(flatten)]
+    pub(crate) set: OneSet,
+    #[command(flatten)]
     pub(crate) options: Limits,
 }
 
@@ -122,6 +124,8 @@ pub(crate) struct PackArguments {
     pub(crate) output: PathBuf,
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
+    #[command(flatten)]
+    pub(crate) set: OneSet,
     /// Leave the line table out: errors then have no line
     #[arg(long)]
     pub(crate) strip: bool,
@@ -163,6 +167,8 @@ pub(crate) struct WeighArguments {
     /// Encodings, separated by commas; all unless given
     #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
     pub(crate) encoding: Vec<Encoding>,
+    #[command(flatten)]
+    pub(crate) set: OneSet,
     #[command(flatten)]
     pub(crate) layouts: Layouts,
     /// The form of the report
@@ -217,6 +223,8 @@ pub(crate) struct FitArguments {
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
     #[command(flatten)]
+    pub(crate) set: OneSet,
+    #[command(flatten)]
     pub(crate) layouts: Layouts,
     /// A board to hold them against
     #[arg(long, value_name = "TOML")]
@@ -245,6 +253,8 @@ pub(crate) struct MemoryArguments {
     pub(crate) script: PathBuf,
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
+    #[command(flatten)]
+    pub(crate) set: OneSet,
     /// The layout of the heap
     #[arg(long, default_value = "narrow", value_parser = layout())]
     pub(crate) layout: HeapLayout,
@@ -319,6 +329,8 @@ pub(crate) struct ListingArguments {
     pub(crate) script: PathBuf,
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
+    #[command(flatten)]
+    pub(crate) set: OneSet,
     /// Only functions of this name, or the one of this number
     #[arg(long, value_name = "NAME")]
     pub(crate) function: Option<String>,
@@ -349,6 +361,8 @@ pub(crate) struct TraceArguments {
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
     #[command(flatten)]
+    pub(crate) set: OneSet,
+    #[command(flatten)]
     pub(crate) options: Limits,
 }
 
@@ -358,6 +372,14 @@ pub(crate) struct OneEncoding {
     /// The encoding of the instructions
     #[arg(long, default_value = "implied", value_parser = encoding())]
     pub(crate) encoding: Encoding,
+}
+
+/// An instruction set.
+#[derive(Debug, Args)]
+pub(crate) struct OneSet {
+    /// A file with the instruction set of the encoding composite [default: the shipped one]
+    #[arg(long, value_name = "FILE")]
+    pub(crate) set: Option<PathBuf>,
 }
 
 /// Layouts of the heap.
@@ -402,7 +424,7 @@ pub(crate) struct Limits {
     /// The most bytes of stack [default: what the heap leaves]
     #[arg(long, value_name = "BYTES", value_parser = bytes())]
     stack: Option<u64>,
-    /// The most instructions
+    /// The most operations
     #[arg(long, value_name = "N")]
     budget: Option<u64>,
 }
@@ -416,6 +438,7 @@ impl Limits {
             heap: self.heap.map(|bytes| bytes as usize),
             stack: self.stack.map(|bytes| bytes as usize),
             budget: self.budget,
+            sets: None,
         }
     }
 }

@@ -11,13 +11,13 @@ use scruple_bench::shard::Shard;
 use scruple_bytecode::Encoding;
 use scruple_bytecode::sets::MAX_ENTRIES;
 
-use super::args::{Limits, encoding, format_of, layout};
+use super::args::{Limits, OneSet, encoding, format_of, layout};
 
 const SWEEP_EXAMPLES: &str = "\
 Examples:
   scruple sweep samples
   scruple sweep samples --format svg > sweep.svg
-  scruple sweep samples --encoding byte,implied --layout narrow
+  scruple sweep samples --encoding byte,composite --set mined.set --layout narrow
   scruple sweep corpus --format json --shard 2/4 > slice-2.json
 
 Every answer is checked first, as weigh does. A point adds up the scripts that ran every way; the
@@ -34,6 +34,8 @@ pub(crate) struct SweepArguments {
     /// Encodings, separated by commas; all unless given
     #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
     pub(crate) encoding: Vec<Encoding>,
+    #[command(flatten)]
+    pub(crate) set: OneSet,
     /// Layouts of the heap, separated by commas; all unless given
     #[arg(long, value_name = "LAYOUT", value_delimiter = ',', value_parser = layout())]
     pub(crate) layout: Vec<HeapLayout>,
@@ -107,6 +109,8 @@ pub(crate) struct MergeArguments {
     /// Documents of slices, all of weigh or all of sweep
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
+    #[command(flatten)]
+    pub(crate) set: OneSet,
     /// The form of the report
     #[arg(long, default_value = "json", value_parser = format_of(Format::OF_SWEEP))]
     pub(crate) format: Format,

@@ -5,13 +5,16 @@ use scruple_bench::board::Board;
 use scruple_bench::report::{self, Format};
 use scruple_bench::{fit, script};
 
-use super::Verdict;
 use super::args::FitArguments;
 use super::terminal::Terminal;
+use super::{Verdict, with_set};
 
 pub(crate) fn fit(arguments: &FitArguments, terminal: &Terminal) -> Result<Verdict> {
     let board = arguments.board.as_deref().map(Board::read).transpose()?;
-    let candidates = script::gather(&arguments.paths, &arguments.options.to_options())?;
+    let candidates = script::gather(
+        &arguments.paths,
+        &with_set(arguments.options.to_options(), &arguments.set)?,
+    )?;
     let layouts = arguments.layouts.chosen();
     let progress = terminal.progress((candidates.len() * layouts.len()) as u64, "fitting");
     let encoding = arguments.encoding.encoding;

@@ -1,21 +1,19 @@
 //! `listing`: a script's instructions as text, with the source lines they are of.
 
 use anyhow::{Context, Result, bail};
-use scruple_bench::options::RunOptions;
 use scruple_bench::trace::functions_named;
-use scruple_bytecode::image::Image;
 use scruple_bytecode::listing;
 
 use super::args::ListingArguments;
 use super::terminal::Terminal;
-use super::{Verdict, build_or_explain, read_script};
+use super::{Verdict, build_or_explain, options_with, read_script};
 
 pub(crate) fn listing(arguments: &ListingArguments, terminal: &Terminal) -> Result<Verdict> {
-    let script = read_script(&arguments.script, &RunOptions::default())?;
+    let script = read_script(&arguments.script, &options_with(&arguments.set)?)?;
     let Some(built) = build_or_explain(&script, arguments.encoding.encoding, terminal)? else {
         return Ok(Verdict::Wrong);
     };
-    let image = Image::open(&built.image).context("the compiler's image")?;
+    let image = script.options.open(&built.image).context("the compiler's image")?;
     let source = script.packed.is_none().then_some(script.text.as_str());
     let mut text = String::new();
     match &arguments.function {

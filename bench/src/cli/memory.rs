@@ -8,10 +8,11 @@ use scruple_bench::report;
 
 use super::args::MemoryArguments;
 use super::terminal::Terminal;
-use super::{Verdict, build_or_explain, read_script};
+use super::{Verdict, build_or_explain, read_script, with_set};
 
 pub(crate) fn memory(arguments: &MemoryArguments, terminal: &Terminal) -> Result<Verdict> {
-    let script = read_script(&arguments.script, &arguments.options.to_options())?;
+    let script =
+        read_script(&arguments.script, &with_set(arguments.options.to_options(), &arguments.set)?)?;
     let Some(built) = build_or_explain(&script, arguments.encoding.encoding, terminal)? else {
         return Ok(Verdict::Wrong);
     };

@@ -22,7 +22,7 @@ pub(crate) fn merge(arguments: &MergeArguments, terminal: &Terminal) -> Result<V
         bail!("{one} is of weigh, {other} of sweep: unlike");
     }
     let (text, is_complete) = if weighed.is_empty() {
-        let whole = sweep::merge(swept)?;
+        let whole = sweep::merge(swept, super::options_with(&arguments.set)?.sets())?;
         (report::render_sweep(&whole, arguments.format)?, whole.left_out.is_empty())
     } else {
         if arguments.format == Format::Svg {

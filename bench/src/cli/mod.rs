@@ -30,6 +30,7 @@ use scruple_bench::layout::HeapLayout;
 use scruple_bench::machine::{self, Run, Setup};
 use scruple_bench::options::{REGION, RunOptions};
 use scruple_bench::script::Script;
+use scruple_bench::sets;
 use scruple_bench::station::Output;
 use scruple_bench::trace::function_name;
 use scruple_bytecode::Encoding;
@@ -62,6 +63,17 @@ pub(crate) fn conclude(result: Result<Verdict>, terminal: &Terminal) -> ExitCode
             ExitCode::from(1)
         }
     }
+}
+
+/// Options of a script that is not run: its instruction set alone.
+fn options_with(set: &args::OneSet) -> Result<RunOptions> {
+    with_set(RunOptions::default(), set)
+}
+
+/// These options, and the instruction set that is asked for.
+fn with_set(options: RunOptions, set: &args::OneSet) -> Result<RunOptions> {
+    let sets = set.set.as_deref().map(sets::read).transpose()?;
+    Ok(RunOptions { sets, ..options })
 }
 
 /// Reads the script at a path, `-` being standard input.

@@ -7,15 +7,13 @@ use std::fs;
 use anyhow::{Context, Result, bail};
 use scruple_bench::build;
 use scruple_bench::document::ImageBytes;
-use scruple_bench::options::RunOptions;
-use scruple_bytecode::image::Image;
 
 use super::args::PackArguments;
 use super::terminal::Terminal;
-use super::{Verdict, complain_of, read_script};
+use super::{Verdict, complain_of, options_with, read_script};
 
 pub(crate) fn pack(arguments: &PackArguments, terminal: &Terminal) -> Result<Verdict> {
-    let script = read_script(&arguments.script, &RunOptions::default())?;
+    let script = read_script(&arguments.script, &options_with(&arguments.set)?)?;
     if script.packed.is_some() {
         bail!("{}: an image already", script.name);
     }
@@ -24,7 +22,8 @@ pub(crate) fn pack(arguments: &PackArguments, terminal: &Terminal) -> Result<Ver
         bail!("{}: the image would take the place of the script", to.display());
     }
     let encoding = arguments.encoding.encoding;
-    let compile = || build::compile(&script.text, encoding, !arguments.strip);
+    let [set, ..] = script.options.sets() else { bail!("no instruction set") };
+    let compile = || build::compile_with(&script.text, encoding, set, !arguments.strip);
     let built = build::on_large_stack(compile).context("no thread to compile on")?;
     let built = match built {
         Ok(built) => built,
@@ -34,7 +33,7 @@ pub(crate) fn pack(arguments: &PackArguments, terminal: &Terminal) -> Result<Ver
         }
     };
     fs::write(to, &built.image).with_context(|| to.display().to_string())?;
-    let image = Image::open(&built.image).context("the compiler's image")?;
+    let image = script.options.open(&built.image).context("the compiler's image")?;
     let sizes = ImageBytes::from(image.sizes());
     terminal.write(&format!(
         "{}: {}, {} bytes = header {} + constants {} + functions {} + instructions {} + padding {} \

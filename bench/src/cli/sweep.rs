@@ -13,7 +13,8 @@ use super::terminal::Terminal;
 pub(crate) fn sweep(arguments: &SweepArguments, terminal: &Terminal) -> Result<Verdict> {
     let is_json = arguments.format == Format::Json;
     ensure!(arguments.shard.is_none() || is_json, "--shard wants --format json: see merge");
-    let mut candidates = script::gather(&arguments.paths, &arguments.options.to_options())?;
+    let options = super::with_set(arguments.options.to_options(), &arguments.set)?;
+    let mut candidates = script::gather(&arguments.paths, &options)?;
     let mut plan = Plan { layouts: HeapLayout::ALL.to_vec(), ..Plan::default() };
     if !arguments.encoding.is_empty() {
         plan.encodings = super::each_once(&arguments.encoding);
@@ -24,7 +25,7 @@ pub(crate) fn sweep(arguments: &SweepArguments, terminal: &Terminal) -> Result<V
     let slice = arguments.shard.map(|shard| shard.cut(&mut candidates, &plan));
     let n_rows: usize = candidates.iter().map(|one| plan.ways_of(one).len()).sum();
     let progress = terminal.progress(n_rows as u64, "sweeping");
-    let document = library::sweep(&candidates, &plan, slice, &|| progress.inc(1));
+    let document = library::sweep(&candidates, &plan, slice, options.sets(), &|| progress.inc(1));
     progress.finish_and_clear();
     let document = document?;
     terminal.write(&report::render_sweep(&document, arguments.format)?)?;

@@ -3,18 +3,18 @@
 use anyhow::{Context, Result, bail};
 use scruple_bench::station::Output;
 use scruple_bench::trace::{self, Tracer, Window, functions_named};
-use scruple_bytecode::image::Image;
 
 use super::args::TraceArguments;
 use super::terminal::Terminal;
-use super::{Verdict, build_or_explain, explain, no_function, read_script, run_built};
+use super::{Verdict, build_or_explain, explain, no_function, read_script, run_built, with_set};
 
 pub(crate) fn trace(arguments: &TraceArguments, terminal: &Terminal) -> Result<Verdict> {
-    let script = read_script(&arguments.script, &arguments.options.to_options())?;
+    let script =
+        read_script(&arguments.script, &with_set(arguments.options.to_options(), &arguments.set)?)?;
     let Some(built) = build_or_explain(&script, arguments.encoding.encoding, terminal)? else {
         return Ok(Verdict::Wrong);
     };
-    let image = Image::open(&built.image).context("the compiler's image")?;
+    let image = script.options.open(&built.image).context("the compiler's image")?;
     let mut window = Window { from: arguments.from, count: arguments.count, code: Vec::new() };
     if let Some(name) = &arguments.function {
         window.code = functions_named(&image, name).into_iter().map(|(_, code)| code).collect();
@@ -32,11 +32,9 @@ pub(crate) fn trace(arguments: &TraceArguments, terminal: &Terminal) -> Result<V
             explain(&script, &failure, terminal);
             Ok(Verdict::Wrong)
         }
-        _ if tracer.lines().is_empty() && arguments.count > 0 => bail!(
-            "{}: no such instruction: the run took {} instructions",
-            script.name,
-            run.instructions
-        ),
+        _ if tracer.lines().is_empty() && arguments.count > 0 => {
+            bail!("{}: no such operation: the run took {} operations", script.name, run.operations)
+        }
         _ => Ok(Verdict::Fine),
     }
 }

@@ -8,9 +8,9 @@ use scruple_bench::measure::{self, Plan};
 use scruple_bench::report::{self, Format};
 use scruple_bench::script;
 
-use super::Verdict;
 use super::args::WeighArguments;
 use super::terminal::Terminal;
+use super::{Verdict, with_set};
 
 /// How many sites `-v` shows of each peak.
 const SITES: usize = 10;
@@ -18,7 +18,10 @@ const SITES: usize = 10;
 pub(crate) fn weigh(arguments: &WeighArguments, terminal: &Terminal) -> Result<Verdict> {
     // A file that is wrong ends this before anything is measured.
     let limit_file = arguments.limits.as_deref().map(LimitFile::read).transpose()?;
-    let mut candidates = script::gather(&arguments.paths, &arguments.options.to_options())?;
+    let mut candidates = script::gather(
+        &arguments.paths,
+        &with_set(arguments.options.to_options(), &arguments.set)?,
+    )?;
     let mut plan = Plan { layouts: arguments.layouts.chosen(), ..Plan::default() };
     plan.sites = arguments.verbose.then_some(SITES);
     if !arguments.encoding.is_empty() {

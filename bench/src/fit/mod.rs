@@ -13,7 +13,6 @@ pub mod search;
 
 use rayon::prelude::*;
 use scruple_bytecode::Encoding;
-use scruple_bytecode::image::Image;
 use scruple_bytecode::operand::FunctionId;
 use scruple_vm::{Counter, Ledger, LoadError, StopKind};
 
@@ -116,7 +115,7 @@ pub fn needs(script: &Script, image: &[u8], layout: HeapLayout) -> Result<Needs,
         let region = cells * step;
         let run = run_in(script, image, layout, region);
         match &run.end {
-            Err(failure) => match witness(image, region, failure) {
+            Err(failure) => match witness(script, image, region, failure) {
                 Some(witness) => Ok(Outcome::Fails(witness)),
                 None => Err(differs(region, &failure.message).at(failure.position)),
             },
@@ -171,13 +170,13 @@ fn differs(region: usize, what: &str) -> RowError {
 }
 
 /// What a failure says of a region that is too small, if that is why it failed.
-fn witness(image: &[u8], region: usize, failure: &Failure) -> Option<Witness> {
+fn witness(script: &Script, image: &[u8], region: usize, failure: &Failure) -> Option<Witness> {
     let (limit, wanted) = match (failure.stop, failure.load) {
         (Some(StopKind::Heap), _) => (Limit::Heap, failure.failed_bytes),
         (Some(StopKind::Stack), _) => (Limit::Stack, None),
         (_, Some(LoadError::NoRoom)) => (Limit::Globals, None),
         (_, Some(LoadError::Verify(error))) if error.is_scratch() => {
-            (Limit::Verifier, scratch_bytes(image, error.offset()))
+            (Limit::Verifier, scratch_bytes(script, image, error.offset()))
         }
         _ => return None,
     };
@@ -192,8 +191,8 @@ fn witness(image: &[u8], region: usize, failure: &Failure) -> Option<Witness> {
 }
 
 /// What the verifier wants for a function: a 16-bit number a byte of its code.
-fn scratch_bytes(image: &[u8], function: usize) -> Option<usize> {
-    let image = Image::open(image).ok()?;
+fn scratch_bytes(script: &Script, image: &[u8], function: usize) -> Option<usize> {
+    let image = script.options.open(image).ok()?;
     let id = FunctionId::new(function)?;
     let code = image.code_end(id)?.checked_sub(image.function(id)?.code)?;
     Some(2 * code as usize)
@@ -261,8 +260,10 @@ fn others(
 ) -> Result<Vec<Other>, RowError> {
     let Way { encoding: own, layout } = way;
     let of = |encoding, layout, image: &[u8], kept| -> Result<Other, RowError> {
-        let opened =
-            Image::open(image).map_err(|error| RowError::new(Stage::Compile, error.to_string()))?;
+        let opened = script
+            .options
+            .open(image)
+            .map_err(|error| RowError::new(Stage::Compile, error.to_string()))?;
         let sizes = opened.sizes();
         let stripped_bytes = (sizes.total() - sizes.lines) as u64;
         Ok(Other { encoding, layout, bytes: sizes.total() as u64, stripped_bytes, image: kept })

@@ -52,8 +52,10 @@ pub fn profile_image(
     which: Which,
     step: Option<u64>,
 ) -> Result<Document, RowError> {
-    let opened =
-        Image::open(image).map_err(|error| RowError::new(Stage::Compile, error.to_string()))?;
+    let opened = script
+        .options
+        .open(image)
+        .map_err(|error| RowError::new(Stage::Compile, error.to_string()))?;
     let pass = |collect_every, watch| run(script, image, way, collect_every, watch);
     let mut first = pass(usize::MAX, Watch::first(which));
     let printed = output_of(&first)?.to_owned();

@@ -16,15 +16,17 @@ use crate::build;
 use crate::document::Row;
 use crate::measure::{self, Plan};
 use crate::script::Candidate;
+use crate::sets::Sets;
 use crate::shard::{self, Piece, Slice};
 use document::{LeftOut, PackedImage, Point, SCHEMA, Sweep};
 
-/// Weighs a corpus every way of the plan and looks at the instructions. `done` is
-/// called after each row.
+/// Weighs a corpus every way of the plan and looks at the instructions. The sets are
+/// those that the scripts' options ask for. `done` is called after each row.
 pub fn sweep(
     candidates: &[Candidate],
     plan: &Plan,
     slice: Option<Slice>,
+    sets: Sets,
     done: &(dyn Fn() + Sync),
 ) -> Result<Sweep> {
     for candidate in candidates {
@@ -48,7 +50,7 @@ pub fn sweep(
         let own: Result<Images> = plan.encodings.iter().map(compile).collect();
         images.push((candidate.name.clone(), own?));
     }
-    let mut whole = assemble(rows, &images)?;
+    let mut whole = assemble(rows, &images, sets)?;
     if slice.is_some() {
         whole.shard = slice;
         whole.images = Some(images.iter().flat_map(|(name, own)| packed(name, own)).collect());
@@ -58,7 +60,7 @@ pub fn sweep(
 
 /// Puts the documents of slices together: bounds are of the whole corpus, so they are
 /// computed anew from the images that slices carry.
-pub fn merge(documents: Vec<(String, Sweep)>) -> Result<Sweep> {
+pub fn merge(documents: Vec<(String, Sweep)>, sets: Sets) -> Result<Sweep> {
     let mut pieces = Vec::new();
     let mut packed = Vec::new();
     for (name, document) in documents {
@@ -78,11 +80,11 @@ pub fn merge(documents: Vec<(String, Sweep)>) -> Result<Sweep> {
         images.push((row.script.clone(), own));
     }
     images.retain(|(_, own)| !own.is_empty());
-    assemble(rows, &images)
+    assemble(rows, &images, sets)
 }
 
 /// The document of these rows: points over the scripts that have an image here.
-fn assemble(rows: Vec<Row>, images: &[(String, Images)]) -> Result<Sweep> {
+fn assemble(rows: Vec<Row>, images: &[(String, Images)], sets: Sets) -> Result<Sweep> {
     let is_in = |script: &str| images.iter().any(|(name, _)| name == script);
     let mut left_out: Vec<LeftOut> = Vec::new();
     let mut points: Vec<Point> = Vec::new();
@@ -102,7 +104,7 @@ fn assemble(rows: Vec<Row>, images: &[(String, Images)]) -> Result<Sweep> {
     }
     document::find_dominated(&mut points);
     let own: Vec<Images> = images.iter().map(|(_, own)| own.clone()).collect();
-    let bounds = if own.is_empty() { None } else { Some(Bounds::of(&own)?) };
+    let bounds = if own.is_empty() { None } else { Some(Bounds::of(&own, sets)?) };
     Ok(Sweep::new(rows, left_out, points, bounds))
 }
 
@@ -112,6 +114,8 @@ fn packed(script: &str, images: &Images) -> Vec<PackedImage> {
 
 #[cfg(test)]
 mod tests {
+    use scruple_bytecode::sets::SHIPPED_SETS;
+
     use super::*;
     use crate::layout::HeapLayout;
     use crate::script::Script;
@@ -134,7 +138,7 @@ mod tests {
 
     #[test]
     fn points_are_sums_over_the_scripts_that_ran_every_way() {
-        let swept = sweep(&candidates(), &plan(), None, &|| ()).unwrap();
+        let swept = sweep(&candidates(), &plan(), None, SHIPPED_SETS, &|| ()).unwrap();
         assert_eq!(swept.points.len(), Encoding::ALL.len() * HeapLayout::ALL.len());
         assert_eq!(swept.left_out.len(), 1);
         assert_eq!(swept.left_out[0].script, "1.js");
@@ -158,16 +162,16 @@ mod tests {
 
     #[test]
     fn slices_of_a_sweep_are_the_sweep() {
-        let whole = sweep(&candidates(), &plan(), None, &|| ()).unwrap();
+        let whole = sweep(&candidates(), &plan(), None, SHIPPED_SETS, &|| ()).unwrap();
         let slice = |text: &str| {
             let mut taken = candidates();
             let slice = text.parse::<Shard>().unwrap().cut(&mut taken, &plan());
-            let document = sweep(&taken, &plan(), Some(slice), &|| ()).unwrap();
+            let document = sweep(&taken, &plan(), Some(slice), SHIPPED_SETS, &|| ()).unwrap();
             let json = serde_json::to_string(&document).unwrap();
             (text.to_owned(), serde_json::from_str(&json).unwrap())
         };
-        assert_eq!(merge(vec![slice("2/2"), slice("1/2")]).unwrap(), whole);
-        let error = merge(vec![slice("2/2")]).unwrap_err();
+        assert_eq!(merge(vec![slice("2/2"), slice("1/2")], SHIPPED_SETS).unwrap(), whole);
+        let error = merge(vec![slice("2/2")], SHIPPED_SETS).unwrap_err();
         assert_eq!(error.to_string(), "missing of 2 slices: 1");
     }
 }

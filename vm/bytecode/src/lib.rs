@@ -22,4 +22,4 @@ pub use image::{Image, ImageError};
 pub use names::NameId;
 pub use ops::{Handlers, Op, Opcode, dispatch};
 pub use sets::InstructionSet;
-pub use verify::{VerifyError, verify};
+pub use verify::{VerifyError, verify, verify_with};

@@ -1,12 +1,15 @@
 //! The listing: an image as text, an instruction a line.
 //!
+//! A composite has a line of its own, and its operations follow, indented.
+//!
 //! It owns the layout of that text and nothing else; it writes to any
 //! `core::fmt::Write` and reads only the image and, if given, the source.
 
 use core::fmt::{self, Write};
 use core::iter::Peekable;
+use core::ops::Range;
 
-use crate::encoding::{CODE_PADDING, Fetched};
+use crate::encoding::{CODE_PADDING, Fetched, Instruction};
 use crate::image::{CAPTURE_FREE, Constant, FREE_GLOBAL, GlobalKind, Image, Position, record};
 use crate::operand::{ConstId, FreeId, FunctionId, GlobalId, OperandKind};
 use crate::ops::{Flow, Op};
@@ -26,6 +29,9 @@ pub fn write(out: &mut dyn Write, image: &Image<'_>, source: Option<&str>) -> fm
         sizes.padding,
         sizes.lines
     )?;
+    if let Some(set) = image.set() {
+        writeln!(out, "; instruction set {} {:08x}", set.name(), set.hash())?;
+    }
     let mut lines = Lines::new(image, source);
     for index in 0..image.n_functions() {
         if let Some(id) = FunctionId::new(index) {
@@ -82,11 +88,15 @@ fn write_function_lines(
         if let Some(line) = lines.new_line(at as u32, end) {
             writeln!(out, "; {line}: {}", lines.text(line).trim())?;
         }
-        let Some(fetched) = image.encoding().decode(image.code(), at) else {
+        let Some(instruction) = image.decode(at) else {
             return writeln!(out, "  {at:04x}  no instruction");
         };
-        write_marked_line(out, image, id, at, fetched, labels.has(image, id, at))?;
-        at = fetched.next;
+        let is_label = labels.has(image, id, at);
+        match instruction.single() {
+            Some(fetched) => write_marked_line(out, image, id, at, fetched, is_label)?,
+            None => write_composite(out, image, id, at, &instruction, is_label)?,
+        }
+        at = instruction.next;
     }
     Ok(())
 }
@@ -122,18 +132,58 @@ fn write_marked_line(
     fetched: Fetched,
     is_label: bool,
 ) -> fmt::Result {
-    let mark = if is_label { ":" } else { " " };
-    write!(out, "  {at:04x}{mark} ")?;
-    let mut column = 0;
-    for byte in &image.code()[at..fetched.next] {
-        write!(out, " {byte:02x}")?;
-        column += 3;
-    }
+    let column = write_bytes(out, image, at..fetched.next, is_label)?;
     pad(out, column, 13)?;
+    write_operation(out, image, function, fetched, 42)
+}
+
+/// A composite, and its operations below it.
+fn write_composite(
+    out: &mut dyn Write,
+    image: &Image<'_>,
+    function: FunctionId,
+    at: usize,
+    instruction: &Instruction,
+    is_label: bool,
+) -> fmt::Result {
+    let column = write_bytes(out, image, at..instruction.next, is_label)?;
+    pad(out, column, 13)?;
+    writeln!(out, "composite of {}", instruction.n_parts())?;
+    for fetched in instruction.parts() {
+        pad(out, 0, 8 + 13 + 2)?;
+        write_operation(out, image, function, fetched, 40)?;
+    }
+    Ok(())
+}
+
+/// Writes the place and the bytes of an instruction, and tells how wide those are.
+fn write_bytes(
+    out: &mut dyn Write,
+    image: &Image<'_>,
+    places: Range<usize>,
+    is_label: bool,
+) -> Result<usize, fmt::Error> {
+    let mark = if is_label { ":" } else { " " };
+    write!(out, "  {:04x}{mark} ", places.start)?;
+    let column = 3 * places.len();
+    for byte in &image.code()[places] {
+        write!(out, " {byte:02x}")?;
+    }
+    Ok(column)
+}
+
+/// Writes an operation in a column of its own, and its picture behind that.
+fn write_operation(
+    out: &mut dyn Write,
+    image: &Image<'_>,
+    function: FunctionId,
+    fetched: Fetched,
+    width: usize,
+) -> fmt::Result {
     let mut text = Counted { out, written: 0 };
     write_instruction(&mut text, image, function, fetched)?;
     let written = text.written;
-    pad(out, written, 42)?;
+    pad(out, written, width)?;
     writeln!(out, " {}", fetched.op.text().picture)
 }
 
@@ -380,7 +430,7 @@ fn branches<'s>(
     let mut at = start;
     core::iter::from_fn(move || {
         while at < end {
-            let fetched = image.encoding().decode(image.code(), at)?;
+            let fetched = image.decode(at)?.last();
             at = fetched.next;
             if leads_elsewhere(fetched.op) {
                 return Some((fetched.next as i64 + i64::from(fetched.operand)) as usize);

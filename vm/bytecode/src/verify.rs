@@ -3,17 +3,20 @@
 //! It accepts all that the compiler emits, and nothing that could make the
 //! interpreter leave its bounds: every operand in range, every branch to the
 //! start of an instruction of the same function, one operand-stack depth an
-//! instruction whichever way control came, within the depth the record states.
+//! instruction whichever way control came, within the depth the record states. A
+//! composite is held to the same, operation by operation; nothing leads into its middle,
+//! as nothing leads into the middle of any instruction.
 //! It refuses to guess types: the interpreter checks those as it runs.
 //!
 //! One linear scan a function, in scratch memory that the caller gives.
 
 use core::fmt;
 
-use crate::encoding::{CODE_PADDING, Encoding, Fetched};
+use crate::encoding::{CODE_PADDING, Fetched, Instruction};
 use crate::image::{CAPTURE_FREE, Constant, FREE_GLOBAL, Function, Image, ImageError, Position};
 use crate::operand::{ConstId, FieldId, FreeId, FunctionId, GlobalId, OperandKind};
 use crate::ops::{Flow, Op};
+use crate::sets::{InstructionSet, SHIPPED_SETS};
 
 /// Why an image is not safe to run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -134,12 +137,21 @@ impl Scratch for [u16] {
     }
 }
 
-/// Opens an image and verifies it.
+/// Opens an image and verifies it. Of instruction sets it knows the shipped one.
 pub fn verify<'a, S: Scratch + ?Sized>(
     bytes: &'a [u8],
     scratch: &mut S,
 ) -> Result<Image<'a>, VerifyError> {
-    let image = Image::open(bytes)?;
+    verify_with(bytes, SHIPPED_SETS, scratch)
+}
+
+/// The same with these instruction sets.
+pub fn verify_with<'a, S: Scratch + ?Sized>(
+    bytes: &'a [u8],
+    sets: &'a [&'a InstructionSet<'a>],
+    scratch: &mut S,
+) -> Result<Image<'a>, VerifyError> {
+    let image = Image::open_with(bytes, sets)?;
     let fail = |kind, offset| Err(VerifyError { kind, offset, position: None });
     for index in 0..image.n_constants() {
         match ConstId::new(index).and_then(|id| image.constant(id)) {
@@ -257,18 +269,23 @@ impl<S: Scratch + ?Sized> Scan<'_, '_, S> {
         // dead: both begin a statement, at depth 0.
         let mut depth = Some(0u16);
         while at < self.end {
-            let fetched = self.fetch(at)?;
+            let instruction = self.fetch(at)?;
             let mark = self.scratch.get(at - start);
             let here = match (depth, mark & !EXPECTED) {
                 (Some(depth), 0) => depth,
                 (Some(depth), mark) if depth + 1 == mark => depth,
                 (None, 0) => 0,
                 (None, mark) => mark - 1,
-                _ => return Err(self.error(Kind::Depth(fetched.op), at)),
+                _ => return Err(self.error(Kind::Depth(instruction.first().op), at)),
             };
             self.scratch.set(at - start, here + 1);
-            depth = self.step(at, fetched, here)?;
-            at = fetched.next;
+            depth = Some(here);
+            for fetched in instruction.parts() {
+                // A set lets what goes elsewhere stand last only.
+                let Some(here) = depth else { return Err(self.error(Kind::NoInstruction, at)) };
+                depth = self.step(at, fetched, here)?;
+            }
+            at = instruction.next;
         }
         if depth.is_some() {
             return Err(self.error(Kind::FallsOut, self.end));
@@ -308,16 +325,15 @@ impl<S: Scratch + ?Sized> Scan<'_, '_, S> {
         Ok(())
     }
 
-    fn fetch(&self, at: usize) -> Result<Fetched, VerifyError> {
-        let encoding: Encoding = self.image.encoding();
-        match encoding.decode(&self.image.code()[..self.end], at) {
-            Some(fetched) if fetched.op == Op::Trap => Err(self.error(Kind::Trap, at)),
-            Some(fetched) => Ok(fetched),
+    fn fetch(&self, at: usize) -> Result<Instruction, VerifyError> {
+        match self.image.decode_before(at, self.end) {
+            Some(found) if found.last().op == Op::Trap => Err(self.error(Kind::Trap, at)),
+            Some(found) => Ok(found),
             None => Err(self.error(Kind::NoInstruction, at)),
         }
     }
 
-    /// The depth behind one instruction, or nothing where control does not go on.
+    /// The depth behind one operation, or nothing where control does not go on.
     fn step(&mut self, at: usize, fetched: Fetched, here: u16) -> Result<Option<u16>, VerifyError> {
         let Fetched { op, operand, next } = fetched;
         let info = op.info();

@@ -57,7 +57,7 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     type Stop = Raise;
 
     fn trap(&mut self, at: At<L>) -> Next<L> {
-        Err(self.fail(at, Raise::internal("trap")))
+        self.composite(at)
     }
 
     #[inline(always)]

@@ -7,6 +7,7 @@
 
 mod classes;
 mod compact;
+mod composite;
 mod flow;
 mod handlers;
 mod lists;
@@ -29,7 +30,7 @@ use crate::host::{Observer, Outcome, Step};
 use crate::layout::Layout;
 use crate::value::Value;
 use crate::vm::Vm;
-use scruple_bytecode::encoding::{Byte, Form, Implied, Leb, VerifiedCode, Word};
+use scruple_bytecode::encoding::{Byte, Composite, Form, Implied, Leb, VerifiedCode, Word};
 use scruple_bytecode::ops::dispatch_any;
 use scruple_bytecode::{Decoder, Encoding, Op, Opcode, dispatch};
 
@@ -46,7 +47,7 @@ pub struct At<L: Layout> {
     pub(crate) sp: usize,
     /// Slot of the frame's slot 0.
     pub(crate) fp: usize,
-    /// Instructions that may still be carried out.
+    /// Operations that may still be carried out.
     pub(crate) fuel: u64,
 }
 
@@ -93,6 +94,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             Encoding::Byte => self.run_as::<Byte>(),
             Encoding::Leb => self.run_as::<Leb>(),
             Encoding::Implied => self.run_as::<Implied>(),
+            Encoding::Composite => self.run_as::<Composite>(),
         }
     }
 
@@ -237,6 +239,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// debug builds with a look at what the handler did.
     #[inline(never)]
     fn observed<D: Decoder>(&mut self, at: At<L>, step: Step, bits: u32) -> Result<At<L>, Raise> {
+        if step.op == Op::Trap {
+            // Of a composite, its operations are looked at.
+            return self.composite(At { pc: step.next, ..at });
+        }
         if H::Observer::STEPS {
             self.sync(at);
             <H::Observer as Observer>::before(self, step)?;

@@ -16,12 +16,12 @@ use crate::ops::{Op, Opcode};
 pub struct Leb;
 
 /// The operand as the unsigned number that LEB128 lays down.
-const fn to_unsigned(kind: OperandKind, operand: i32) -> u32 {
+pub(super) const fn to_unsigned(kind: OperandKind, operand: i32) -> u32 {
     if kind.is_signed() { leb128::zigzag(operand) } else { operand as u32 }
 }
 
 /// The inverse of [`to_unsigned`].
-const fn to_operand(kind: OperandKind, raw: u32) -> i32 {
+pub(super) const fn to_operand(kind: OperandKind, raw: u32) -> i32 {
     if kind.is_signed() { leb128::unzigzag(raw) } else { raw as i32 }
 }
 
@@ -39,10 +39,10 @@ impl Leb {
     }
 }
 
-const fn leb_arms(short_forms: bool) -> [Arm; 256] {
+pub(super) const fn leb_arms(prefix: bool, short_forms: bool) -> [Arm; 256] {
     let mut arms = [TRAP; 256];
     let mut opcode = 0;
-    while opcode < Op::COUNT && (opcode < DIRECT || !short_forms) {
+    while opcode < Op::COUNT && (opcode < DIRECT || !prefix) {
         let form = match Op::ALL[opcode].info().operand {
             OperandKind::None => Form::Folded(0),
             _ => Form::Leb,
@@ -50,8 +50,10 @@ const fn leb_arms(short_forms: bool) -> [Arm; 256] {
         arms[opcode] = Arm { opcode: opcode as u8, form };
         opcode += 1;
     }
-    if short_forms {
+    if prefix {
         arms[PREFIX as usize] = Arm { opcode: Op::Trap as u8, form: Form::Wide };
+    }
+    if short_forms {
         opcode = DIRECT;
         let mut at = 0;
         while at < SHORT_FORMS.len() {
@@ -70,7 +72,7 @@ const fn leb_arms(short_forms: bool) -> [Arm; 256] {
 }
 
 #[inline(always)]
-fn leb_operand<C: VerifiedCode>(arm: Arm, code: C, at: usize) -> (u32, usize) {
+pub(super) fn leb_operand<C: VerifiedCode>(arm: Arm, code: C, at: usize) -> (u32, usize) {
     match arm.form {
         Form::Folded(bits) => (bits, at + 1),
         // The opcode behind the prefix is the interpreter's to look at, too.
@@ -107,7 +109,12 @@ fn long_leb<C: VerifiedCode>(code: C, at: usize) -> (u32, u32) {
     }
 }
 
-fn decode_leb(encoding: Encoding, arms: &[Arm; 256], code: &[u8], at: usize) -> Option<Fetched> {
+pub(super) fn decode_leb(
+    encoding: Encoding,
+    arms: &[Arm; 256],
+    code: &[u8],
+    at: usize,
+) -> Option<Fetched> {
     let opcode = *code.get(at)?;
     let arm = arms[opcode as usize];
     if arm == TRAP && opcode != Op::Trap as u8 {
@@ -132,7 +139,7 @@ fn decode_leb(encoding: Encoding, arms: &[Arm; 256], code: &[u8], at: usize) -> 
 impl Decoder for Leb {
     const ENCODING: Encoding = Encoding::Leb;
     const ZIGZAG: bool = true;
-    const ARMS: &'static [Arm; 256] = &leb_arms(false);
+    const ARMS: &'static [Arm; 256] = &leb_arms(false, false);
 
     #[inline(always)]
     fn operand<C: VerifiedCode>(arm: Arm, code: C, at: usize) -> (u32, usize) {
@@ -215,21 +222,26 @@ impl Implied {
             }
             opcode += i32::from(count);
         }
-        let plain = Leb::encode(op, operand);
-        if (op as usize) < DIRECT {
-            return plain;
-        }
-        let mut parts = [PREFIX; Encoded::MAX];
-        let bytes = plain.as_slice();
-        parts[1..=bytes.len()].copy_from_slice(bytes);
-        Encoded::new(&parts[..=bytes.len()])
+        plain(op, operand)
     }
+}
+
+/// An operation without a short form: behind a prefix if it has no opcode byte.
+pub(super) fn plain(op: Op, operand: i32) -> Encoded {
+    let plain = Leb::encode(op, operand);
+    if (op as usize) < DIRECT {
+        return plain;
+    }
+    let mut parts = [PREFIX; Encoded::MAX];
+    let bytes = plain.as_slice();
+    parts[1..=bytes.len()].copy_from_slice(bytes);
+    Encoded::new(&parts[..=bytes.len()])
 }
 
 impl Decoder for Implied {
     const ENCODING: Encoding = Encoding::Implied;
     const ZIGZAG: bool = true;
-    const ARMS: &'static [Arm; 256] = &leb_arms(true);
+    const ARMS: &'static [Arm; 256] = &leb_arms(true, true);
 
     #[inline(always)]
     fn operand<C: VerifiedCode>(arm: Arm, code: C, at: usize) -> (u32, usize) {

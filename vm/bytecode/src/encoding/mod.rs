@@ -8,12 +8,15 @@
 //! | `byte`    | one opcode byte, an operand of one or two bytes fixed by its kind; `0xff` before the opcode widens the operand to four bytes |
 //! | `leb`     | one opcode byte, a LEB128 operand (signed ones zigzag) |
 //! | `implied` | `leb`, and opcodes left over by the table stand for an operation with a small operand folded in |
+//! | `composite` | `leb`, and the opcodes left over stand for the entries of an instruction set, each one to eight operations |
 
 mod byte;
+mod composite;
 mod leb;
 mod rows;
 
 pub use byte::Byte;
+pub use composite::{Composite, Digits, Instruction};
 pub(crate) use leb::{DIRECT, PREFIX};
 pub use leb::{Implied, Leb, SHORT_FORMS};
 pub use rows::Row;
@@ -33,12 +36,14 @@ pub enum Encoding {
     Leb = 2,
     /// `leb` with common small operands folded into the opcode.
     Implied = 3,
+    /// `leb` with the composites and short forms of an instruction set.
+    Composite = 4,
 }
 
 impl Encoding {
     /// Every encoding.
     pub const ALL: &'static [Encoding] =
-        &[Encoding::Word, Encoding::Byte, Encoding::Leb, Encoding::Implied];
+        &[Encoding::Word, Encoding::Byte, Encoding::Leb, Encoding::Implied, Encoding::Composite];
 
     /// The name a command line and a report use.
     pub const fn name(self) -> &'static str {
@@ -47,6 +52,7 @@ impl Encoding {
             Encoding::Byte => "byte",
             Encoding::Leb => "leb",
             Encoding::Implied => "implied",
+            Encoding::Composite => "composite",
         }
     }
 
@@ -62,11 +68,13 @@ impl Encoding {
             1 => Some(Encoding::Byte),
             2 => Some(Encoding::Leb),
             3 => Some(Encoding::Implied),
+            4 => Some(Encoding::Composite),
             _ => None,
         }
     }
 
-    /// Encodes one instruction, or nothing if the operand is out of range.
+    /// Encodes one operation as an instruction without a set, or nothing if the
+    /// operand is out of range.
     pub fn encode(self, op: Op, operand: i32) -> Option<Encoded> {
         if !operand_fits(op, operand) {
             return None;
@@ -76,18 +84,27 @@ impl Encoding {
             Encoding::Byte => Byte::encode(op, operand),
             Encoding::Leb => Leb::encode(op, operand),
             Encoding::Implied => Implied::encode(op, operand),
+            Encoding::Composite => Composite::encode(op, operand),
         })
     }
 
     /// Decodes the instruction at a position, or nothing if the bytes there are
-    /// no instruction.
+    /// no instruction, or one of a set: those [`Image::decode`] knows.
+    ///
+    /// [`Image::decode`]: crate::Image::decode
     pub fn decode(self, code: &[u8], at: usize) -> Option<Fetched> {
         match self {
             Encoding::Word => Word::decode(code, at),
             Encoding::Byte => Byte::decode(code, at),
             Encoding::Leb => Leb::decode(code, at),
             Encoding::Implied => Implied::decode(code, at),
+            Encoding::Composite => Composite::decode(code, at),
         }
+    }
+
+    /// Whether its instructions are those of a set that the image names.
+    pub const fn has_set(self) -> bool {
+        matches!(self, Encoding::Composite)
     }
 }
 
@@ -319,6 +336,7 @@ mod tests {
                         Encoding::Byte => fetch::<Byte>(&code),
                         Encoding::Leb => fetch::<Leb>(&code),
                         Encoding::Implied => fetch::<Implied>(&code),
+                        Encoding::Composite => fetch::<Composite>(&code),
                     };
                     assert_eq!(fetched, expected, "{encoding:?}");
                     let row = encoding.rows()[code[0] as usize];
@@ -330,7 +348,7 @@ mod tests {
                 }
             }
         }
-        assert!(tried > 4 * Op::COUNT);
+        assert!(tried > 5 * Op::COUNT);
     }
 
     #[test]

@@ -4,7 +4,7 @@
 //! The tables are made from the decoders' arms and know nothing of their own. It
 //! refuses to be fast: the interpreter's other loop has all of this as constants.
 
-use super::{Arm, Byte, Decoder, Encoding, Form, Implied, Leb, Word};
+use super::{Arm, Byte, Composite, Decoder, Encoding, Form, Implied, Leb, Word};
 use crate::leb128;
 use crate::operand::OperandKind;
 use crate::ops::Op;
@@ -37,6 +37,7 @@ impl Encoding {
             Encoding::Byte => const { &rows(Byte::ARMS, Byte::ZIGZAG) },
             Encoding::Leb => const { &rows(Leb::ARMS, Leb::ZIGZAG) },
             Encoding::Implied => const { &rows(Implied::ARMS, Implied::ZIGZAG) },
+            Encoding::Composite => const { &rows(Composite::ARMS, Composite::ZIGZAG) },
         }
     }
 }

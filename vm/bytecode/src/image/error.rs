@@ -17,7 +17,9 @@ pub(crate) enum ImageErrorKind {
     Magic,
     Version(u8),
     Encoding(u8),
-    InstructionSet(u32),
+    /// The one named, one that is there, whether there are more.
+    InstructionSet(u32, Option<u32>, bool),
+    StraySet(u32),
     Names(u32),
     Checksum,
     Sections,
@@ -31,7 +33,7 @@ impl ImageError {
             self.kind,
             ImageErrorKind::Version(_)
                 | ImageErrorKind::Encoding(_)
-                | ImageErrorKind::InstructionSet(_)
+                | ImageErrorKind::InstructionSet(..)
                 | ImageErrorKind::Names(_)
         )
     }
@@ -42,7 +44,7 @@ impl ImageError {
             ImageErrorKind::TooShort | ImageErrorKind::Magic => 0,
             ImageErrorKind::Version(_) => header::AT_VERSION,
             ImageErrorKind::Encoding(_) => header::AT_ENCODING,
-            ImageErrorKind::InstructionSet(_) => header::AT_SET_HASH,
+            ImageErrorKind::InstructionSet(..) | ImageErrorKind::StraySet(_) => header::AT_SET_HASH,
             ImageErrorKind::Names(_) => header::AT_NAMES_HASH,
             ImageErrorKind::Checksum => header::AT_CHECKSUM,
             ImageErrorKind::Sections => header::AT_CONSTANTS,
@@ -66,8 +68,15 @@ impl fmt::Display for ImageError {
                 write!(f, "format version {v}, this build reads {}", header::VERSION)
             }
             ImageErrorKind::Encoding(n) => write!(f, "encoding number {n} is unknown"),
-            ImageErrorKind::InstructionSet(h) => {
-                write!(f, "instruction set {h:08x} is not in this build")
+            ImageErrorKind::InstructionSet(h, None, _) => {
+                write!(f, "instruction set {h:08x} is wanted, this machine has none")
+            }
+            ImageErrorKind::InstructionSet(h, Some(known), more) => {
+                let others = if more { " and others" } else { "" };
+                write!(f, "instruction set {h:08x} is wanted, this machine has {known:08x}{others}")
+            }
+            ImageErrorKind::StraySet(h) => {
+                write!(f, "instruction set {h:08x} is named by an encoding that has none")
             }
             ImageErrorKind::Names(h) => write!(
                 f,

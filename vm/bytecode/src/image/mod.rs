@@ -23,7 +23,9 @@
 //! a flag of a function that comes with such an operation only. So are the flags of
 //! classes: a constructor of a class is made by `make_class`, a function that asks for
 //! `new.target` begins with `enter_target`, a link behind the captures is set and read
-//! by operations that came with it.
+//! by operations that came with it. So is an encoding: an older build refuses its number.
+//! An image in `composite` names its instruction set by hash in the header; a machine
+//! that was not given this set refuses it.
 //!
 //! A *narrow* image has entries of 16 bits, a *wide* one of 32 (constant
 //! entries, string order and globals); the compiler takes the first that fits.
@@ -43,10 +45,11 @@ use core::fmt;
 
 use error::ImageErrorKind;
 
-use crate::encoding::{CODE_PADDING, Encoding};
+use crate::encoding::{CODE_PADDING, Encoding, Instruction};
 use crate::leb128;
 use crate::names::{self, NameId};
 use crate::operand::{ConstId, FieldId, FunctionId, GlobalId};
+use crate::sets::{InstructionSet, SHIPPED_SETS};
 
 /// Where the header's fields lie.
 pub mod header {
@@ -60,7 +63,8 @@ pub mod header {
     pub const AT_ENCODING: usize = 5;
     /// Offset of the flags.
     pub const AT_FLAGS: usize = 6;
-    /// Offset of the hash of the instruction set; 0 stands for the one built in.
+    /// Offset of the hash of the instruction set (`sets`): of `composite` never 0, of
+    /// the encodings that have no set always.
     pub const AT_SET_HASH: usize = 8;
     /// Offset of the hash of the name list.
     pub const AT_NAMES_HASH: usize = 12;
@@ -156,6 +160,7 @@ impl fmt::Display for Position {
 pub struct Image<'a> {
     bytes: &'a [u8],
     encoding: Encoding,
+    set: Option<&'a InstructionSet<'a>>,
     wide: bool,
     entries: &'a [u8],
     order: &'a [u8],
@@ -169,8 +174,17 @@ pub struct Image<'a> {
 
 impl<'a> Image<'a> {
     /// Reads the header and finds the sections. The checksum must match; the
-    /// sections' contents are not looked at.
+    /// sections' contents are not looked at. Of instruction sets it knows the shipped
+    /// one.
     pub fn open(bytes: &'a [u8]) -> Result<Image<'a>, ImageError> {
+        Image::open_with(bytes, SHIPPED_SETS)
+    }
+
+    /// The same with these instruction sets.
+    pub fn open_with(
+        bytes: &'a [u8],
+        sets: &'a [&'a InstructionSet<'a>],
+    ) -> Result<Image<'a>, ImageError> {
         use ImageErrorKind as Kind;
         if bytes.len() < HEADER_LEN {
             return Err(Kind::TooShort.into());
@@ -184,9 +198,16 @@ impl<'a> Image<'a> {
         let number = bytes[header::AT_ENCODING];
         let encoding = Encoding::from_number(number).ok_or(Kind::Encoding(number))?;
         let field = |at| u32_at(bytes, at).unwrap_or(0);
-        if field(header::AT_SET_HASH) != 0 {
-            return Err(Kind::InstructionSet(field(header::AT_SET_HASH)).into());
-        }
+        let hash = field(header::AT_SET_HASH);
+        let set = match sets.iter().find(|set| set.hash() == hash) {
+            Some(&set) if encoding.has_set() => Some(set),
+            _ if !encoding.has_set() && hash == 0 => None,
+            _ if !encoding.has_set() => return Err(Kind::StraySet(hash).into()),
+            _ => {
+                let known = sets.first().map(|set| set.hash());
+                return Err(Kind::InstructionSet(hash, known, sets.len() > 1).into());
+            }
+        };
         if field(header::AT_NAMES_HASH) != names::HASH {
             return Err(Kind::Names(field(header::AT_NAMES_HASH)).into());
         }
@@ -205,6 +226,7 @@ impl<'a> Image<'a> {
         let image = Image {
             bytes,
             encoding,
+            set,
             wide,
             entries: section(header::AT_CONSTANTS, entry)?,
             order: section(header::AT_STRINGS, entry)?,
@@ -229,6 +251,27 @@ impl<'a> Image<'a> {
     /// The encoding of its instructions.
     pub fn encoding(&self) -> Encoding {
         self.encoding
+    }
+
+    /// The instruction set that its instructions are of, if it has one.
+    #[inline]
+    pub fn set(&self) -> Option<&'a InstructionSet<'a>> {
+        self.set
+    }
+
+    /// Decodes the instruction at a position of the code section, or nothing if the
+    /// bytes there are none.
+    pub fn decode(&self, at: usize) -> Option<Instruction> {
+        self.decode_before(at, self.code.len())
+    }
+
+    /// The same, of an instruction that ends before `end`.
+    pub(crate) fn decode_before(&self, at: usize, end: usize) -> Option<Instruction> {
+        let code = self.code.get(..end)?;
+        if let Some(instruction) = self.set.and_then(|set| set.decode(code, at)) {
+            return Some(instruction);
+        }
+        self.encoding.decode(code, at).map(Instruction::from)
     }
 
     /// How many constants it has.

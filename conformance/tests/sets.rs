@@ -1,0 +1,222 @@
+//! Any instruction set will do: scripts under sets made at random do what they do under
+//! the other encodings, to the operation and the byte of heap. The invariant is our own
+//! (design: "for one script all encodings give the same output, the same operation
+//! count, the same heap figures").
+
+use std::fs;
+use std::path::Path;
+
+use rayon::prelude::*;
+use scruple_bytecode::image::{Image, checksum, header};
+use scruple_bytecode::sets::SetBuffer;
+use scruple_bytecode::{Encoding, Op, verify_with};
+use scruple_conformance::sets::{Dice, keep, operations, random};
+use scruple_conformance::{End, Outcome, Setup, Way, run};
+
+fn samples() -> Vec<String> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../samples/kernels");
+    let mut files: Vec<_> = fs::read_dir(folder)
+        .expect("the samples")
+        .map(|entry| entry.expect("an entry").path())
+        .filter(|path| path.extension().is_some_and(|extension| extension == "js"))
+        .collect();
+    files.sort();
+    files.iter().map(|path| fs::read_to_string(path).expect("a sample")).collect()
+}
+
+/// What must not depend on the encoding.
+fn figures(outcome: &Outcome) -> (&str, &str, u64, u32, u32) {
+    let ledger = &outcome.ledger;
+    let Outcome { printed, end, operations, .. } = outcome;
+    let end = match end {
+        // Where a budget ends a run, an operation seldom has a position of its own: the
+        // line table tells that of a neighbour.
+        End::Stopped(why) => why.split_once(' ').map_or("", |(_, why)| why),
+        End::Threw(what) => what,
+        _ => "",
+    };
+    (printed, end, *operations, ledger.high_water().total(), ledger.stack_peak())
+}
+
+#[test]
+fn a_script_does_the_same_under_sets_made_at_random() {
+    let joined: u64 = samples()
+        .par_iter()
+        .map(|source| {
+            let budget = 300_000;
+            let plain = run(&[source], &Setup { budget, ..Setup::default() });
+            let found = operations(source);
+            let mut joined = 0;
+            for seed in 0..3 {
+                let set = keep(&random(&found, seed));
+                let encoding = Encoding::Composite;
+                let setup = Setup { budget, encoding, set, ..Setup::default() };
+                let outcome = run(&[source], &setup);
+                assert_eq!(figures(&outcome), figures(&plain), "{set}");
+                for way in [Way::Stepped, Way::Compact] {
+                    let other = run(&[source], &Setup { way, ..setup });
+                    assert_eq!(figures(&other), figures(&plain), "{way:?}");
+                    let counts = |it: &Outcome| (it.instructions, it.fetched_bytes);
+                    assert_eq!(counts(&other), counts(&outcome), "{way:?}");
+                }
+                joined += outcome.operations - outcome.instructions;
+            }
+            joined
+        })
+        .sum();
+    assert!(joined > 1_000_000, "only {joined} operations were part of a composite");
+}
+
+// The budget is of operations, so a run ends behind the same one.
+#[test]
+fn a_budget_ends_a_run_at_the_same_operation_under_every_encoding() {
+    let source = "
+        let n = 0;
+        function step(i) { n = n + i; console.log(n); return n < 1000; }
+        for (let i = 0; step(i); i++) { n = n - 1; }";
+    for budget in 1..400 {
+        let outcome = |encoding| run(&[source], &Setup { budget, encoding, ..Setup::default() });
+        let word = outcome(Encoding::Word);
+        for &encoding in Encoding::ALL {
+            let other = outcome(encoding);
+            let stopped = |it: &Outcome| matches!(it.end, End::Stopped(_));
+            assert_eq!(stopped(&other), stopped(&word));
+            assert_eq!((&other.printed, other.operations), (&word.printed, word.operations));
+        }
+    }
+}
+
+fn compiled(source: &str, buffer: &SetBuffer) -> Vec<u8> {
+    let options = scruple_compiler::Options {
+        encoding: Encoding::Composite,
+        ..scruple_compiler::Options::default()
+    };
+    scruple_compiler::compile_with(source, &options, &buffer.set()).expect("a script").image
+}
+
+#[test]
+fn the_operations_of_an_image_are_the_same_with_composites_and_without() {
+    for source in samples() {
+        let found = operations(&source);
+        for seed in 10..14 {
+            let buffer = random(&found, seed);
+            let set = buffer.set();
+            let bytes = compiled(&source, &buffer);
+            let sets = [&set];
+            let image = Image::open_with(&bytes, &sets).expect("an image");
+            let mut at = 0;
+            let mut again = Vec::new();
+            while at < image.code().len() - scruple_bytecode::encoding::CODE_PADDING {
+                let instruction = image.decode(at).expect("an instruction");
+                again.extend(instruction.parts().map(|part| (part.op, part.operand)));
+                at = instruction.next;
+            }
+            assert_eq!(again.len(), found.len());
+            for (&(op, operand), &(word_op, word_operand)) in again.iter().zip(&found) {
+                // Distances are in bytes, and differ.
+                assert!(op == word_op && (op.is_branch() || operand == word_operand));
+            }
+        }
+    }
+}
+
+#[test]
+fn an_image_of_another_set_is_refused_with_both_hashes() {
+    let source = "let a = 1; console.log(a + 1);";
+    let buffer = SetBuffer::parse("set other\njoin push_int *, add\n").expect("a set");
+    let bytes = compiled(source, &buffer);
+    let mut scratch = vec![0u16; bytes.len()];
+    let shipped = &scruple_bytecode::sets::SHIPPED;
+    let error = scruple_bytecode::verify(&bytes, scratch.as_mut_slice()).expect_err("another set");
+    assert!(error.is_mismatch());
+    let text = error.to_string();
+    let (wanted, known) = (buffer.set().hash(), shipped.hash());
+    assert_eq!(
+        text,
+        format!(
+            "image offset 8: instruction set {wanted:08x} is wanted, this machine has {known:08x}"
+        )
+    );
+    let set = buffer.set();
+    assert!(verify_with(&bytes, &[shipped, &set], scratch.as_mut_slice()).is_ok());
+    let none = verify_with(&bytes, &[], scratch.as_mut_slice()).expect_err("no set");
+    assert!(none.to_string().ends_with("this machine has none"));
+}
+
+/// Whatever bytes lie in the code of an image with composites: refused, or each branch
+/// leads to an instruction and no stack leaves its depth, which the machine's own checks
+/// in this build would tell.
+#[test]
+fn damaged_composites_are_refused_or_run_within_their_bounds() {
+    let source = &samples()[0];
+    let found = operations(source);
+    let accepted: usize = (0..400u64)
+        .into_par_iter()
+        .map(|seed| {
+            let buffer = random(&found, seed);
+            let set = keep(&buffer);
+            let mut bytes = compiled(source, &buffer);
+            let mut dice = Dice::new(seed + 1000);
+            let sizes = Image::open_with(&bytes, &[set]).expect("an image").sizes();
+            let begin = sizes.header + sizes.constants + sizes.functions;
+            for _ in 0..1 + dice.roll(2) {
+                let at = begin + dice.roll(sizes.instructions);
+                bytes[at] = if dice.roll(2) == 0 {
+                    scruple_bytecode::sets::FIRST_ENTRY + dice.roll(set.len()) as u8
+                } else {
+                    bytes[at] ^ (1 << dice.roll(8))
+                };
+            }
+            let sum = checksum(&bytes[header::AT_CHECKSUM + 4..]);
+            bytes[header::AT_CHECKSUM..header::AT_CHECKSUM + 4].copy_from_slice(&sum.to_le_bytes());
+            usize::from(scruple_conformance::run_image(&bytes, set, 20_000))
+        })
+        .sum();
+    assert!(accepted > 10, "only {accepted} got past the verifier");
+}
+
+#[test]
+fn an_operation_that_enters_or_leaves_a_frame_is_refused_inside_a_composite() {
+    use scruple_bytecode::sets::may_stand_inside;
+    let inside: Vec<Op> = Op::ALL.iter().copied().filter(|&op| may_stand_inside(op)).collect();
+    for op in [Op::Call, Op::CallMethod, Op::Construct, Op::SuperCallList, Op::Return, Op::Throw] {
+        assert!(!inside.contains(&op), "{op:?}");
+    }
+    assert!(Op::ALL.iter().filter(|op| op.is_branch()).all(|op| !inside.contains(op)));
+}
+
+// Our own rule (compiler, `chooser`): operations of different lines that may fail are
+// never joined, so an error has its line under every encoding and set.
+#[test]
+fn an_error_has_its_line_under_every_set() {
+    let source = "
+        const list = [];
+        function grow(n) {
+            list.push('a text of its own ' + n);
+            const half = n
+                / 2;
+            return { half,
+                text: 'x' + half };
+        }
+        for (let i = 0; ; i++) {
+            list.push(grow(i)); list.push([i,
+                i + 0.5, i * 1.5]);
+        }";
+    let found = operations(source);
+    for slots in (2000..4000).step_by(30) {
+        let stopped = |encoding, set| {
+            let setup = Setup { slots, encoding, set, ..Setup::default() };
+            match run(&[source], &setup).end {
+                End::Stopped(why) if !why.contains("budget") => {
+                    why.split(':').next().map(str::to_owned)
+                }
+                other => panic!("{other:?}"),
+            }
+        };
+        let word = stopped(Encoding::Word, &scruple_bytecode::sets::SHIPPED);
+        for seed in 0..4 {
+            let set = keep(&random(&found, seed));
+            assert_eq!(stopped(Encoding::Composite, set), word, "{slots} {set}");
+        }
+    }
+}

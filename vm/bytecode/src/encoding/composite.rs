@@ -1,0 +1,151 @@
+//! The encoding `composite`: operations spelled as `implied` spells them without its
+//! short forms, and an opcode byte for each entry of an instruction set.
+//!
+//! What is free in an entry follows its opcode byte in LEB128, in order, signed operands
+//! in zigzag; a branch counts from behind the whole instruction. A sequence may have
+//! several spellings, each with the shortest LEB128 digits: which one is taken is the
+//! compiler's to choose.
+//!
+//! The loop of the interpreter knows no set: to it an entry's opcode byte is a trap, and
+//! what carries a trap out looks into the set. So the other encodings pay nothing.
+
+use super::leb::{decode_leb, leb_arms, leb_operand, to_operand, to_unsigned};
+use super::{Arm, Decoder, Encoded, Encoding, Fetched, VerifiedCode};
+use crate::leb128;
+use crate::ops::Op;
+use crate::sets::{Entry, FIRST_ENTRY, InstructionSet, MAX_PARTS};
+
+/// Decoder of `composite`, for what no set is needed for.
+pub struct Composite;
+
+impl Composite {
+    pub(super) fn encode(op: Op, operand: i32) -> Encoded {
+        super::leb::plain(op, operand)
+    }
+}
+
+impl Decoder for Composite {
+    const ENCODING: Encoding = Encoding::Composite;
+    const ZIGZAG: bool = true;
+    const ARMS: &'static [Arm; 256] = &leb_arms(true, false);
+
+    #[inline(always)]
+    fn operand<C: VerifiedCode>(arm: Arm, code: C, at: usize) -> (u32, usize) {
+        leb_operand(arm, code, at)
+    }
+
+    fn decode(code: &[u8], at: usize) -> Option<Fetched> {
+        decode_leb(Encoding::Composite, Composite::ARMS, code, at)
+    }
+}
+
+/// An instruction as its operations.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Instruction {
+    parts: [(Op, i32); MAX_PARTS],
+    n_parts: u8,
+    /// The position behind the instruction.
+    pub next: usize,
+}
+
+impl Instruction {
+    /// How many operations it stands for.
+    pub fn n_parts(&self) -> usize {
+        self.n_parts as usize
+    }
+
+    /// The operations: the position behind each is that behind the instruction.
+    #[inline]
+    pub fn parts(&self) -> impl Iterator<Item = Fetched> + use<> {
+        let next = self.next;
+        let Instruction { parts, n_parts, .. } = *self;
+        (0..n_parts as usize).map(move |index| {
+            let (op, operand) = parts[index];
+            Fetched { op, operand, next }
+        })
+    }
+
+    /// The operation, if it is a single one.
+    pub fn single(&self) -> Option<Fetched> {
+        if self.n_parts == 1 { self.parts().next() } else { None }
+    }
+
+    /// The first operation.
+    pub fn first(&self) -> Fetched {
+        let (op, operand) = self.parts[0];
+        Fetched { op, operand, next: self.next }
+    }
+
+    /// The last operation: the only one that may go elsewhere.
+    pub fn last(&self) -> Fetched {
+        let (op, operand) = self.parts[self.n_parts as usize - 1];
+        Fetched { op, operand, next: self.next }
+    }
+}
+
+impl From<Fetched> for Instruction {
+    fn from(fetched: Fetched) -> Self {
+        let mut parts = [(Op::Trap, 0); MAX_PARTS];
+        parts[0] = (fetched.op, fetched.operand);
+        Instruction { parts, n_parts: 1, next: fetched.next }
+    }
+}
+
+impl<'a> InstructionSet<'a> {
+    /// The entry of an opcode byte.
+    #[inline]
+    pub fn entry_of(&self, byte: u8) -> Option<Entry<'a>> {
+        self.entry(usize::from(byte.checked_sub(FIRST_ENTRY)?))
+    }
+
+    /// Decodes the entry whose opcode byte lies at a position: nothing where there is
+    /// none, or its operands do not lie whole in their shortest form.
+    pub fn decode(&self, code: &[u8], at: usize) -> Option<Instruction> {
+        let entry = self.entry_of(*code.get(at)?)?;
+        let mut parts = [(Op::Trap, 0); MAX_PARTS];
+        let mut next = at + 1;
+        for (place, part) in parts.iter_mut().zip(entry.parts()) {
+            let operand = match part.operand {
+                Some(fixed) => fixed,
+                None => {
+                    let (bits, behind) = leb128::read_unsigned(code, next)?;
+                    if behind - next != leb128::unsigned_len(bits) {
+                        return None;
+                    }
+                    next = behind;
+                    let operand = to_operand(part.op.info().operand, bits);
+                    if !super::operand_fits(part.op, operand) {
+                        return None;
+                    }
+                    operand
+                }
+            };
+            *place = (part.op, operand);
+        }
+        Some(Instruction { parts, n_parts: entry.n_parts() as u8, next })
+    }
+}
+
+/// The LEB128 digits of an operand.
+#[derive(Clone, Copy, Debug)]
+pub struct Digits {
+    bytes: [u8; leb128::MAX_BYTES],
+    len: u8,
+}
+
+impl Digits {
+    /// The digits of an operation's operand, or nothing where it is out of range.
+    pub fn of(op: Op, operand: i32) -> Option<Digits> {
+        if !super::operand_fits(op, operand) {
+            return None;
+        }
+        let mut bytes = [0; leb128::MAX_BYTES];
+        let len = leb128::write_unsigned(to_unsigned(op.info().operand, operand), &mut bytes);
+        Some(Digits { bytes, len: len as u8 })
+    }
+
+    /// The bytes.
+    pub fn as_slice(&self) -> &[u8] {
+        &self.bytes[..self.len as usize]
+    }
+}

@@ -1,0 +1,61 @@
+//! Composites: an instruction of a set, carried out as its operations.
+//!
+//! The loops know nothing of sets: to them an entry's opcode byte is a trap, which no
+//! verified code holds, and what carries a trap out comes here. So no other encoding
+//! pays for composites, and any set the machine is given runs without a build of its
+//! own.
+//!
+//! Every operation is taken from the budget and carried out by the handler it has in
+//! every encoding, and observed as such; the instruction is counted once, with all its
+//! bytes. The program counter stays behind the whole instruction, so that a fault, a
+//! guard and a place in the line table are those of the instruction.
+
+use super::{At, burn};
+use crate::Host;
+use crate::error::{Raise, StopKind};
+use crate::host::{Observer, Step};
+use crate::layout::Layout;
+use crate::vm::Vm;
+use scruple_bytecode::encoding::Word;
+use scruple_bytecode::ops::Flow;
+
+impl<L: Layout, H: Host> Vm<'_, L, H> {
+    /// Carries out the entry whose opcode byte the program counter is just behind. The
+    /// loop has taken one operation from the budget and counted one byte.
+    #[cold]
+    #[inline(never)]
+    pub(super) fn composite(&mut self, at: At<L>) -> Result<At<L>, Raise> {
+        let image = *self.current_image();
+        let begin = at.pc - 1;
+        let Some(instruction) = image.set().and_then(|set| set.decode(image.code(), begin)) else {
+            return Err(self.fail(at, Raise::internal("trap")));
+        };
+        let next = instruction.next;
+        let mut tally = <H::Observer as Observer>::Tally::default();
+        <H::Observer as Observer>::count(&mut tally, next - begin - 1);
+        self.host_mut().observer().absorb(tally);
+        let mut at = at;
+        for (index, part) in instruction.parts().enumerate() {
+            if index > 0 {
+                let Some(fuel) = burn::<1>(at.fuel) else {
+                    self.sync(At { fuel: 0, pc: begin + 1, ..at });
+                    return Err(Raise::stop(StopKind::Budget));
+                };
+                at.fuel = fuel;
+                self.joined += 1;
+            }
+            let (op, operand) = (part.op, part.operand);
+            let step = Step { image: self.current, at: begin, next, op, operand };
+            let fp = at.fp;
+            at = self.observed::<Word>(At { pc: begin, ..at }, step, operand as u32)?;
+            // The set has seen to it that such an operation is the last. It stays within
+            // its frame, or the next one would be carried out in another.
+            if index + 1 < instruction.n_parts()
+                && (at.fp != fp || at.pc != next || op.info().flow != Flow::Next)
+            {
+                return Err(self.fail(at, Raise::internal("a composite left its frame")));
+            }
+        }
+        Ok(at)
+    }
+}
