@@ -431,25 +431,22 @@ mod tests {
         }
     }
 
-    // Against the compiler: its window sees sixteen operations at a time, so in long runs
-    // it can take a byte more than the best split; never less.
+    // Against the compiler, which sweeps the statements of the script itself one by one:
+    // what ends it is not joined with what stands before, a byte a script under this set.
+    // Nothing else differs, and the model never says more.
     #[test]
-    fn with_a_set_the_model_is_composite_but_for_the_border_of_the_window() {
-        let (mut modelled, mut compiled, mut n_same) = (0, 0, 0);
+    fn with_the_shipped_set_the_model_is_composite_to_the_byte_but_for_the_scripts_end() {
         let samples = samples();
+        assert!(samples.len() > 20);
         for (name, text) in &samples {
             let corpus = corpus_of(text, Model::default());
             let set = Prepared::of_set(&corpus, SHIPPED);
             let model = corpus.weigh_all(&set, None).bytes;
             let built = build::compile(text, Encoding::Composite, true).unwrap();
             let bytes = Image::open(&built.image).unwrap().sizes().instructions as u64;
-            assert!(model <= bytes, "{name}: {model} by the model, {bytes} compiled");
-            n_same += usize::from(model == bytes);
-            (modelled, compiled) = (modelled + model, compiled + bytes);
+            let difference = bytes as i64 - model as i64;
+            assert!((0..=1).contains(&difference), "{name}: {model} modelled, {bytes} compiled");
         }
-        println!("{modelled} by the model, {compiled} compiled, {n_same} of {}", samples.len());
-        assert!((compiled - modelled) * 500 <= compiled, "{modelled} {compiled}");
-        assert!(2 * n_same > samples.len(), "{n_same} of {}", samples.len());
     }
 
     #[test]
