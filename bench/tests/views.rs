@@ -105,7 +105,7 @@ fn a_window_is_what_was_asked_for() {
     assert_eq!(numbers, ["500", "501", "502"]);
     let beyond = trace("trace-beyond", "let a = 1;\n", &["--from", "500"]);
     assert_eq!(beyond.code, 1);
-    assert!(beyond.err.contains("no such instruction: the run took"), "{}", beyond.err);
+    assert!(beyond.err.contains("no such operation: the run took"), "{}", beyond.err);
 }
 
 #[test]

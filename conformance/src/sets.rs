@@ -65,8 +65,8 @@ pub fn random(operations: &[(Op, i32)], seed: u64) -> SetBuffer {
             .iter()
             .take(length)
             .map(|&(op, operand)| {
-                let fixed = op.info().operand == scruple_bytecode::operand::OperandKind::None
-                    || (!op.is_branch() && dice.roll(2) == 0);
+                let has_operand = Part::free(op).has_operand();
+                let fixed = !has_operand || (!op.is_branch() && dice.roll(2) == 0);
                 if fixed { Part::fixed(op, operand) } else { Part::free(op) }
             })
             .collect();

@@ -220,3 +220,61 @@ fn an_error_has_its_line_under_every_set() {
         }
     }
 }
+
+#[test]
+fn a_label_in_the_middle_of_a_composite_is_refused() {
+    let source = "
+        function f(a, b) {
+            let sum = 0;
+            for (let i = 0; i < a; i++) { if (b) { sum = sum + i * a; } else { sum = i; } }
+            return sum;
+        }
+        console.log(f(3, true));";
+    let parsed = SetBuffer::parse(
+        "set t\njoin load_slot *, load_slot *\njoin load_slot *, load_slot *, multiply\n\
+         join load_slot *, branch_false *\njoin less, branch_true *\njoin add, store_slot *\n",
+    );
+    let buffer = parsed.expect("a set");
+    let bytes = compiled(source, &buffer);
+    let set = buffer.set();
+    let sets = [&set];
+    let image = Image::open_with(&bytes, &sets).expect("an image");
+    let sizes = image.sizes();
+    let begin = sizes.header + sizes.constants + sizes.functions;
+    let function = image.function(scruple_bytecode::operand::FunctionId::from_operand(0));
+    let (mut at, end) = (
+        function.expect("f").code as usize,
+        image.code_end(scruple_bytecode::operand::FunctionId::from_operand(0)),
+    );
+    let mut places = Vec::new();
+    while at < end.expect("an end") as usize {
+        let instruction = image.decode(at).expect("an instruction");
+        places.push((at, instruction));
+        at = instruction.next;
+    }
+    let composites = || places.iter().filter(|(_, it)| it.n_parts() > 1);
+    assert!(composites().count() > 2, "{places:?}");
+    let mut tried = 0;
+    for (_, branch) in places.iter().filter(|(_, it)| it.last().op.is_branch()) {
+        for (start, composite) in composites() {
+            for target in start + 1..composite.next {
+                let distance = target as i64 - branch.next as i64;
+                let zigzag = scruple_bytecode::leb128::zigzag(distance as i32);
+                let Ok(digit @ ..0x80) = u8::try_from(zigzag) else { continue };
+                let mut damaged = bytes.clone();
+                // A distance of one digit is the last byte of its instruction.
+                damaged[begin + branch.next - 1] = digit;
+                let sum = checksum(&damaged[header::AT_CHECKSUM + 4..]);
+                damaged[header::AT_CHECKSUM..header::AT_CHECKSUM + 4]
+                    .copy_from_slice(&sum.to_le_bytes());
+                let mut scratch = vec![0u16; damaged.len()];
+                let error = verify_with(&damaged, &sets, scratch.as_mut_slice());
+                let text = error.expect_err("a label within an instruction").to_string();
+                // A forward one is noticed by whatever lies behind it.
+                assert!(text.starts_with("code offset"), "{text}");
+                tried += 1;
+            }
+        }
+    }
+    assert!(tried > 10, "{tried}");
+}

@@ -61,6 +61,7 @@ pub(crate) fn report(
     }
     row.number("timers_peak", vm.host().timers.peak() as u64);
     row.number("instructions", vm.instructions());
+    row.number("operations", vm.operations());
     row.number("fetched_bytes", vm.host().counter.bytes);
     let ledger = vm.ledger();
     row.number("stack_peak", ledger.stack_peak().into());

@@ -243,8 +243,7 @@ type Difference = (String, u64, u64);
 fn differences(host: &Figures, board: &BoardRow) -> Vec<Difference> {
     let counts = [
         ("instructions", host.instructions, board.instructions),
-        // An instruction is one operation in every encoding so far.
-        ("operations", host.operations, board.instructions),
+        ("operations", host.operations, board.operations),
         ("fetched bytes", host.fetched_bytes, board.fetched_bytes),
         ("stack peak", host.stack_peak, board.stack_peak),
         ("allocations", host.allocations, board.allocations),

@@ -46,6 +46,8 @@ pub struct BoardRow {
     pub machine_stack_peak: u64,
     /// Instructions carried out.
     pub instructions: u64,
+    /// Operations carried out.
+    pub operations: u64,
     /// Instruction bytes read.
     pub fetched_bytes: u64,
     /// Most bytes of the machine's stack at once.

@@ -1,15 +1,22 @@
 //! Any operations under each encoding: decoding gives them back, one by one and
-//! in a row; and any bytes that decode are what the encoder writes for them.
+//! in a row; and any bytes that decode are what the encoder writes for them. Any
+//! instruction set: its text reads back, and what its entries stand for decodes.
 #![no_main]
 
 use libfuzzer_sys::{arbitrary, fuzz_target};
-use scruple_bytecode::encoding::{Byte, CODE_PADDING, Decoder, Form, Implied, Leb, Word};
+use scruple_bytecode::encoding::{
+    Byte, CODE_PADDING, Composite, Decoder, Digits, Form, Implied, Leb, Word,
+};
+use scruple_bytecode::sets::{FIRST_ENTRY, SetBuffer};
 use scruple_bytecode::{Encoding, Op};
+use scruple_fuzz::sets;
 
 #[derive(Debug, arbitrary::Arbitrary)]
 struct Input {
     operations: Vec<(u8, i32)>,
     code: Vec<u8>,
+    entries: Vec<Vec<(u8, i32, bool)>>,
+    text: String,
 }
 
 /// Fetches as the interpreter does, which does not ask whether the bytes are right.
@@ -27,10 +34,54 @@ fn fetch_in(encoding: Encoding, code: &[u8], at: usize) -> (Op, i32, usize) {
         Encoding::Byte => fetch::<Byte>(code, at),
         Encoding::Leb => fetch::<Leb>(code, at),
         Encoding::Implied => fetch::<Implied>(code, at),
+        Encoding::Composite => fetch::<Composite>(code, at),
+    }
+}
+
+/// Every entry with operands from the input, laid down and read back; and any bytes.
+fn check_set(input: &Input) {
+    let buffer = sets::of(&input.entries);
+    let set = buffer.set();
+    let again = SetBuffer::parse(&set.to_string()).expect("the canonical text");
+    assert_eq!((again.set(), again.set().hash()), (set, set.hash()));
+    for (index, entry) in set.entries().enumerate() {
+        let mut code = vec![FIRST_ENTRY + index as u8];
+        let mut wanted = Vec::new();
+        for (part, at) in entry.parts().zip(index..) {
+            let given = input.operations.get(at % input.operations.len().max(1));
+            let given = given.map_or(0, |&(_, operand)| operand);
+            let operand = match (part.operand, Digits::of(part.op, given)) {
+                (Some(fixed), _) => fixed,
+                (None, Some(digits)) => {
+                    code.extend_from_slice(digits.as_slice());
+                    given
+                }
+                (None, None) => {
+                    code.push(0);
+                    0
+                }
+            };
+            wanted.push((part.op, operand));
+        }
+        let decoded = set.decode(&code, 0).expect("an entry");
+        assert_eq!(decoded.next, code.len());
+        assert!(decoded.parts().map(|part| (part.op, part.operand)).eq(wanted));
+        for cut in 0..code.len() {
+            assert!(set.decode(&code[..cut], 0).is_none());
+        }
+    }
+    for at in 0..input.code.len() {
+        let decoded = set.decode(&input.code, at);
+        assert!(decoded.is_none_or(|it| it.next > at && it.next <= input.code.len()));
+    }
+    // Any text: a set, or an error with a place in it.
+    if let Err(error) = SetBuffer::parse(&input.text) {
+        assert!(error.line() as usize <= input.text.lines().count() + 1);
     }
 }
 
 fuzz_target!(|input: Input| {
+    check_set(&input);
     for &encoding in Encoding::ALL {
         let mut code = Vec::new();
         let mut wanted = Vec::new();

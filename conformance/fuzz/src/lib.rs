@@ -5,10 +5,12 @@
 //! the sanitizer reports, will do.
 
 pub mod damage;
+pub mod sets;
 
 use scruple_bytecode::image::Image;
 use scruple_bytecode::listing;
 use scruple_bytecode::operand::{ConstId, FunctionId, GlobalId};
+use scruple_bytecode::sets::{InstructionSet, SHIPPED_SETS};
 use scruple_vm::{Counter, Host, Layout, Options, Vm};
 
 /// A host that listens to nothing.
@@ -32,10 +34,16 @@ const SLOTS: usize = 4096;
 /// Loads an image and runs it within the budget; tells whether it was accepted.
 /// The ledger must add up at the end, and the machine must take a further call.
 pub fn run<L: Layout>(image: &[u8], budget: u64) -> bool {
+    run_with::<L>(image, SHIPPED_SETS, budget)
+}
+
+/// The same with these instruction sets.
+pub fn run_with<L: Layout>(image: &[u8], sets: &[&InstructionSet<'_>], budget: u64) -> bool {
     // A block of its own: what is read beside it, the sanitizer sees.
     let mut region = vec![L::Slot::default(); SLOTS].into_boxed_slice();
     let options = Options { budget, nesting_limit: 16, ..Options::default() };
     let mut vm: Vm<'_, L, Silent> = Vm::new(&mut region, Silent::default(), options);
+    vm.set_instruction_sets(sets);
     if vm.load(image).is_err() {
         return false;
     }

@@ -33,6 +33,11 @@ impl Part {
         Part { op, operand: None }
     }
 
+    /// Whether the operation has an operand at all.
+    pub const fn has_operand(self) -> bool {
+        !matches!(self.op.info().operand, OperandKind::None)
+    }
+
     /// Whether it stands for the operation with this operand.
     pub const fn takes(self, op: Op, operand: i32) -> bool {
         self.op as u8 == op as u8

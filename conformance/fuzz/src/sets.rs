@@ -1,0 +1,45 @@
+//! Instruction sets from whatever the fuzzer has. Owns no expectation.
+
+use scruple_bytecode::Op;
+use scruple_bytecode::sets::{Part, SetBuffer};
+
+/// A set of these entries, as far as the rules of sets let them be: an operation's
+/// number, an operand, whether that is free.
+///
+/// # Panics
+///
+/// Never: the name is one.
+pub fn of(entries: &[Vec<(u8, i32, bool)>]) -> SetBuffer {
+    let mut buffer = SetBuffer::new("fuzz").expect("a name");
+    for entry in entries {
+        let parts: Vec<Part> = entry
+            .iter()
+            .map(|&(number, operand, free)| {
+                let op = Op::ALL[number as usize % Op::COUNT];
+                if free { Part::free(op) } else { Part::fixed(op, operand) }
+            })
+            .collect();
+        let _ = buffer.push(&parts);
+    }
+    buffer
+}
+
+/// A set of what an image in `word` holds, chosen by the numbers that the dice give.
+pub fn mined(operations: &[(Op, i32)], roll: &mut dyn FnMut(usize) -> usize) -> SetBuffer {
+    let mut buffer = SetBuffer::new("mined").expect("a name");
+    for _ in 0..roll(200) {
+        let start = roll(operations.len());
+        let length = 1 + roll(8);
+        let parts: Vec<Part> = operations[start..]
+            .iter()
+            .take(length)
+            .map(|&(op, operand)| {
+                let has_operand = Part::free(op).has_operand();
+                let free = has_operand && (op.is_branch() || roll(2) == 0);
+                if free { Part::free(op) } else { Part::fixed(op, operand) }
+            })
+            .collect();
+        let _ = buffer.push(&parts);
+    }
+    buffer
+}
