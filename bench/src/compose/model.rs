@@ -9,6 +9,11 @@
 //! have the shortest digits that their distance allows, found as the compiler finds
 //! them: from the shortest on, growing only.
 //!
+//! One rule of the compiler is not here: it sweeps the statements of the script itself one
+//! by one and joins nothing over their borders, which an image does not tell. So the model
+//! says too little of sets that join there: some three per cent for one mined from the
+//! samples. `weigh --encoding composite --set FILE` tells what is compiled.
+//!
 //! It owns these rules and the split. It refuses to choose entries.
 
 use std::ops::Range;

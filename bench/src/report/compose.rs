@@ -191,7 +191,8 @@ fn foot(composition: &Composition) -> String {
     let mut text = String::from(
         "in sample: the set above; held out: for each script a set that was mined from all others. \
          Images are counted with header, constants, functions and lines as under leb. By the model \
-         of the encoding composite, not from compiled images; counts of these scripts with these \
+         of the encoding composite, which joins over the script's own statements where the compiler \
+         does not: `weigh --encoding composite --set FILE` tells what is compiled. Counts of these scripts with these \
          inputs: other scripts will save less or more. A shared table is flash that every build \
          carries.\n",
     );
