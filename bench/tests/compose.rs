@@ -58,6 +58,9 @@ fn what_the_entries_save_adds_up_to_what_the_set_saves() {
         assert!(entry.places.len() >= 2, "{} is of one script", entry.text);
     }
     assert!(bytes > mined.table_bytes as i64);
+    // The compiler joins less than the model: never fewer bytes, and not many more.
+    assert!((sum.in_sample..sum.in_sample * 106 / 100).contains(&sum.compiled_in_sample));
+    assert!((sum.held_out..sum.held_out * 106 / 100).contains(&sum.compiled_held_out));
 }
 
 #[test]

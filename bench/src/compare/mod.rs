@@ -173,7 +173,8 @@ fn check_like(before: &Saved, old: &[&Row], after: &Saved, new: &[&Row]) -> Resu
         }
         names.iter().copied().collect::<Vec<_>>().join(", ")
     }
-    let checks: [(&str, &str, fn(&Row) -> &str); 2] = [
+    type Check = (&'static str, &'static str, fn(&Row) -> &str);
+    let checks: [Check; 2] = [
         ("encodings", "--encoding", |row| &row.encoding),
         ("layouts", "--layout", |row| row.layout.name()),
     ];

@@ -111,6 +111,10 @@ pub struct Figures {
     pub in_sample: u64,
     /// By the model, with a set that this script was no part of.
     pub held_out: u64,
+    /// As the compiler makes them under `composite`, with the set.
+    pub compiled_in_sample: u64,
+    /// The same with a set that this script was no part of.
+    pub compiled_held_out: u64,
     /// Bytes of the image but for its instructions, as under `leb`.
     pub rest_of_image: u64,
     /// Operations carried out.
@@ -129,6 +133,8 @@ impl Figures {
         self.implied += other.implied;
         self.in_sample += other.in_sample;
         self.held_out += other.held_out;
+        self.compiled_in_sample += other.compiled_in_sample;
+        self.compiled_held_out += other.compiled_held_out;
         self.rest_of_image += other.rest_of_image;
         self.operations += other.operations;
         self.dispatched_in_sample += other.dispatched_in_sample;

@@ -472,7 +472,7 @@ mod tests {
         let from = |least_programs| mine(&corpus, Task { least_programs, ..task(100) }).entries;
         let has_own = |entries: &[Vec<Part>]| {
             let number = |part: &Part| part.operand.is_some_and(|operand| operand == 1_234_567);
-            entries.iter().flatten().any(|part| number(part))
+            entries.iter().flatten().any(number)
         };
         assert!(has_own(&from(1)) && !has_own(&from(2)));
         let held_out = mine(&corpus, Task { left_out: Some(0), least_programs: 1, ..task(100) });

@@ -15,10 +15,13 @@ pub mod profile;
 
 use anyhow::{Context, Result, ensure};
 use rayon::prelude::*;
+use scruple_bytecode::Encoding;
+use scruple_bytecode::image::Image;
 use scruple_bytecode::sets::{InstructionSet, Part, SetBuffer};
 
-use crate::build::STACK_BYTES;
+use crate::build::{self, STACK_BYTES};
 use crate::document::Lab;
+use crate::measure::refused;
 use crate::script::Candidate;
 use crate::sweep::document::LeftOut;
 use document::{Composition, Entry, Figures, Place, Row, SCHEMA, Stopped};
@@ -90,6 +93,13 @@ pub fn compose(
         (0..rows.len()).into_par_iter().map(mine_others).collect()
     });
     evaluate(&corpus, &mined, &held_out, &mut rows);
+    for (row, others) in rows.iter_mut().zip(&held_out) {
+        let own = scripts.iter().find(|candidate| candidate.name == row.script);
+        let script = own.and_then(|candidate| candidate.script.as_ref().ok());
+        let script = script.context("a script that was read")?;
+        row.figures.compiled_in_sample = compiled(&script.text, &mined.entries)?;
+        row.figures.compiled_held_out = compiled(&script.text, &others.entries)?;
+    }
     let mut sum = Figures::default();
     for row in &rows {
         sum.add(&row.figures);
@@ -159,6 +169,18 @@ fn evaluate(corpus: &Corpus, mined: &Mined, held_out: &[Mined], rows: &mut [Row]
         row.figures.held_out = strange.bytes;
         row.figures.dispatched_held_out = strange.dispatched;
     }
+}
+
+/// Bytes of a script's instructions as the compiler makes them with these entries.
+fn compiled(source: &str, entries: &[Vec<Part>]) -> Result<u64> {
+    let buffer = set_of("mined", entries)?;
+    let set = buffer.set();
+    let compile = || build::compile_with(source, Encoding::Composite, &set, true);
+    let built = build::on_large_stack(compile).context("no thread to compile on")?;
+    let built = built.map_err(|wrong| anyhow::anyhow!("{}", refused(&wrong).describe()))?;
+    let sets = [&set];
+    let image = Image::open_with(&built.image, &sets).context("the compiler's image")?;
+    Ok(image.sizes().instructions as u64)
 }
 
 /// The set by its own rules: whatever breaks one is a fault of the miner.

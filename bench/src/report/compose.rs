@@ -156,6 +156,7 @@ fn cells(name: &str, figures: &Figures) -> Vec<String> {
 
 fn sum_table(composition: &Composition) -> Table {
     let Figures { byte, implied, in_sample, held_out, rest_of_image, .. } = composition.sum;
+    let Figures { compiled_in_sample, compiled_held_out, .. } = composition.sum;
     let mut table = Table::new(&[
         ("over all scripts", Align::Left),
         ("instr bytes", Align::Right),
@@ -169,8 +170,10 @@ fn sum_table(composition: &Composition) -> Table {
     let lines = [
         ("byte", byte, 0),
         ("implied", implied, 0),
-        ("set, in sample", in_sample, composition.table_bytes),
-        ("set, held out", held_out, composition.held_out_table_bytes),
+        ("model, in sample", in_sample, composition.table_bytes),
+        ("model, held out", held_out, composition.held_out_table_bytes),
+        ("compiled, in sample", compiled_in_sample, composition.table_bytes),
+        ("compiled, held out", compiled_held_out, composition.held_out_table_bytes),
     ];
     for (name, bytes, shared) in lines {
         table.push(vec![
@@ -190,9 +193,9 @@ fn sum_table(composition: &Composition) -> Table {
 fn foot(composition: &Composition) -> String {
     let mut text = String::from(
         "in sample: the set above; held out: for each script a set that was mined from all others. \
-         Images are counted with header, constants, functions and lines as under leb. By the model \
-         of the encoding composite, which joins over the script's own statements where the compiler \
-         does not: `weigh --encoding composite --set FILE` tells what is compiled. Counts of these scripts with these \
+         Images are counted with header, constants, functions and lines as under leb. Rows, \
+         entries and the choice are by a model of the encoding composite, which joins over the \
+         script's own statements where the compiler does not: above stands what is compiled, too. Counts of these scripts with these \
          inputs: other scripts will save less or more. A shared table is flash that every build \
          carries.\n",
     );
