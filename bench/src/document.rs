@@ -63,6 +63,9 @@ pub struct Row {
     pub script: String,
     /// The encoding's name.
     pub encoding: String,
+    /// The instruction set, by name and hash, of an encoding that has one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub set: Option<String>,
     /// The heap's layout.
     pub layout: HeapLayout,
     /// Whether what it printed was compared with what it must print.
@@ -252,6 +255,7 @@ impl Row {
         Row {
             script: script.to_owned(),
             encoding: way.encoding.name().to_owned(),
+            set: None,
             layout: way.layout,
             answer_checked: checked,
             error: None,
@@ -264,6 +268,7 @@ impl Row {
         Row {
             script: script.to_owned(),
             encoding: way.encoding.name().to_owned(),
+            set: None,
             layout: way.layout,
             answer_checked: checked,
             error: Some(error),

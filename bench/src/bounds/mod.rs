@@ -16,11 +16,12 @@ use std::collections::BTreeMap;
 use anyhow::{Context, Result, ensure};
 use miniz_oxide::deflate::compress_to_vec;
 use scruple_bytecode::Encoding;
+use scruple_bytecode::InstructionSet;
 use scruple_bytecode::image::Image;
 use scruple_bytecode::operand::OperandKind;
 use serde::{Deserialize, Serialize};
 
-use crate::sets::Sets;
+use crate::sets::{self, Sets};
 use crate::streams::{Atom, Stream, leads_elsewhere};
 use entropy::Frequencies;
 
@@ -65,6 +66,9 @@ pub struct StreamBound {
 pub struct EncodingBytes {
     /// The encoding's name.
     pub encoding: String,
+    /// The instruction set, by name and hash, of an encoding that has one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub set: Option<String>,
     /// Bytes of instructions.
     pub instruction_bytes: u64,
     /// The same deflated, script by script.
@@ -91,10 +95,12 @@ impl Bounds {
             for (index, (encoding, bytes)) in images.iter().enumerate() {
                 let image = Image::open_with(bytes, sets).context("an image")?;
                 if encodings.len() == index {
-                    encodings.push((EncodingBytes::new(*encoding), Vec::new()));
+                    encodings.push((EncodingBytes::new(*encoding, image.set()), Vec::new()));
                 }
                 let (entry, together) = &mut encodings[index];
-                ensure!(entry.encoding == encoding.name(), "scripts under unlike encodings");
+                let is_like =
+                    entry.encoding == encoding.name() && entry.set == image.set().map(sets::label);
+                ensure!(is_like, "scripts under unlike encodings");
                 let code = &image.code()[..image.sizes().instructions];
                 entry.add(code, bytes);
                 together.extend_from_slice(code);
@@ -137,9 +143,10 @@ impl StreamBound {
 }
 
 impl EncodingBytes {
-    fn new(encoding: Encoding) -> EncodingBytes {
+    fn new(encoding: Encoding, set: Option<&InstructionSet<'_>>) -> EncodingBytes {
         EncodingBytes {
             encoding: encoding.name().to_owned(),
+            set: set.map(sets::label),
             instruction_bytes: 0,
             deflated_instruction_bytes: 0,
             deflated_together_bytes: 0,

@@ -11,7 +11,7 @@ use scruple_bench::shard::Shard;
 use scruple_bytecode::Encoding;
 use scruple_bytecode::sets::MAX_ENTRIES;
 
-use super::args::{Limits, OneSet, encoding, format_of, layout};
+use super::args::{Limits, encoding, format_of, layout};
 
 const SWEEP_EXAMPLES: &str = "\
 Examples:
@@ -34,8 +34,10 @@ pub(crate) struct SweepArguments {
     /// Encodings, separated by commas; all unless given
     #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
     pub(crate) encoding: Vec<Encoding>,
-    #[command(flatten)]
-    pub(crate) set: OneSet,
+    /// Files with instruction sets of the encoding composite, separated by commas [default: the
+    /// shipped one]
+    #[arg(long, value_name = "FILE", value_delimiter = ',')]
+    pub(crate) set: Vec<PathBuf>,
     /// Layouts of the heap, separated by commas; all unless given
     #[arg(long, value_name = "LAYOUT", value_delimiter = ',', value_parser = layout())]
     pub(crate) layout: Vec<HeapLayout>,
@@ -109,8 +111,9 @@ pub(crate) struct MergeArguments {
     /// Documents of slices, all of weigh or all of sweep
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
-    #[command(flatten)]
-    pub(crate) set: OneSet,
+    /// Files with instruction sets that the slices were made with, separated by commas
+    #[arg(long, value_name = "FILE", value_delimiter = ',')]
+    pub(crate) set: Vec<PathBuf>,
     /// The form of the report
     #[arg(long, default_value = "json", value_parser = format_of(Format::OF_SWEEP))]
     pub(crate) format: Format,

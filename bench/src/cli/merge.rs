@@ -3,7 +3,9 @@
 use anyhow::{Result, bail};
 use scruple_bench::compare::{Content, Saved};
 use scruple_bench::report::{self, Format};
+use scruple_bench::sets::{self, Sets};
 use scruple_bench::{shard, sweep};
+use scruple_bytecode::sets::SHIPPED_SETS;
 
 use super::Verdict;
 use super::args_corpus::MergeArguments;
@@ -22,7 +24,7 @@ pub(crate) fn merge(arguments: &MergeArguments, terminal: &Terminal) -> Result<V
         bail!("{one} is of weigh, {other} of sweep: unlike");
     }
     let (text, is_complete) = if weighed.is_empty() {
-        let whole = sweep::merge(swept, super::options_with(&arguments.set)?.sets())?;
+        let whole = sweep::merge(swept, sets_of(arguments)?)?;
         (report::render_sweep(&whole, arguments.format)?, whole.left_out.is_empty())
     } else {
         if arguments.format == Format::Svg {
@@ -33,4 +35,13 @@ pub(crate) fn merge(arguments: &MergeArguments, terminal: &Terminal) -> Result<V
     };
     terminal.write(&text)?;
     Ok(if is_complete { Verdict::Fine } else { Verdict::Wrong })
+}
+
+/// The sets that images of the slices may name.
+fn sets_of(arguments: &MergeArguments) -> Result<Sets> {
+    let mut several = vec![SHIPPED_SETS];
+    for file in &arguments.set {
+        several.push(sets::read(file)?);
+    }
+    Ok(sets::all_of(&several))
 }

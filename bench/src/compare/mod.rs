@@ -16,7 +16,7 @@ use serde_json::Value;
 use crate::document::{Document, Row, SCHEMA as WEIGH_SCHEMA};
 use crate::layout::HeapLayout;
 use crate::limits::{Metric, Percent};
-use crate::sweep::document::{SCHEMA as SWEEP_SCHEMA, Sweep};
+use crate::sweep::document::{SCHEMA as SWEEP_SCHEMA, Sweep, named};
 use document::{Change, Comparison, Missing, SCHEMA, Step, Sum, Verdict};
 
 /// A saved document.
@@ -106,10 +106,15 @@ impl Saved {
 }
 
 /// How a row is known in both.
-type Key = (String, String, HeapLayout);
+type Key = (String, String, Option<String>, HeapLayout);
 
 fn key(row: &Row) -> Key {
-    (row.script.clone(), row.encoding.clone(), row.layout)
+    (row.script.clone(), row.encoding.clone(), row.set.clone(), row.layout)
+}
+
+/// A row's encoding, with its instruction set if it has one: unlike sets are not added up.
+fn name_of(row: &Row) -> String {
+    named(&row.encoding, row.set.as_deref())
 }
 
 /// Sets two documents side by side.
@@ -174,8 +179,9 @@ fn check_like(before: &Saved, old: &[&Row], after: &Saved, new: &[&Row]) -> Resu
         names.iter().copied().collect::<Vec<_>>().join(", ")
     }
     type Check = (&'static str, &'static str, fn(&Row) -> &str);
-    let checks: [Check; 2] = [
+    let checks: [Check; 3] = [
         ("encodings", "--encoding", |row| &row.encoding),
+        ("sets", "--encoding", |row| row.set.as_deref().unwrap_or("no set")),
         ("layouts", "--layout", |row| row.layout.name()),
     ];
     for (what, option, name) in checks {
@@ -231,7 +237,7 @@ fn compare_row(
                 allowed.is_some_and(|allowed| after > before.saturating_add(allowed.of(before)));
             comparison.changes.push(Change {
                 script: old.script.clone(),
-                encoding: old.encoding.clone(),
+                encoding: name_of(old),
                 layout: old.layout,
                 metric: metric.name().to_owned(),
                 step: Step::new(before, after),
@@ -243,11 +249,11 @@ fn compare_row(
 
 fn add(sums: &mut Vec<Sum>, row: &Row, metric: Metric, before: u64, after: u64) {
     let is_like = |sum: &Sum| {
-        sum.metric == metric.name() && sum.encoding == row.encoding && sum.layout == row.layout
+        sum.metric == metric.name() && sum.encoding == name_of(row) && sum.layout == row.layout
     };
     let index = sums.iter().position(is_like).unwrap_or_else(|| {
         sums.push(Sum {
-            encoding: row.encoding.clone(),
+            encoding: name_of(row),
             layout: row.layout,
             metric: metric.name().to_owned(),
             is_largest: !metric.has_sum(),
@@ -273,7 +279,7 @@ fn add(sums: &mut Vec<Sum>, row: &Row, metric: Metric, before: u64, after: u64) 
 fn missing(row: &Row, reason: String, is_new: bool) -> Missing {
     Missing {
         script: row.script.clone(),
-        encoding: row.encoding.clone(),
+        encoding: name_of(row),
         layout: row.layout,
         reason,
         is_new,

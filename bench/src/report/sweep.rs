@@ -4,7 +4,7 @@
 use super::csv::push_line;
 use super::tables::{Align, Table};
 use crate::bounds::{Bounds, StreamBound};
-use crate::sweep::document::{Point, Sweep};
+use crate::sweep::document::{Point, Sweep, named};
 
 const ABOUT_POINTS: &str = "\
 Sums over the scripts that ran every way; peaks have no sum: the largest of any script is told. \
@@ -56,6 +56,7 @@ pub(super) fn csv(sweep: &Sweep) -> String {
     let mut text = String::new();
     let head = [
         "encoding",
+        "set",
         "layout",
         "scripts",
         "instruction_bytes",
@@ -72,6 +73,7 @@ pub(super) fn csv(sweep: &Sweep) -> String {
     for point in &sweep.points {
         let cells = [
             point.encoding.clone(),
+            point.set.clone().unwrap_or_default(),
             point.layout.name().to_owned(),
             point.scripts.to_string(),
             point.instruction_bytes.to_string(),
@@ -107,7 +109,7 @@ fn points(sweep: &Sweep) -> Table {
         let is_byte = |other: &&Point| other.encoding == "byte" && other.layout == point.layout;
         let byte = sweep.points.iter().find(is_byte).map(|other| other.instruction_bytes);
         table.push(vec![
-            point.encoding.clone(),
+            point.name(),
             point.layout.name().to_owned(),
             point.scripts.to_string(),
             point.instruction_bytes.to_string(),
@@ -154,7 +156,7 @@ fn distances(bounds: &Bounds) -> Table {
     ]);
     for entry in &bounds.encodings {
         table.push(vec![
-            entry.encoding.clone(),
+            named(&entry.encoding, entry.set.as_deref()),
             entry.instruction_bytes.to_string(),
             ratio(entry.instruction_bytes, order_0),
             ratio(entry.instruction_bytes, order_1),

@@ -54,7 +54,7 @@ impl<'a> Chart<'a> {
         let mut shown: Vec<&Point> = Vec::new();
         for point in &sweep.points {
             let is_same = |other: &&Point| {
-                other.encoding == point.encoding && other.instructions == point.instructions
+                other.name() == point.name() && other.instructions == point.instructions
             };
             if !shown.iter().any(is_same) {
                 shown.push(point);
@@ -114,7 +114,7 @@ impl<'a> Chart<'a> {
                 text,
                 "{}, {}: {} bytes, {} instructions, {}; ",
                 letter(place),
-                point.encoding,
+                point.name(),
                 point.instruction_bytes,
                 point.instructions,
                 standing(point)
@@ -235,7 +235,7 @@ impl<'a> Chart<'a> {
                 y - 4.5,
                 LEGEND + 26.0,
                 letter(place),
-                escaped(&point.encoding),
+                escaped(&point.name()),
                 escaped(&standing(point)),
                 LEGEND + 26.0,
                 y + 17.0,

@@ -44,6 +44,9 @@ pub struct Sweep {
 pub struct Point {
     /// The encoding's name.
     pub encoding: String,
+    /// The instruction set, by name and hash, of an encoding that has one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub set: Option<String>,
     /// The heap's layout.
     pub layout: HeapLayout,
     /// Scripts that are added up.
@@ -105,6 +108,7 @@ impl Point {
     pub(super) fn new(row: &Row) -> Point {
         Point {
             encoding: row.encoding.clone(),
+            set: row.set.clone(),
             layout: row.layout,
             scripts: 0,
             instruction_bytes: 0,
@@ -133,6 +137,11 @@ impl Point {
         self.largest_live_peak_bytes = self.largest_live_peak_bytes.max(figures.live_peak.total);
     }
 
+    /// Its encoding, and its set if it has one.
+    pub fn name(&self) -> String {
+        named(&self.encoding, self.set.as_deref())
+    }
+
     /// Whether it is as good in both figures and better in one.
     fn dominates(&self, other: &Point) -> bool {
         let own = (self.instruction_bytes, self.instructions);
@@ -146,8 +155,13 @@ pub(super) fn find_dominated(points: &mut [Point]) {
     for index in 0..points.len() {
         let better = points.iter().filter(|point| point.dominates(&points[index]));
         let best = better.min_by_key(|point| (point.instruction_bytes, point.instructions));
-        points[index].dominated_by = best.map(|point| point.encoding.clone());
+        points[index].dominated_by = best.map(Point::name);
     }
+}
+
+/// An encoding with its set, as a report names them.
+pub(crate) fn named(encoding: &str, set: Option<&str>) -> String {
+    set.map_or_else(|| encoding.to_owned(), |set| format!("{encoding} of {set}"))
 }
 
 impl PackedImage {
@@ -176,6 +190,7 @@ mod tests {
     fn point(encoding: &str, layout: HeapLayout, bytes: u64, instructions: u64) -> Point {
         Point {
             encoding: encoding.to_owned(),
+            set: None,
             layout,
             scripts: 1,
             instruction_bytes: bytes,
