@@ -14,6 +14,7 @@ use crate::layout::HeapLayout;
 use crate::limits::Check;
 use crate::machine::Run;
 use crate::memory::document::LargestSites;
+use crate::shard::Slice;
 
 /// The version of the wire form. It changes when a field changes its meaning or
 /// goes; a field that comes does not change it.
@@ -32,6 +33,9 @@ pub struct Document {
     pub totals: Vec<Total>,
     /// The figures held against limits, if there are any.
     pub checks: Option<Vec<Check>>,
+    /// Which part of a measurement this is; a whole one has no such field.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub shard: Option<Slice>,
 }
 
 /// What ran the scripts.
@@ -59,6 +63,9 @@ pub struct Row {
     pub script: String,
     /// The encoding's name.
     pub encoding: String,
+    /// The instruction set, by name and hash, of an encoding that has one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub set: Option<String>,
     /// The heap's layout.
     pub layout: HeapLayout,
     /// Whether what it printed was compared with what it must print.
@@ -213,7 +220,7 @@ impl Document {
             });
             totals[index].add(row);
         }
-        Document { schema: SCHEMA, lab: Lab::here(), rows, totals, checks: None }
+        Document { schema: SCHEMA, lab: Lab::here(), rows, totals, checks: None, shard: None }
     }
 
     /// Whether every row has figures.
@@ -248,6 +255,7 @@ impl Row {
         Row {
             script: script.to_owned(),
             encoding: way.encoding.name().to_owned(),
+            set: None,
             layout: way.layout,
             answer_checked: checked,
             error: None,
@@ -260,6 +268,7 @@ impl Row {
         Row {
             script: script.to_owned(),
             encoding: way.encoding.name().to_owned(),
+            set: None,
             layout: way.layout,
             answer_checked: checked,
             error: Some(error),

@@ -8,7 +8,11 @@
 //! [`report`] renders it. [`sets`] reads instruction
 //! sets. [`fit`] finds the least RAM a script runs in and holds it
 //! against a [`board`], [`limits`] holds figures against a file. [`memory`] tells where the bytes are. [`trace`] looks at a window of a run, [`diagnose`]
-//! shows what went wrong where.
+//! shows what went wrong where. [`streams`] takes images apart into operations:
+//! [`bounds`] says what these could take at the least, [`sweep`] sets every encoding and
+//! layout side by side, [`compose`] mines instruction sets from them. [`compare`] sets
+//! two saved documents side by side, [`shard`] cuts the work into slices and puts them
+//! together.
 //!
 //! It refuses to print: measuring and rendering return values, and only the
 //! command line writes. It refuses to weigh a wrong answer: a run that did not
@@ -26,7 +30,10 @@
 
 pub mod allocator;
 pub mod board;
+pub mod bounds;
 pub mod build;
+pub mod compare;
+pub mod compose;
 pub mod diagnose;
 pub mod document;
 pub mod emulated;
@@ -41,6 +48,9 @@ pub mod options;
 pub mod report;
 pub mod script;
 pub mod sets;
+pub mod shard;
 pub mod station;
+pub mod streams;
+pub mod sweep;
 pub mod timers;
 pub mod trace;

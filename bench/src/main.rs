@@ -24,6 +24,10 @@ fn main() -> ExitCode {
         Command::Fit(arguments) => cli::fit::fit(&arguments, &terminal),
         Command::Memory(arguments) => cli::memory::memory(&arguments, &terminal),
         Command::Board(arguments) => cli::board::board(&arguments, &terminal),
+        Command::Sweep(arguments) => cli::sweep::sweep(&arguments, &terminal),
+        Command::Compose(arguments) => cli::compose::compose(&arguments, &terminal),
+        Command::Compare(arguments) => cli::compare::compare(&arguments, &terminal),
+        Command::Merge(arguments) => cli::merge::merge(&arguments, &terminal),
         Command::Listing(arguments) => cli::listing::listing(&arguments, &terminal),
         Command::Trace(arguments) => cli::trace::trace(&arguments, &terminal),
     };

@@ -19,6 +19,7 @@ use crate::machine::{self, Run, Setup};
 use crate::memory::{self, watch::Which};
 use crate::options::{Limits, REGION};
 use crate::script::{Candidate, Script};
+use crate::sets;
 use crate::station::{MOST_OUTPUT, Output};
 
 /// The budget of a script that asks for none: a wrong script ends.
@@ -95,15 +96,25 @@ pub fn weigh(candidates: &[Candidate], plan: &Plan, done: &(dyn Fn() + Sync)) ->
     }
     let rows = pairs.iter().zip(results).map(|(&(candidate, way), result)| {
         let is_known = candidate.script.as_ref().is_ok_and(|script| script.expected.is_some());
-        match result {
+        let row = match result {
             Ok(weighed) => Row::weighed(&candidate.name, way, is_known, weighed.figures),
             Err(error) => {
                 let checked = is_known && matches!(error.stage, Stage::Answer | Stage::Agreement);
                 Row::failed(&candidate.name, way, checked, error)
             }
-        }
+        };
+        Row { set: set_of(candidate, way), ..row }
     });
     Document::new(rows.collect())
+}
+
+/// The instruction set that a row is of, if its encoding has one.
+fn set_of(candidate: &Candidate, way: Way) -> Option<String> {
+    let script = candidate.script.as_ref().ok().filter(|_| way.encoding.has_set())?;
+    match &script.packed {
+        Some(packed) => script.options.open(&packed.image).ok()?.set().map(sets::label),
+        None => script.options.sets().first().map(|set| sets::label(set)),
+    }
 }
 
 /// A measurement, with what the script printed as a hash.

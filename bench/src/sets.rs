@@ -41,6 +41,22 @@ impl fmt::Display for SetFileError {
 
 impl std::error::Error for SetFileError {}
 
+/// What a report calls a set: its name and its hash.
+pub fn label(set: &InstructionSet<'_>) -> String {
+    format!("{} {:08x}", set.name(), set.hash())
+}
+
+/// All of these for a machine that is to know every one, each once.
+pub fn all_of(several: &[Sets]) -> Sets {
+    let mut all: Vec<&'static InstructionSet<'static>> = Vec::new();
+    for set in several.iter().copied().flatten() {
+        if all.iter().all(|known| known.hash() != set.hash()) {
+            all.push(set);
+        }
+    }
+    Box::leak(all.into_boxed_slice())
+}
+
 /// Reads a set, and gives it with the shipped one behind it: a machine that has it can
 /// still run what was packed without it.
 pub fn read(path: &Path) -> Result<Sets, SetFileError> {

@@ -8,7 +8,10 @@ use scruple_bench::emulated::boards;
 use scruple_bench::layout::HeapLayout;
 use scruple_bench::options::{REGION, RunOptions};
 use scruple_bench::report::Format;
+use scruple_bench::shard::Shard;
 use scruple_bytecode::Encoding;
+
+use super::args_corpus::{CompareArguments, ComposeArguments, MergeArguments, SweepArguments};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -19,6 +22,9 @@ Examples:
   scruple fit app.js --board board.toml       the least RAM it runs in, and whether a board has it
   scruple memory app.js                       where the bytes of its heap are
   scruple board app.js                        on an emulated board: its instructions, all RAM, flash
+  scruple sweep samples                       every encoding and layout side by side, with bounds
+  scruple compose samples -o mined.set        an instruction set mined from scripts
+  scruple compare before.json after.json      two saved documents of weigh, or of sweep
   scruple listing app.js --function main      the instructions of a function
   scruple trace app.js --from 1000 --count 20 what instructions 1000 to 1019 did
 
@@ -62,6 +68,14 @@ pub(crate) enum Command {
     Memory(MemoryArguments),
     /// Run scripts on an emulated board, and hold every figure against the host's
     Board(BoardArguments),
+    /// Set every encoding and layout side by side over a corpus, with the bounds
+    Sweep(SweepArguments),
+    /// Mine an instruction set from scripts, and tell what it is worth on others
+    Compose(ComposeArguments),
+    /// Compare two saved documents of weigh, or of sweep
+    Compare(CompareArguments),
+    /// Put the documents of slices together
+    Merge(MergeArguments),
     /// Show the instructions of a script
     Listing(ListingArguments),
     /// Show what instructions took from the stack and left there
@@ -123,6 +137,7 @@ const WEIGH_EXAMPLES: &str = r#"Examples:
   scruple weigh samples/kernels -v --encoding implied
   scruple weigh samples --layout narrow,wide
   scruple weigh samples --limits limits.toml --tighten
+  scruple weigh samples --format json --shard 1/4 > slice-1.json
 
 A script is weighed only if its answer is right: NAME.out beside NAME.js holds what it must print.
 Without such a file it is weighed and marked with a question mark. An image has one row, under its
@@ -171,6 +186,9 @@ pub(crate) struct WeighArguments {
     /// Why limits are raised: it is written beside each
     #[arg(long, value_name = "TEXT", requires = "loosen", value_parser = reason)]
     pub(crate) reason: Option<String>,
+    /// Measure one slice of the scripts, for `merge`
+    #[arg(long, value_name = "I/N", conflicts_with = "limits")]
+    pub(crate) shard: Option<Shard>,
     /// Show the categories of both peaks, the ten largest sites of the high-water mark (two runs
     /// more a row), and what the columns mean
     #[arg(short, long)]
@@ -429,7 +447,7 @@ fn bytes() -> clap::builder::RangedU64ValueParser {
     clap::value_parser!(u64).range(..=REGION as u64)
 }
 
-fn encoding() -> impl clap::builder::TypedValueParser<Value = Encoding> {
+pub(crate) fn encoding() -> impl clap::builder::TypedValueParser<Value = Encoding> {
     use clap::builder::TypedValueParser;
     let names = Encoding::ALL.iter().map(|encoding| encoding.name());
     clap::builder::PossibleValuesParser::new(names)
@@ -440,7 +458,7 @@ fn reason(text: &str) -> Result<String, &'static str> {
     if text.trim().is_empty() { Err("a reason is wanted") } else { Ok(text.trim().to_owned()) }
 }
 
-fn layout() -> impl clap::builder::TypedValueParser<Value = HeapLayout> {
+pub(crate) fn layout() -> impl clap::builder::TypedValueParser<Value = HeapLayout> {
     use clap::builder::TypedValueParser;
     let names = HeapLayout::ALL.iter().map(|layout| layout.name());
     clap::builder::PossibleValuesParser::new(names)
@@ -451,7 +469,9 @@ fn board() -> clap::builder::PossibleValuesParser {
     clap::builder::PossibleValuesParser::new(boards::all().into_iter().map(|board| board.name))
 }
 
-fn format_of(formats: &'static [Format]) -> impl clap::builder::TypedValueParser<Value = Format> {
+pub(crate) fn format_of(
+    formats: &'static [Format],
+) -> impl clap::builder::TypedValueParser<Value = Format> {
     use clap::builder::TypedValueParser;
     let names = formats.iter().map(|format| format.name());
     clap::builder::PossibleValuesParser::new(names).try_map(|name| {

@@ -4,12 +4,17 @@
 //! not fit or exceeds a limit.
 
 pub(crate) mod args;
+pub(crate) mod args_corpus;
 pub(crate) mod board;
+pub(crate) mod compare;
+pub(crate) mod compose;
 pub(crate) mod fit;
 pub(crate) mod listing;
 pub(crate) mod memory;
+pub(crate) mod merge;
 pub(crate) mod pack;
 pub(crate) mod run;
+pub(crate) mod sweep;
 pub(crate) mod terminal;
 pub(crate) mod trace;
 pub(crate) mod weigh;
@@ -20,7 +25,7 @@ use std::process::ExitCode;
 use anyhow::{Context, Result};
 use scruple_bench::build::{self, Built};
 use scruple_bench::diagnose::{self, Source};
-use scruple_bench::document::RowError;
+use scruple_bench::document::{Row, RowError};
 use scruple_bench::layout::HeapLayout;
 use scruple_bench::machine::{self, Run, Setup};
 use scruple_bench::options::{REGION, RunOptions};
@@ -131,6 +136,27 @@ fn explain(script: &Script, failure: &machine::Failure, terminal: &Terminal) {
 fn error_line(script: &str, encoding: &str, layout: HeapLayout, error: &RowError) -> String {
     let place = if error.line.is_some() { ":" } else { ": " };
     format!("{script}{place}{} ({encoding}, {})\n", error.describe(), layout.name())
+}
+
+/// The errors of rows: the text form shows them in its rows; other forms go to programs,
+/// and whoever started those should not have to look for them there.
+fn complain_of_rows(rows: &[Row], terminal: &Terminal) {
+    for row in rows {
+        if let Some(error) = &row.error {
+            terminal.complain(&error_line(&row.script, &row.encoding, row.layout, error));
+        }
+    }
+}
+
+/// Each once, in the order asked for.
+fn each_once<T: Copy + PartialEq>(asked: &[T]) -> Vec<T> {
+    let mut chosen = Vec::new();
+    for &one in asked {
+        if !chosen.contains(&one) {
+            chosen.push(one);
+        }
+    }
+    chosen
 }
 
 /// What to say where no function has a name.

@@ -18,7 +18,7 @@ const SITES: usize = 10;
 pub(crate) fn weigh(arguments: &WeighArguments, terminal: &Terminal) -> Result<Verdict> {
     // A file that is wrong ends this before anything is measured.
     let limit_file = arguments.limits.as_deref().map(LimitFile::read).transpose()?;
-    let candidates = script::gather(
+    let mut candidates = script::gather(
         &arguments.paths,
         &with_set(arguments.options.to_options(), &arguments.set)?,
     )?;
@@ -27,26 +27,17 @@ pub(crate) fn weigh(arguments: &WeighArguments, terminal: &Terminal) -> Result<V
     if !arguments.encoding.is_empty() {
         plan.encodings.clone_from(&arguments.encoding);
     }
+    let slice = arguments.shard.map(|shard| shard.cut(&mut candidates, &plan));
     let n_rows: usize = candidates.iter().map(|one| plan.ways_of(one).len()).sum();
     let progress = terminal.progress(n_rows as u64, "weighing");
     let mut document = measure::weigh(&candidates, &plan, &|| progress.inc(1));
     progress.finish_and_clear();
+    document.shard = slice;
     ensure!(document.adds_up(), "the figures do not add up: they are not shown");
     document.checks = limit_file.as_ref().map(|file| limits::judge(file.limits(), &document));
     terminal.write(&report::render(&document, arguments.format, arguments.verbose)?)?;
-    // The text form shows the errors in the rows; other forms go to programs, and
-    // whoever started those should not have to look for them there.
     if arguments.format != Format::Text {
-        for row in &document.rows {
-            if let Some(error) = &row.error {
-                terminal.complain(&super::error_line(
-                    &row.script,
-                    &row.encoding,
-                    row.layout,
-                    error,
-                ));
-            }
-        }
+        super::complain_of_rows(&document.rows, terminal);
         if let Some(checks) = &document.checks {
             terminal.complain(&report::render_checks(checks, false));
         }

@@ -18,8 +18,24 @@ use crate::report::columns::{COLUMNS, Column};
 /// closely a peak was watched.
 const NO_METRICS: [&str; 2] = ["compile_peak_reserved_bytes", "live_peak_resolution_bytes"];
 
+/// Metrics that add up over scripts; peaks do not.
+const SUMS: [&str; 12] = [
+    "image_bytes",
+    "header_bytes",
+    "constant_bytes",
+    "function_table_bytes",
+    "instruction_bytes",
+    "padding_bytes",
+    "line_table_bytes",
+    "instructions",
+    "operations",
+    "fetched_bytes",
+    "allocations",
+    "allocated_bytes",
+];
+
 /// A figure that can be limited.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 pub struct Metric(&'static Column);
 
 impl Metric {
@@ -38,7 +54,12 @@ impl Metric {
         self.0.key
     }
 
-    fn read(self, figures: &Figures) -> Option<u64> {
+    /// Whether it adds up over scripts: a peak does not.
+    pub fn has_sum(self) -> bool {
+        SUMS.contains(&self.name())
+    }
+
+    pub(crate) fn read(self, figures: &Figures) -> Option<u64> {
         (self.0.read)(figures)
     }
 }
@@ -59,8 +80,13 @@ impl Percent {
         self.0 as f64 / 1000.0
     }
 
+    /// As a number of thousandths.
+    pub fn thousandths(self) -> u64 {
+        self.0
+    }
+
     /// So many per cent of a number, rounded down.
-    fn of(self, number: u64) -> u64 {
+    pub(crate) fn of(self, number: u64) -> u64 {
         let share = u128::from(number) * u128::from(self.0) / 100_000;
         u64::try_from(share).unwrap_or(u64::MAX)
     }
@@ -278,5 +304,12 @@ mod tests {
         assert!(Metric::from_name("heap_high_water_bytes").is_some());
         assert!(Metric::from_name("compile_peak_reserved_bytes").is_none());
         assert!(Metric::from_name("speed").is_none());
+    }
+
+    #[test]
+    fn what_adds_up_is_a_metric_and_no_peak_does() {
+        assert!(SUMS.iter().all(|name| Metric::from_name(name).is_some_and(Metric::has_sum)));
+        let peaks = Metric::all().filter(|metric| !metric.has_sum());
+        assert!(peaks.map(Metric::name).all(|name| name.contains("peak") || name.contains("high")));
     }
 }

@@ -51,7 +51,8 @@ fn numbers(figures: &Figures) -> Vec<String> {
     numbers
 }
 
-fn push_line(text: &mut String, cells: &[String]) {
+/// A line of these cells, quoted where they must be.
+pub(super) fn push_line(text: &mut String, cells: &[String]) {
     for (index, cell) in cells.iter().enumerate() {
         if index > 0 {
             text.push(',');

@@ -5,19 +5,27 @@
 mod board;
 mod checks;
 pub(crate) mod columns;
+mod compare;
+mod compose;
 mod csv;
 mod fit;
 mod json;
 mod markdown;
 mod memory;
 mod svg;
+mod sweep;
+mod sweep_svg;
+mod tables;
 mod text;
 
+use crate::compare::document::Comparison;
+use crate::compose::document::Composition;
 use crate::document::Document;
 use crate::emulated::document::Document as OnBoard;
 use crate::fit::document::Document as Fitted;
 use crate::limits::Check;
 use crate::memory::document::Document as Memory;
+use crate::sweep::document::Sweep;
 
 /// A form a document can take.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -43,6 +51,13 @@ impl Format {
 
     /// The forms that `fit` offers.
     pub const OF_FIT: &'static [Format] = &[Format::Text, Format::Json];
+
+    /// The forms that `sweep` offers.
+    pub const OF_SWEEP: &'static [Format] =
+        &[Format::Text, Format::Json, Format::Csv, Format::Markdown, Format::Svg];
+
+    /// The forms that `compare` and `compose` offer.
+    pub const OF_COMPARE: &'static [Format] = &[Format::Text, Format::Json, Format::Markdown];
 
     /// The forms that `memory` offers.
     pub const OF_MEMORY: &'static [Format] = &[Format::Text, Format::Json, Format::Svg];
@@ -109,5 +124,44 @@ pub fn render_board(
     match format {
         Format::Text => Ok(board::render(document, verbose)),
         _ => json::render(document),
+    }
+}
+
+/// Renders a sweep, see [`Format::OF_SWEEP`].
+pub fn render_sweep(document: &Sweep, format: Format) -> Result<String, serde_json::Error> {
+    match format {
+        Format::Text | Format::Jsonl => Ok(sweep::text(document)),
+        Format::Json => json::render(document),
+        Format::Csv => Ok(sweep::csv(document)),
+        Format::Markdown => Ok(sweep::markdown(document)),
+        Format::Svg => Ok(sweep_svg::render(document)),
+    }
+}
+
+/// Renders a comparison: JSON, Markdown, or else text. `verbose` shows every row that
+/// differs.
+pub fn render_comparison(
+    document: &Comparison,
+    format: Format,
+    verbose: bool,
+) -> Result<String, serde_json::Error> {
+    match format {
+        Format::Json => json::render(document),
+        Format::Markdown => Ok(compare::markdown(document, verbose)),
+        _ => Ok(compare::text(document, verbose)),
+    }
+}
+
+/// Renders a mined instruction set: JSON, Markdown, or else text. `verbose` shows every
+/// place of an entry.
+pub fn render_composition(
+    document: &Composition,
+    format: Format,
+    verbose: bool,
+) -> Result<String, serde_json::Error> {
+    match format {
+        Format::Json => json::render(document),
+        Format::Markdown => Ok(compose::markdown(document, verbose)),
+        _ => Ok(compose::text(document, verbose)),
     }
 }

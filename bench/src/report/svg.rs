@@ -312,7 +312,7 @@ impl<'a> Chart<'a> {
 }
 
 /// The next of 1, 2 or 5 times a power of ten.
-fn round_up(number: u64) -> u64 {
+pub(super) fn round_up(number: u64) -> u64 {
     let mut power = 1;
     loop {
         for digit in [1, 2, 5] {
@@ -324,7 +324,7 @@ fn round_up(number: u64) -> u64 {
     }
 }
 
-fn escaped(text: &str) -> String {
+pub(super) fn escaped(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 

@@ -1,0 +1,192 @@
+//! What the commands take that look at a whole corpus, or at documents of one:
+//! definitions, as in [`super::args`].
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+use scruple_bench::layout::HeapLayout;
+use scruple_bench::limits::{Metric, Percent};
+use scruple_bench::report::Format;
+use scruple_bench::shard::Shard;
+use scruple_bytecode::Encoding;
+use scruple_bytecode::sets::MAX_ENTRIES;
+
+use super::args::{Limits, encoding, format_of, layout};
+
+const SWEEP_EXAMPLES: &str = "\
+Examples:
+  scruple sweep samples
+  scruple sweep samples --format svg > sweep.svg
+  scruple sweep samples --encoding byte,composite --set mined.set --layout narrow
+  scruple sweep corpus --format json --shard 2/4 > slice-2.json
+
+Every answer is checked first, as weigh does. A point adds up the scripts that ran every way; the
+others are named. Beside the sizes stand the entropy of the opcodes and operands of this corpus and
+what deflate makes of the bytes. Time is not in it: the counts are exact and the same on every host,
+and what they cost on a board is another question.";
+
+#[derive(Debug, Args)]
+#[command(after_help = SWEEP_EXAMPLES)]
+pub(crate) struct SweepArguments {
+    /// Scripts, or folders whose .js files are taken
+    #[arg(required = true)]
+    pub(crate) paths: Vec<PathBuf>,
+    /// Encodings, separated by commas; all unless given
+    #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
+    pub(crate) encoding: Vec<Encoding>,
+    /// Files with instruction sets of the encoding composite, separated by commas [default: the
+    /// shipped one]
+    #[arg(long, value_name = "FILE", value_delimiter = ',')]
+    pub(crate) set: Vec<PathBuf>,
+    /// Layouts of the heap, separated by commas; all unless given
+    #[arg(long, value_name = "LAYOUT", value_delimiter = ',', value_parser = layout())]
+    pub(crate) layout: Vec<HeapLayout>,
+    /// The form of the report
+    #[arg(long, default_value = "text", value_parser = format_of(Format::OF_SWEEP))]
+    pub(crate) format: Format,
+    /// Measure one slice of the scripts, for `merge`: wants --format json
+    #[arg(long, value_name = "I/N")]
+    pub(crate) shard: Option<Shard>,
+    #[command(flatten)]
+    pub(crate) options: Limits,
+}
+
+const COMPARE_EXAMPLES: &str = "\
+Examples:
+  scruple weigh samples --format json > before.json
+  scruple compare before.json after.json
+  scruple compare baseline.json now.json --fail-on-worse --metric instruction_bytes,instructions
+  scruple compare a.json b.json --encoding implied --fail-on-worse --allow 0.5
+
+Both are documents of weigh, or both of sweep. Unlike ones are refused: another schema, other
+encodings or layouts, a slice. Metrics are those of weigh --format csv, less what depends on the
+allocator of a machine. With --fail-on-worse the exit code is 3 if a figure rose by more than is
+allowed, or if a row of the first has no figure to compare in either; scripts that only the second
+has do not count.";
+
+#[derive(Debug, Args)]
+#[command(after_help = COMPARE_EXAMPLES)]
+pub(crate) struct CompareArguments {
+    /// The document to compare with
+    #[arg(value_name = "BEFORE")]
+    pub(crate) before: PathBuf,
+    /// The document to compare
+    #[arg(value_name = "AFTER")]
+    pub(crate) after: PathBuf,
+    /// Only these encodings, separated by commas
+    #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
+    pub(crate) encoding: Vec<Encoding>,
+    /// Only these layouts, separated by commas
+    #[arg(long, value_name = "LAYOUT", value_delimiter = ',', value_parser = layout())]
+    pub(crate) layout: Vec<HeapLayout>,
+    /// Only these metrics, separated by commas
+    #[arg(long, value_name = "METRIC", value_delimiter = ',', value_parser = metric())]
+    pub(crate) metric: Vec<Metric>,
+    /// End with code 3 if a figure became worse, that is larger
+    #[arg(long)]
+    pub(crate) fail_on_worse: bool,
+    /// How much larger a figure may be, in per cent [default: 0]
+    #[arg(long, value_name = "PERCENT", requires = "fail_on_worse", value_parser = percent)]
+    pub(crate) allow: Option<Percent>,
+    /// The form of the report
+    #[arg(long, default_value = "text", value_parser = format_of(Format::OF_COMPARE))]
+    pub(crate) format: Format,
+    /// Show every metric and every figure that differs
+    #[arg(short, long)]
+    pub(crate) verbose: bool,
+}
+
+const MERGE_EXAMPLES: &str = "\
+Examples:
+  scruple weigh samples --shard 1/2 --format json > 1.json
+  scruple weigh samples --shard 2/2 --format json > 2.json
+  scruple merge 1.json 2.json > all.json
+
+What comes out is what one run would have written. Slices of another run, of another version, a
+slice that is missing or given twice are refused.";
+
+#[derive(Debug, Args)]
+#[command(after_help = MERGE_EXAMPLES)]
+pub(crate) struct MergeArguments {
+    /// Documents of slices, all of weigh or all of sweep
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// Files with instruction sets that the slices were made with, separated by commas
+    #[arg(long, value_name = "FILE", value_delimiter = ',')]
+    pub(crate) set: Vec<PathBuf>,
+    /// The form of the report
+    #[arg(long, default_value = "json", value_parser = format_of(Format::OF_SWEEP))]
+    pub(crate) format: Format,
+}
+
+const COMPOSE_EXAMPLES: &str = "\
+Examples:
+  scruple compose samples
+  scruple compose samples --goal mix --weight 70 --name tides -o tides.set
+  scruple compose corpus --goal bytes --no-run --format json > set.json
+
+An entry is a short form of one operation, or 2 to 8 operations as one instruction, each operand
+fixed or free. Runs are split to the fewest bytes, as the compiler does, and every entry is weighed
+over the whole corpus with those before it. It must pay its bytes in the table that all images
+share. Beside what the set saves on these scripts stands what a set saves that was mined without the
+script in question: only that says anything of other scripts.";
+
+/// What a set is to save.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Goal {
+    /// Bytes of instructions
+    Bytes,
+    /// Instructions carried out, each script's counting as much
+    Instructions,
+    /// Both: see --weight
+    Mix,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = COMPOSE_EXAMPLES)]
+pub(crate) struct ComposeArguments {
+    /// Scripts, or folders whose .js files are taken
+    #[arg(required = true)]
+    pub(crate) paths: Vec<PathBuf>,
+    /// What the set is to save
+    #[arg(long, value_enum, default_value = "bytes")]
+    pub(crate) goal: Goal,
+    /// How much of the goal `mix` bytes are, in per cent
+    #[arg(long, value_name = "PERCENT", default_value = "50",
+          value_parser = clap::value_parser!(u32).range(0..=100))]
+    pub(crate) weight: u32,
+    /// The most entries
+    #[arg(long, value_name = "N", default_value_t = MAX_ENTRIES)]
+    pub(crate) entries: usize,
+    /// The fewest scripts that an entry must stand in
+    #[arg(long, value_name = "N", default_value = "2")]
+    pub(crate) programs: usize,
+    /// Only compile the scripts: no answer is checked, nothing carried out is counted
+    #[arg(long)]
+    pub(crate) no_run: bool,
+    /// The set's name
+    #[arg(long, default_value = "mined")]
+    pub(crate) name: String,
+    /// Write the set to a file
+    #[arg(short, long, value_name = "FILE")]
+    pub(crate) output: Option<PathBuf>,
+    /// The form of the report
+    #[arg(long, default_value = "text", value_parser = format_of(Format::OF_COMPARE))]
+    pub(crate) format: Format,
+    /// Name every script of an entry
+    #[arg(short, long)]
+    pub(crate) verbose: bool,
+    #[command(flatten)]
+    pub(crate) options: Limits,
+}
+
+fn metric() -> impl clap::builder::TypedValueParser<Value = Metric> {
+    use clap::builder::TypedValueParser;
+    clap::builder::PossibleValuesParser::new(Metric::all().map(Metric::name))
+        .try_map(|name| Metric::from_name(&name).ok_or("no such metric"))
+}
+
+fn percent(text: &str) -> Result<Percent, &'static str> {
+    let number = text.parse().ok().and_then(Percent::new);
+    number.ok_or("per cent are a number from 0 to a million")
+}

@@ -1,0 +1,41 @@
+//! `compose`: an instruction set, mined from a folder of scripts.
+
+use std::fs;
+
+use anyhow::{Context, Result, ensure};
+use scruple_bench::compose::{self as library, Wish};
+use scruple_bench::{report, script};
+
+use super::Verdict;
+use super::args_corpus::{ComposeArguments, Goal};
+use super::terminal::Terminal;
+
+pub(crate) fn compose(arguments: &ComposeArguments, terminal: &Terminal) -> Result<Verdict> {
+    let bytes_percent = match arguments.goal {
+        Goal::Bytes => 100,
+        Goal::Instructions => 0,
+        Goal::Mix => arguments.weight,
+    };
+    ensure!(
+        !arguments.no_run || bytes_percent == 100,
+        "--no-run has no counts: its goal can only be bytes"
+    );
+    let scripts = script::gather(&arguments.paths, &arguments.options.to_options())?;
+    let wish = Wish {
+        name: arguments.name.clone(),
+        bytes_percent,
+        most_entries: arguments.entries,
+        least_programs: arguments.programs,
+        runs: !arguments.no_run,
+    };
+    let progress = terminal.progress(2 * scripts.len() as u64, "mining");
+    let composition = library::compose(&scripts, &wish, &|| progress.inc(1));
+    progress.finish_and_clear();
+    let composition = composition?;
+    if let Some(to) = &arguments.output {
+        fs::write(to, &composition.set_text).with_context(|| to.display().to_string())?;
+    }
+    let text = report::render_composition(&composition, arguments.format, arguments.verbose)?;
+    terminal.write(&text)?;
+    Ok(if composition.left_out.is_empty() { Verdict::Fine } else { Verdict::Wrong })
+}

@@ -1,0 +1,43 @@
+//! `sweep`: every encoding over every layout on a corpus, with the bounds.
+
+use anyhow::{Result, ensure};
+use scruple_bench::layout::HeapLayout;
+use scruple_bench::measure::Plan;
+use scruple_bench::options::RunOptions;
+use scruple_bench::report::{self, Format};
+use scruple_bench::sets::{self, Sets};
+use scruple_bench::{script, sweep as library};
+use scruple_bytecode::sets::SHIPPED_SETS;
+
+use super::Verdict;
+use super::args_corpus::SweepArguments;
+use super::terminal::Terminal;
+
+pub(crate) fn sweep(arguments: &SweepArguments, terminal: &Terminal) -> Result<Verdict> {
+    let is_json = arguments.format == Format::Json;
+    ensure!(arguments.shard.is_none() || is_json, "--shard wants --format json: see merge");
+    let sets: Vec<Sets> = match arguments.set.as_slice() {
+        [] => vec![SHIPPED_SETS],
+        files => files.iter().map(|file| sets::read(file)).collect::<Result<_, _>>()?,
+    };
+    let options = RunOptions { sets: sets.first().copied(), ..arguments.options.to_options() };
+    let mut candidates = script::gather(&arguments.paths, &options)?;
+    let mut plan = Plan { layouts: HeapLayout::ALL.to_vec(), ..Plan::default() };
+    if !arguments.encoding.is_empty() {
+        plan.encodings = super::each_once(&arguments.encoding);
+    }
+    if !arguments.layout.is_empty() {
+        plan.layouts = super::each_once(&arguments.layout);
+    }
+    let slice = arguments.shard.map(|shard| shard.cut(&mut candidates, &plan));
+    let n_rows: usize = candidates.iter().map(|one| plan.ways_of(one).len()).sum();
+    let progress = terminal.progress(n_rows as u64, "sweeping");
+    let document = library::sweep(&candidates, &plan, slice, &sets, &|| progress.inc(1));
+    progress.finish_and_clear();
+    let document = document?;
+    terminal.write(&report::render_sweep(&document, arguments.format)?)?;
+    if arguments.format != Format::Text {
+        super::complain_of_rows(&document.rows, terminal);
+    }
+    Ok(if document.left_out.is_empty() { Verdict::Fine } else { Verdict::Wrong })
+}

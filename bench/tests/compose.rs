@@ -1,0 +1,120 @@
+//! What `compose` does as a command: a set that the set file's own reader takes, an
+//! evaluation that holds the script in question out, reports.
+
+mod common;
+
+use std::fs;
+
+use common::schema::check_schema;
+use common::{folder, scruple, scruple_in};
+use scruple_bench::compose::document::Composition;
+use scruple_bytecode::sets::SetBuffer;
+
+const CORPUS: &[&str] = &["samples/marrow-brook", "samples/kernels/fib.js"];
+
+fn compose(args: &[&str]) -> String {
+    let outcome = scruple(&[&["compose"], CORPUS, args].concat());
+    assert_eq!((outcome.code, outcome.err.as_str()), (0, ""), "{}", outcome.out);
+    outcome.out
+}
+
+fn document(args: &[&str]) -> Composition {
+    let text = compose(&[&["--format", "json"], args].concat());
+    check_schema("compose", &text);
+    serde_json::from_str(&text).unwrap()
+}
+
+#[test]
+fn the_report_of_a_mined_set() {
+    insta::assert_snapshot!(compose(&["--entries", "24"]));
+}
+
+#[test]
+fn the_set_is_one_that_its_own_reader_takes_and_says_the_same_hash() {
+    let folder = folder("mined", &[]);
+    let file = folder.join("tides.set");
+    let file = file.to_str().unwrap();
+    let mined = document(&["--name", "tides", "-o", file]);
+    let text = fs::read_to_string(file).unwrap();
+    assert_eq!(text, mined.set_text);
+    let read = SetBuffer::parse(&text).unwrap();
+    let set = read.set();
+    assert_eq!((set.name(), set.hash()), ("tides", mined.set_hash));
+    assert_eq!((set.len(), set.table_bytes() as u64), (mined.entries.len(), mined.table_bytes));
+    assert!(set.len() > 40);
+}
+
+#[test]
+fn what_the_entries_save_adds_up_to_what_the_set_saves() {
+    let mined = document(&[]);
+    let bytes: i64 = mined.entries.iter().map(|entry| entry.saved_bytes).sum();
+    let instructions: i64 = mined.entries.iter().map(|entry| entry.saved_instructions).sum();
+    let sum = &mined.sum;
+    // The model without entries has a prefix for rare operations, `leb` has none.
+    assert!(bytes >= sum.leb as i64 - sum.in_sample as i64);
+    assert_eq!(instructions, sum.operations as i64 - sum.dispatched_in_sample as i64);
+    for entry in &mined.entries {
+        assert_eq!(entry.uses, entry.places.iter().map(|place| place.uses).sum::<u64>());
+        assert!(entry.places.len() >= 2, "{} is of one script", entry.text);
+    }
+    assert!(bytes > mined.table_bytes as i64);
+    // The compiler joins less than the model: never fewer bytes, and not many more.
+    assert!((sum.in_sample..sum.in_sample * 106 / 100).contains(&sum.compiled_in_sample));
+    assert!((sum.held_out..sum.held_out * 106 / 100).contains(&sum.compiled_held_out));
+}
+
+#[test]
+fn the_same_corpus_gives_the_same_bytes() {
+    assert_eq!(compose(&["--format", "json"]), compose(&["--format", "json"]));
+}
+
+#[test]
+fn the_goal_decides_what_is_saved() {
+    let bytes = document(&[]);
+    let instructions = document(&["--goal", "instructions"]);
+    assert!(bytes.sum.in_sample < instructions.sum.in_sample);
+    assert!(instructions.sum.dispatched_in_sample < bytes.sum.dispatched_in_sample);
+    let all = document(&["--goal", "mix", "--weight", "100"]);
+    assert_eq!(all.set_text, bytes.set_text);
+}
+
+// By construction: a script that no other is like is helped by its own set only.
+#[test]
+fn held_out_a_script_has_nothing_from_itself() {
+    let own = "x = x * 7919 - 104729 ^ x * 7919 - 104729 ^ x * 7919 - 104729;\n".repeat(9);
+    let strange = format!("let x = 1;\n{own}console.log(x);\n");
+    let other = "function greet(who) { return 'hello ' + who; }\nconsole.log(greet('you'));\n";
+    let files: &[(&str, &[u8])] = &[
+        ("strange.js", strange.as_bytes()),
+        ("a.js", other.as_bytes()),
+        ("b.js", other.as_bytes()),
+    ];
+    let folder = folder("held-out", files);
+    let args = ["compose", ".", "--programs", "1", "--format", "json"];
+    let outcome = scruple_in(&folder, &args);
+    assert_eq!(outcome.code, 0, "{}", outcome.err);
+    let mined: Composition = serde_json::from_str(&outcome.out).unwrap();
+    let row = mined.rows.iter().find(|row| row.script == "./strange.js").unwrap();
+    let figures = row.figures;
+    assert!(figures.in_sample * 2 < figures.leb, "{figures:?}");
+    assert!(figures.held_out * 10 > figures.leb * 8, "{figures:?}");
+    assert!(!row.answer_checked);
+}
+
+#[test]
+fn what_cannot_be_mined_is_named_or_refused() {
+    let files: &[(&str, &[u8])] =
+        &[("wrong.js", b"console.log(2);"), ("wrong.out", b"1\n"), ("bad.js", b"let = ;")];
+    let folder = folder("no-mine", files);
+    let outcome = scruple_in(&folder, &["compose", "."]);
+    assert_eq!(outcome.code, 1);
+    assert!(outcome.err.contains("no script to mine from: ./bad.js: 1:"), "{}", outcome.err);
+    assert!(!outcome.out.contains("wrong.js"), "a wrong answer is not mined");
+    let unrun = scruple_in(&folder, &["compose", "wrong.js", "--no-run"]);
+    assert_eq!(unrun.code, 0, "{}", unrun.err);
+    let refused = scruple_in(&folder, &["compose", "wrong.js", "--no-run", "--goal", "mix"]);
+    assert_eq!(refused.code, 1);
+    assert!(refused.err.contains("its goal can only be bytes"), "{}", refused.err);
+    let name = scruple_in(&folder, &["compose", "wrong.js", "--no-run", "--name", "a b"]);
+    assert!(name.err.contains("is no name for a set"), "{}", name.err);
+}
