@@ -436,22 +436,28 @@ mod tests {
         }
     }
 
-    // Against the compiler, which sweeps the statements of the script itself one by one:
-    // what ends it is not joined with what stands before, a byte a script under this set.
-    // Nothing else differs, and the model never says more.
+    // Against the compiler, which sweeps the statements of the script itself one by one
+    // and joins none of them with the next: so each sample stands in a function here, and
+    // what is left of the script is two statements. The compiler's window of operations
+    // costs a byte here and there: half a per cent at most in all.
     #[test]
-    fn with_the_shipped_set_the_model_is_composite_to_the_byte_but_for_the_scripts_end() {
+    fn with_the_shipped_set_the_model_is_composite_within_a_function() {
         let samples = samples();
         assert!(samples.len() > 20);
+        let (mut all, mut more) = (0, 0);
         for (name, text) in &samples {
-            let corpus = corpus_of(text, Model::default());
+            let text = format!("function script() {{\n{text}\n}}\nscript();\n");
+            let corpus = corpus_of(&text, Model::default());
             let set = Prepared::of_set(&corpus, SHIPPED);
             let model = corpus.weigh_all(&set, None).bytes;
-            let built = build::compile(text, Encoding::Composite, true).unwrap();
+            let built = build::compile(&text, Encoding::Composite, true).unwrap();
             let bytes = Image::open(&built.image).unwrap().sizes().instructions as u64;
             let difference = bytes as i64 - model as i64;
-            assert!((0..=1).contains(&difference), "{name}: {model} modelled, {bytes} compiled");
+            assert!(difference >= 0, "{name}: {model} modelled, {bytes} compiled");
+            (all, more) = (all + bytes, more + difference as u64);
         }
+        println!("{more} of {all} bytes more than modelled");
+        assert!(more * 200 <= all, "{more} of {all} bytes more than modelled");
     }
 
     #[test]
