@@ -151,49 +151,10 @@ fn note_lines(image: &Image<'_>, begin: usize, end: usize, atoms: &mut [Atom], p
         while let Some((_, position)) = entries.next_if(|(start, _)| *start as usize <= place) {
             line = position.line;
         }
-        if !is_silent(atom.op) {
+        if !scruple_compiler::is_silent(atom.op) {
             atom.line = line;
         }
     }
-}
-
-/// Whether an operation neither throws nor takes memory: the compiler gives it no place in
-/// the line table.
-fn is_silent(op: Op) -> bool {
-    matches!(
-        op,
-        Op::PushUndefined
-            | Op::PushNull
-            | Op::PushTrue
-            | Op::PushFalse
-            | Op::PushInt
-            | Op::PushConst
-            | Op::Drop
-            | Op::Dup
-            | Op::DupPair
-            | Op::Swap
-            | Op::Tuck
-            | Op::TuckPair
-            | Op::LoadSlot
-            | Op::StoreSlot
-            | Op::KeepSlot
-            | Op::ClearSlot
-            | Op::InitBox
-            | Op::LoadThis
-            | Op::LoadCallee
-            | Op::StrictEqual
-            | Op::StrictNotEqual
-            | Op::Not
-            | Op::TypeOf
-            | Op::Branch
-            | Op::BranchTrue
-            | Op::BranchFalse
-            | Op::BranchKeepTrue
-            | Op::BranchKeepFalse
-            | Op::BranchCase
-            | Op::Return
-            | Op::ReturnUndefined
-    )
 }
 
 /// Whether an operation's operand is a label.

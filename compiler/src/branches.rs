@@ -380,8 +380,9 @@ fn position_of(parts: &[Waiting]) -> Position {
     noted.map_or(Position { line: 0, column: 0 }, |part| part.position)
 }
 
-/// Whether an operation neither throws nor takes memory.
-pub(crate) fn is_silent(op: Op) -> bool {
+/// Whether an operation neither throws nor takes memory: it gets no place in the line
+/// table.
+pub fn is_silent(op: Op) -> bool {
     matches!(
         op,
         Op::PushUndefined

@@ -65,6 +65,7 @@ use scruple_bytecode::sets::{InstructionSet, SHIPPED};
 use arena::Meter;
 use parser::Parser;
 
+pub use branches::is_silent;
 pub use diagnostic::{Diagnostic, DiagnosticKind, Diagnostics};
 
 /// The longest source, in bytes. Its tokens, names and labels are then surely
