@@ -6,7 +6,6 @@ use scruple_bench::emulated::parity::{self, Asked};
 use scruple_bench::measure::Plan;
 use scruple_bench::report::{self, Format};
 use scruple_bench::script;
-use scruple_bytecode::Encoding;
 
 use super::Verdict;
 use super::args::BoardArguments;
@@ -19,7 +18,7 @@ pub(crate) fn board(arguments: &BoardArguments, terminal: &Terminal) -> Result<V
         plan.encodings.clone_from(&arguments.encoding);
     } else if arguments.core {
         // What carries composites out is code of its own, and no part of that build.
-        plan.encodings.retain(|&encoding| encoding != Encoding::Composite);
+        plan.encodings.retain(|&encoding| !encoding.has_set());
     }
     let n_rows: usize = candidates.iter().map(|one| plan.ways_of(one).len()).sum();
     let asked = Asked {

@@ -34,7 +34,7 @@ fn fetch_in(encoding: Encoding, code: &[u8], at: usize) -> (Op, i32, usize) {
         Encoding::Byte => fetch::<Byte>(code, at),
         Encoding::Leb => fetch::<Leb>(code, at),
         Encoding::Implied => fetch::<Implied>(code, at),
-        Encoding::Composite => fetch::<Composite>(code, at),
+        Encoding::Composite | Encoding::Echo | Encoding::Context => fetch::<Composite>(code, at),
     }
 }
 

@@ -95,7 +95,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             Encoding::Byte => self.run_as::<Byte>(),
             Encoding::Leb => self.run_as::<Leb>(),
             Encoding::Implied => self.run_as::<Implied>(),
-            Encoding::Composite => self.run_as::<Composite>(),
+            Encoding::Composite | Encoding::Echo | Encoding::Context => self.run_as::<Composite>(),
         }
     }
 

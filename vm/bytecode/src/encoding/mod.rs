@@ -38,12 +38,23 @@ pub enum Encoding {
     Implied = 3,
     /// `leb` with the composites and short forms of an instruction set.
     Composite = 4,
+    /// `composite`, and instructions carried out again from where they stand.
+    Echo = 5,
+    /// `composite`, and entries that depend on the instruction before.
+    Context = 6,
 }
 
 impl Encoding {
     /// Every encoding.
-    pub const ALL: &'static [Encoding] =
-        &[Encoding::Word, Encoding::Byte, Encoding::Leb, Encoding::Implied, Encoding::Composite];
+    pub const ALL: &'static [Encoding] = &[
+        Encoding::Word,
+        Encoding::Byte,
+        Encoding::Leb,
+        Encoding::Implied,
+        Encoding::Composite,
+        Encoding::Echo,
+        Encoding::Context,
+    ];
 
     /// The name a command line and a report use.
     pub const fn name(self) -> &'static str {
@@ -53,6 +64,8 @@ impl Encoding {
             Encoding::Leb => "leb",
             Encoding::Implied => "implied",
             Encoding::Composite => "composite",
+            Encoding::Echo => "echo",
+            Encoding::Context => "context",
         }
     }
 
@@ -69,6 +82,8 @@ impl Encoding {
             2 => Some(Encoding::Leb),
             3 => Some(Encoding::Implied),
             4 => Some(Encoding::Composite),
+            5 => Some(Encoding::Echo),
+            6 => Some(Encoding::Context),
             _ => None,
         }
     }
@@ -84,7 +99,9 @@ impl Encoding {
             Encoding::Byte => Byte::encode(op, operand),
             Encoding::Leb => Leb::encode(op, operand),
             Encoding::Implied => Implied::encode(op, operand),
-            Encoding::Composite => Composite::encode(op, operand),
+            Encoding::Composite | Encoding::Echo | Encoding::Context => {
+                Composite::encode(op, operand)
+            }
         })
     }
 
@@ -98,13 +115,13 @@ impl Encoding {
             Encoding::Byte => Byte::decode(code, at),
             Encoding::Leb => Leb::decode(code, at),
             Encoding::Implied => Implied::decode(code, at),
-            Encoding::Composite => Composite::decode(code, at),
+            Encoding::Composite | Encoding::Echo | Encoding::Context => Composite::decode(code, at),
         }
     }
 
     /// Whether its instructions are those of a set that the image names.
     pub const fn has_set(self) -> bool {
-        matches!(self, Encoding::Composite)
+        matches!(self, Encoding::Composite | Encoding::Echo | Encoding::Context)
     }
 }
 
@@ -336,7 +353,9 @@ mod tests {
                         Encoding::Byte => fetch::<Byte>(&code),
                         Encoding::Leb => fetch::<Leb>(&code),
                         Encoding::Implied => fetch::<Implied>(&code),
-                        Encoding::Composite => fetch::<Composite>(&code),
+                        Encoding::Composite | Encoding::Echo | Encoding::Context => {
+                            fetch::<Composite>(&code)
+                        }
                     };
                     assert_eq!(fetched, expected, "{encoding:?}");
                     let row = encoding.rows()[code[0] as usize];

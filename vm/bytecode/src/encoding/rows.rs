@@ -37,7 +37,9 @@ impl Encoding {
             Encoding::Byte => const { &rows(Byte::ARMS, Byte::ZIGZAG) },
             Encoding::Leb => const { &rows(Leb::ARMS, Leb::ZIGZAG) },
             Encoding::Implied => const { &rows(Implied::ARMS, Implied::ZIGZAG) },
-            Encoding::Composite => const { &rows(Composite::ARMS, Composite::ZIGZAG) },
+            Encoding::Composite | Encoding::Echo | Encoding::Context => {
+                const { &rows(Composite::ARMS, Composite::ZIGZAG) }
+            }
         }
     }
 }
