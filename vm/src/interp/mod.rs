@@ -12,6 +12,7 @@ mod flow;
 mod handlers;
 mod lists;
 mod numeric;
+mod own;
 mod property;
 mod quick;
 mod templates;
@@ -30,7 +31,9 @@ use crate::host::{Observer, Outcome, Step};
 use crate::layout::Layout;
 use crate::value::Value;
 use crate::vm::Vm;
-use scruple_bytecode::encoding::{Byte, Composite, Form, Implied, Leb, VerifiedCode, Word};
+use scruple_bytecode::encoding::{
+    Byte, Composite, Form, Implied, Leb, Shipped, VerifiedCode, Word,
+};
 use scruple_bytecode::ops::dispatch_any;
 use scruple_bytecode::{Decoder, Encoding, Op, Opcode, dispatch};
 
@@ -104,6 +107,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let result = loop {
             let raise = if H::COMPACT {
                 self.run_compact(&mut tally)
+            } else if const { D::ENCODING as u8 == Encoding::Composite as u8 }
+                && self.has_own_handlers()
+            {
+                self.run_image::<Shipped>(&mut tally)
             } else {
                 self.run_image::<D>(&mut tally)
             };
@@ -168,6 +175,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         code: Window<u8>,
         count: &mut <H::Observer as Observer>::Tally,
     ) -> Result<At<L>, Raise> {
+        if const { D::OWN[BYTE as usize].n_parts() > 0 }
+            && !H::Observer::STEPS
+            && !H::Observer::MEMORY
+        {
+            return self.own::<D, BYTE>(at, code, count);
+        }
         let arm = const { D::ARMS[BYTE as usize] };
         let begin = at.pc;
         let mem = at.mem;

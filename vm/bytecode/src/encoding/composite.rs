@@ -10,10 +10,10 @@
 //! what carries a trap out looks into the set. So the other encodings pay nothing.
 
 use super::leb::{decode_leb, leb_arms, leb_operand, to_operand, to_unsigned};
-use super::{Arm, Decoder, Encoded, Encoding, Fetched, VerifiedCode};
+use super::{Arm, Decoder, Encoded, Encoding, Fetched, NO_OWN, Own, VerifiedCode};
 use crate::leb128;
 use crate::ops::Op;
-use crate::sets::{Entry, FIRST_ENTRY, InstructionSet, MAX_PARTS};
+use crate::sets::{Entry, FIRST_ENTRY, InstructionSet, MAX_PARTS, shipped_parts};
 
 /// Decoder of `composite`, for what no set is needed for.
 pub struct Composite;
@@ -36,6 +36,34 @@ impl Decoder for Composite {
 
     fn decode(code: &[u8], at: usize) -> Option<Fetched> {
         decode_leb(Encoding::Composite, code, at)
+    }
+}
+
+/// Decoder of `composite` with the shipped set: an interpreter that is made for it has
+/// an arm for each of the set's entries. The bytes are those of [`Composite`].
+pub struct Shipped;
+
+impl Decoder for Shipped {
+    const ENCODING: Encoding = Encoding::Composite;
+    const ZIGZAG: bool = Composite::ZIGZAG;
+    const ARMS: &'static [Arm; 256] = Composite::ARMS;
+    const OWN: &'static [Own; 256] = &{
+        let mut own = [NO_OWN; 256];
+        let mut index = 0;
+        while let Some((parts, n_parts)) = shipped_parts(index) {
+            own[FIRST_ENTRY as usize + index] = Own { parts, n_parts: n_parts as u8 };
+            index += 1;
+        }
+        own
+    };
+
+    #[inline(always)]
+    fn operand<C: VerifiedCode>(arm: Arm, code: C, at: usize) -> (u32, usize) {
+        Composite::operand(arm, code, at)
+    }
+
+    fn decode(code: &[u8], at: usize) -> Option<Fetched> {
+        Composite::decode(code, at)
     }
 }
 

@@ -16,13 +16,14 @@ mod leb;
 mod rows;
 
 pub use byte::Byte;
-pub use composite::{Composite, Digits, Instruction};
+pub use composite::{Composite, Digits, Instruction, Shipped};
 pub(crate) use leb::{DIRECT, PREFIX};
 pub use leb::{Implied, Leb, SHORT_FORMS};
 pub use rows::Row;
 
 use crate::operand::{MAX_SIGNED, MAX_UNSIGNED, MIN_SIGNED, OperandKind};
 use crate::ops::{Op, Opcode};
+use crate::sets::{MAX_PARTS, Part};
 
 /// The encodings by name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -207,6 +208,9 @@ pub trait Decoder {
     const ZIGZAG: bool;
     /// What each opcode byte is.
     const ARMS: &'static [Arm; 256];
+    /// The entries of a set that is known while the interpreter is compiled, each at its
+    /// opcode byte.
+    const OWN: &'static [Own; 256] = &[NO_OWN; 256];
 
     /// Fetches the operand bits of the instruction at a position, whose opcode
     /// byte has this arm, and the position behind it. The code is one that the
@@ -255,6 +259,27 @@ pub enum Form {
     Leb,
     /// Behind a prefix: the opcode follows, then its operand.
     Wide,
+}
+
+/// An entry of a set as an arm of the interpreter has it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Own {
+    parts: [Part; MAX_PARTS],
+    n_parts: u8,
+}
+
+const NO_OWN: Own = Own { parts: [Part::fixed(Op::Trap, 0); MAX_PARTS], n_parts: 0 };
+
+impl Own {
+    /// How many operations it stands for; none where the byte is no entry's.
+    pub const fn n_parts(&self) -> usize {
+        self.n_parts as usize
+    }
+
+    /// An operation by its number; a trap where there are not so many.
+    pub const fn part(&self, index: usize) -> Part {
+        if index < MAX_PARTS { self.parts[index] } else { NO_OWN.parts[0] }
+    }
 }
 
 const TRAP: Arm = Arm { opcode: Op::Trap as u8, form: Form::Folded(0) };

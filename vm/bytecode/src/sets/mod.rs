@@ -32,6 +32,7 @@ mod shipped;
 mod table;
 
 pub use error::SetError;
+pub(crate) use shipped::shipped_parts;
 pub use shipped::{SHIPPED, SHIPPED_SETS, SHIPPED_TEXT};
 pub use table::{Entry, InstructionSet, Part, SetBuffer};
 

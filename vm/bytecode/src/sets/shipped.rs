@@ -1,7 +1,8 @@
 //! The set that every build has: read and checked while the crate is compiled, and laid
 //! down as tables that hold no more than it needs.
 
-use super::table::{InstructionSet, Row, SetBuffer};
+use super::MAX_PARTS;
+use super::table::{InstructionSet, Part, Row, SetBuffer};
 
 /// The text of [`SHIPPED`].
 pub const SHIPPED_TEXT: &str = include_str!("shipped.txt");
@@ -18,6 +19,11 @@ static WORDS: [u32; PARSED.n_words] = PARSED.words();
 /// The set that every build has.
 pub static SHIPPED: InstructionSet<'static> =
     InstructionSet { name: "shipped", hash: PARSED.hash(), rows: &ROWS, words: &WORDS };
+
+/// The operations of an entry and how many they are, while a program is compiled.
+pub(crate) const fn shipped_parts(index: usize) -> Option<([Part; MAX_PARTS], usize)> {
+    PARSED.parts(index)
+}
 
 /// The sets of a machine that is given none.
 pub static SHIPPED_SETS: &[&InstructionSet<'static>] = &[&SHIPPED];

@@ -271,6 +271,24 @@ impl SetBuffer {
         if self.running_hash == 0 { 1 } else { self.running_hash }
     }
 
+    /// The operations of an entry and how many they are.
+    pub(super) const fn parts(&self, index: usize) -> Option<([Part; MAX_PARTS], usize)> {
+        if index >= self.n_rows {
+            return None;
+        }
+        let row = self.rows[index];
+        let mut parts = [Part::fixed(Op::Trap, 0); MAX_PARTS];
+        let mut at = 0;
+        while at < row.n_parts as usize {
+            let word = self.words[row.first as usize + at];
+            let op = Op::ALL[(word & 0xff) as usize];
+            let free = row.free >> at & 1 != 0;
+            parts[at] = Part { op, operand: if free { None } else { Some(operand_of(op, word)) } };
+            at += 1;
+        }
+        Some((parts, row.n_parts as usize))
+    }
+
     pub(super) const fn rows<const N: usize>(&self) -> [Row; N] {
         let mut rows = [NO_ROW; N];
         let mut at = 0;

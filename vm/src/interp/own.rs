@@ -1,0 +1,193 @@
+//! Composites with handlers of their own: those of the set that this was compiled with.
+//!
+//! Whatever set an image names, [`Vm::composite`] carries its entries out, part by part
+//! through a match over all operations. The shipped set is known while the machine is
+//! compiled, and [`Decoder::OWN`] has its entries as constants: so an arm is made for
+//! each, in which the operations and the fixed operands are constants too. The text of
+//! the set is the only list; with another text there are other arms.
+//!
+//! It owns these arms and refuses to know entries by name. What is counted is what
+//! `composite` counts: one instruction, all its bytes, and an operation a part, each
+//! taken from the budget before it is carried out.
+
+use core::marker::PhantomData;
+
+use super::quick::quick;
+use super::{At, burn};
+use crate::Host;
+use crate::error::{Raise, StopKind};
+use crate::heap::raw::Window;
+use crate::host::Observer;
+use crate::layout::Layout;
+use crate::vm::Vm;
+use scruple_bytecode::encoding::VerifiedCode;
+use scruple_bytecode::operand::Displacement;
+use scruple_bytecode::sets::{MAX_PARTS, SHIPPED};
+use scruple_bytecode::{Decoder, Encoding, Op, Opcode};
+
+/// A part of the entry with that opcode byte, as a type that carries its operation.
+struct PartOf<D, const BYTE: u8, const INDEX: usize>(PhantomData<D>);
+
+impl<D: Decoder, const BYTE: u8, const INDEX: usize> Opcode for PartOf<D, BYTE, INDEX> {
+    const OPCODE: u8 = D::OWN[BYTE as usize].part(INDEX).op as u8;
+}
+
+impl<D: Decoder, const BYTE: u8, const INDEX: usize> PartOf<D, BYTE, INDEX> {
+    const OP: Op = D::OWN[BYTE as usize].part(INDEX).op;
+    /// Whether it is there.
+    const EXISTS: bool = INDEX < D::OWN[BYTE as usize].n_parts();
+    /// Whether it compares, and a branch follows that takes what comes out.
+    const DECIDES: bool = INDEX + 2 == D::OWN[BYTE as usize].n_parts()
+        && matches!(
+            Self::OP,
+            Op::Less
+                | Op::LessEqual
+                | Op::Greater
+                | Op::GreaterEqual
+                | Op::StrictEqual
+                | Op::StrictNotEqual
+                | Op::Equal
+                | Op::NotEqual
+        )
+        && matches!(
+            D::OWN[BYTE as usize].part(INDEX + 1).op,
+            Op::BranchTrue | Op::BranchFalse
+        );
+}
+
+impl<L: Layout, H: Host> Vm<'_, L, H> {
+    /// Whether the running image's entries are those that there are arms for.
+    pub(super) fn has_own_handlers(&self) -> bool {
+        let image = self.current_image();
+        image.encoding() != Encoding::Context
+            && image.set().is_some_and(|set| set.hash() == SHIPPED.hash())
+    }
+
+    /// Carries out the entry at the program counter, whose opcode byte is `BYTE`. The
+    /// loop has taken one operation from the budget.
+    #[inline(always)]
+    pub(super) fn own<D: Decoder, const BYTE: u8>(
+        &mut self,
+        at: At<L>,
+        code: Window<u8>,
+        count: &mut <H::Observer as Observer>::Tally,
+    ) -> Result<At<L>, Raise> {
+        let begin = at.pc;
+        // All operands first: every part has the place behind the whole instruction.
+        let mut bits = [0u32; MAX_PARTS];
+        let mut next = begin + 1;
+        macro_rules! fetch {
+            ($($index:literal)*) => { $(
+                if const { PartOf::<D, BYTE, $index>::EXISTS } {
+                    match const { D::OWN[BYTE as usize].part($index).operand } {
+                        Some(fixed) => bits[$index] = fixed as u32,
+                        None => {
+                            let (raw, behind) = own_operand(code, next);
+                            let kind = const { PartOf::<D, BYTE, $index>::OP.info().operand };
+                            (bits[$index], next) = (kind.from_bits(raw, true) as u32, behind);
+                        }
+                    }
+                }
+            )* };
+        }
+        fetch!(0 1 2 3 4 5 6 7);
+        <H::Observer as Observer>::count(count, next - begin);
+        let mem = at.mem;
+        let mut at = At { pc: next, ..at };
+        macro_rules! carry_out {
+            ($($index:literal)*) => { $(
+                if const { PartOf::<D, BYTE, $index>::EXISTS } {
+                    if $index > 0 {
+                        let Some(fuel) = burn::<1>(at.fuel) else {
+                            return Err(self.own_spent(At { pc: begin + 1, ..at }, $index));
+                        };
+                        at.fuel = fuel;
+                    }
+                    if const { PartOf::<D, BYTE, $index>::DECIDES }
+                        && let Some(after) =
+                            decide(at, const { PartOf::<D, BYTE, $index>::OP }, const { D::OWN[BYTE as usize].part($index + 1).op }, bits[($index + 1) % MAX_PARTS])
+                    {
+                        self.joined += const { (D::OWN[BYTE as usize].n_parts() as u64).saturating_sub(1) };
+                        return Ok(after);
+                    }
+                    at = self.own_part::<PartOf<D, BYTE, $index>, $index>(at, bits[$index])?;
+                    at.mem = mem;
+                }
+            )* };
+        }
+        carry_out!(0 1 2 3 4 5 6 7);
+        self.joined += const { (D::OWN[BYTE as usize].n_parts() as u64).saturating_sub(1) };
+        Ok(at)
+    }
+
+    /// Carries out one part, in its quick form if that does.
+    #[inline(always)]
+    fn own_part<A: Opcode, const INDEX: u64>(
+        &mut self,
+        at: At<L>,
+        bits: u32,
+    ) -> Result<At<L>, Raise> {
+        let after = match quick(self, at, const { Op::from_opcode(A::OPCODE) }, bits, false) {
+            Some(after) => after,
+            None => {
+                self.sync(at);
+                if let Err(raise) = self.handle_any(A::OPCODE, bits, false) {
+                    self.joined += INDEX;
+                    return Err(raise);
+                }
+                self.registers()
+            }
+        };
+        #[cfg(debug_assertions)]
+        super::audit(at, after, Op::from_opcode(A::OPCODE), bits, false);
+        Ok(after)
+    }
+
+    /// The budget ends before a part: as many as `n_done` were carried out.
+    #[cold]
+    #[inline(never)]
+    fn own_spent(&mut self, at: At<L>, n_done: u64) -> Raise {
+        self.joined += n_done - 1;
+        self.sync(At { fuel: 0, ..at });
+        Raise::stop(StopKind::Budget)
+    }
+}
+
+/// A comparison of small integers with the branch behind it: the truth never becomes a
+/// value. Nothing where they are something else, or no budget is left for the branch.
+#[inline(always)]
+fn decide<L: Layout>(at: At<L>, op: Op, branch: Op, bits: u32) -> Option<At<L>> {
+    let (x, y) = L::int_order(at.peek(1).0, at.peek(0).0)?;
+    let truth = match op {
+        Op::Less => x < y,
+        Op::LessEqual => x <= y,
+        Op::Greater => x > y,
+        Op::GreaterEqual => x >= y,
+        Op::StrictEqual | Op::Equal => x == y,
+        Op::StrictNotEqual | Op::NotEqual => x != y,
+        _ => return None,
+    };
+    let fuel = burn::<1>(at.fuel)?;
+    let at = At { sp: at.sp + 2, fuel, ..at };
+    let branches = truth == matches!(branch, Op::BranchTrue);
+    Some(if branches { at.jump(Displacement::from_bits(bits, false)) } else { at })
+}
+
+/// An operand's LEB128 digits, and the place behind them.
+#[inline(always)]
+fn own_operand(code: Window<u8>, at: usize) -> (u32, usize) {
+    let first = u32::from(code.byte(at));
+    if first < 0x80 {
+        return (first, at + 1);
+    }
+    let second = u32::from(code.byte(at + 1));
+    if second < 0x80 {
+        return (first & 0x7f | second << 7, at + 2);
+    }
+    let third = u32::from(code.byte(at + 2));
+    if third < 0x80 {
+        return (first & 0x7f | (second & 0x7f) << 7 | third << 14, at + 3);
+    }
+    let fourth = u32::from(code.byte(at + 3));
+    (first & 0x7f | (second & 0x7f) << 7 | (third & 0x7f) << 14 | fourth << 21, at + 4)
+}
