@@ -12,7 +12,7 @@
 
 use core::marker::PhantomData;
 
-use super::quick::quick;
+use super::quick::{Trail, quick};
 use super::{At, burn};
 use crate::Host;
 use crate::error::{Raise, StopKind};
@@ -49,10 +49,17 @@ impl<D: Decoder, const BYTE: u8, const INDEX: usize> PartOf<D, BYTE, INDEX> {
                 | Op::Equal
                 | Op::NotEqual
         )
-        && matches!(
-            D::OWN[BYTE as usize].part(INDEX + 1).op,
-            Op::BranchTrue | Op::BranchFalse
-        );
+        && matches!(D::OWN[BYTE as usize].part(INDEX + 1).op, Op::BranchTrue | Op::BranchFalse);
+}
+
+/// The last part of an entry.
+struct LastOf<D, const BYTE: u8>(PhantomData<D>);
+
+impl<D: Decoder, const BYTE: u8> Opcode for LastOf<D, BYTE> {
+    const OPCODE: u8 = {
+        let own = &D::OWN[BYTE as usize];
+        own.part(own.n_parts().saturating_sub(1)).op as u8
+    };
 }
 
 impl<L: Layout, H: Host> Vm<'_, L, H> {
@@ -117,7 +124,11 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
         }
         carry_out!(0 1 2 3 4 5 6 7);
         self.joined += const { (D::OWN[BYTE as usize].n_parts() as u64).saturating_sub(1) };
-        Ok(at)
+        if H::Observer::STEPS || H::Observer::MEMORY || cfg!(debug_assertions) {
+            return Ok(at);
+        }
+        let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
+        Ok(At { mem, ..trail.follow::<LastOf<D, BYTE>>(self, at) })
     }
 
     /// Carries out one part, in its quick form if that does.
@@ -131,7 +142,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
             Some(after) => after,
             None => {
                 self.sync(at);
-                if let Err(raise) = self.handle_any(A::OPCODE, bits, false) {
+                if let Err(raise) = self.handle::<A>(bits, false) {
                     self.joined += INDEX;
                     return Err(raise);
                 }
