@@ -181,13 +181,13 @@ impl<'s> Lexer<'s> {
     }
 
     /// Goes behind the regular expression literal that begins at an offset, the
-    /// lexer standing behind its slash: its flags, or nothing where it does not end on
-    /// its line. The pattern is not looked into.
-    pub(crate) fn regular_expression(&mut self, start: usize) -> Option<&'s str> {
+    /// lexer standing behind its slash: its pattern and flags, or nothing where it does
+    /// not end on its line.
+    pub(crate) fn regular_expression(&mut self, start: usize) -> Option<(&'s str, &'s str)> {
         let mut in_class = false;
         let mut is_escaped = false;
         let mut end = self.source.len();
-        let mut flags = None;
+        let mut found = None;
         for (at, ch) in self.source[start + 1..].char_indices() {
             let at = start + 1 + at;
             if is_line_terminator(ch) {
@@ -203,14 +203,14 @@ impl<'s> Lexer<'s> {
                     let rest = &self.source[at + 1..];
                     let is_part = |ch: char| ch == '$' || is_id_continue(ch);
                     end = at + 1 + rest.find(|ch| !is_part(ch)).unwrap_or(rest.len());
-                    flags = Some(&self.source[at + 1..end]);
+                    found = Some((&self.source[start + 1..at], &self.source[at + 1..end]));
                     break;
                 }
                 _ => {}
             }
         }
         self.skip_to(end.max(self.offset()));
-        flags
+        found
     }
 
     /// Reads nothing more: every token from here on is [`Kind::End`].

@@ -46,6 +46,8 @@ mod parser;
 mod patterns;
 mod primary;
 mod reference;
+#[cfg(not(feature = "small"))]
+mod regular;
 mod statements;
 mod supers;
 mod sweep;

@@ -364,27 +364,34 @@ impl Parser<'_, '_> {
     }
 
     /// RegularExpressionLiteral ( -- value ), which is refused: after what is wrong in its
-    /// extent and its flags, so that the rest is read as what it is. Its pattern is not
-    /// looked into.
+    /// extent, its flags and its pattern, so that the rest is read as what it is. On a
+    /// board the pattern is not looked into.
     #[inline(never)]
     fn regular_expression(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
         let mark = self.token.mark;
-        let Some(flags) = self.lexer.regular_expression(mark.start as usize) else {
+        let Some((pattern, flags)) = self.lexer.regular_expression(mark.start as usize) else {
             let clause = "sec-literals-regular-expression-literals";
             return Err(self.syntax(mark, clause, "this regular expression does not end"));
         };
         let has = |flag: char| flags.contains(flag);
+        let early =
+            "sec-primary-expression-regular-expression-literals-static-semantics-early-errors";
         let is_known = |flag: char| "dgimsuvy".contains(flag);
         let is_twice = |(at, flag): (usize, char)| flags[..at].contains(flag);
         if !flags.chars().all(is_known)
             || flags.char_indices().any(is_twice)
             || has('u') && has('v')
         {
-            let clause =
-                "sec-primary-expression-regular-expression-literals-static-semantics-early-errors";
             let message = format!("`{flags}` are no flags of a regular expression");
-            return Err(self.syntax(mark, clause, message));
+            return Err(self.syntax(mark, early, message));
         }
+        #[cfg(not(feature = "small"))]
+        if let Some(fault) = crate::regular::fault(pattern, flags) {
+            let message = format!("no regular expression: {fault}");
+            return Err(self.syntax(mark, early, message));
+        }
+        #[cfg(feature = "small")]
+        let _ = pattern;
         let clause = "sec-primary-expression-regular-expression-literals";
         self.unsupported_but_read(mark, clause, "a regular expression literal");
         Ok(self.push_literal(f, Op::PushUndefined))

@@ -4,7 +4,7 @@
 //! It refuses to say who is right.
 
 use oxc_allocator::Allocator;
-use oxc_parser::Parser;
+use oxc_parser::{ParseOptions, Parser};
 use oxc_semantic::SemanticBuilder;
 use oxc_span::SourceType;
 use scruple_compiler::{DiagnosticKind, Options, compile};
@@ -72,7 +72,9 @@ pub(crate) fn theirs(source: &str) -> Option<String> {
     let strict = format!("{head}\n\"use strict\";\n{body}");
     let strict = strict.strip_prefix('\n').unwrap_or(&strict);
     let arena = Allocator::default();
-    let parsed = Parser::new(&arena, strict, SourceType::cjs().with_script(true)).parse();
+    let options = ParseOptions { parse_regular_expression: true, ..Default::default() };
+    let source_type = SourceType::cjs().with_script(true);
+    let parsed = Parser::new(&arena, strict, source_type).with_options(options).parse();
     if let Some(error) = parsed.errors.first() {
         return Some(error.to_string());
     }
@@ -95,11 +97,18 @@ fn both_sides_know_strict_mode_and_the_static_rules() {
         assert!(theirs(source).is_some(), "{source}");
     }
     // What is read to its end although it lies outside, without and with a fault.
-    for source in ["/a/", "function* f() { (yield /[)]/); yield; yield* f(); }", "({ *f() {} })"] {
+    for source in [
+        "/a/",
+        "function* f() { (yield /[)]/); yield; yield* f(); }",
+        "({ *f() {} })",
+        "/(?<a>.)\\k<a>/u",
+    ] {
         assert!(matches!(ours(source), Ours::Outside(_)), "{source}: {:?}", ours(source));
         assert_eq!(theirs(source), None, "{source}");
     }
-    for source in ["/a/; )", "function* f(a = yield) {}", "function* f() { () => yield; }", "/a"] {
+    for source in
+        ["/a/; )", "function* f(a = yield) {}", "function* f() { () => yield; }", "/a", "/{/u"]
+    {
         assert!(matches!(ours(source), Ours::Refused(_)), "{source}: {:?}", ours(source));
         assert!(theirs(source).is_some(), "{source}");
     }

@@ -107,10 +107,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let result = loop {
             let raise = if H::COMPACT {
                 self.run_compact(&mut tally)
-            } else if const { D::ENCODING as u8 == Encoding::Composite as u8 }
-                && self.has_own_handlers()
-            {
-                self.run_image::<Shipped>(&mut tally)
+            } else if const { has_own_loop::<D, H>() } {
+                self.run_with_set::<D>(&mut tally)
             } else {
                 self.run_image::<D>(&mut tally)
             };
@@ -127,6 +125,16 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         };
         self.host_mut().observer().absorb(tally);
         result
+    }
+
+    /// Runs code whose instructions are a set's: by the arms of the set that they were
+    /// made for, if it is that one.
+    fn run_with_set<D: Decoder>(&mut self, tally: &mut <H::Observer as Observer>::Tally) -> Raise {
+        if self.has_own_handlers() {
+            self.run_image::<Shipped>(tally)
+        } else {
+            self.run_image::<D>(tally)
+        }
     }
 
     /// Runs code of one image, until something other than the next instruction
@@ -175,10 +183,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         code: Window<u8>,
         count: &mut <H::Observer as Observer>::Tally,
     ) -> Result<At<L>, Raise> {
-        if const { D::OWN[BYTE as usize].n_parts() > 0 }
-            && !H::Observer::STEPS
-            && !H::Observer::MEMORY
-        {
+        if const { D::OWN[BYTE as usize].n_parts() > 0 } {
             return self.own::<D, BYTE>(at, code, count);
         }
         let arm = const { D::ARMS[BYTE as usize] };
@@ -291,6 +296,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         result
     }
+}
+
+/// Whether there is a loop with handlers of the shipped set's own. An observer of steps or
+/// of the memory is told of each operation, which those would not do.
+const fn has_own_loop<D: Decoder, H: Host>() -> bool {
+    D::ENCODING.has_set() && !<H::Observer as Observer>::STEPS && !<H::Observer as Observer>::MEMORY
 }
 
 /// Takes `N` instructions from the budget, which is never past [`MOST_FUEL`]: so the
