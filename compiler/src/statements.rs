@@ -13,6 +13,16 @@ use crate::parser::{Parsed, Parser};
 use crate::reference::{Operand, Place};
 use crate::token::{Kind, Mark};
 
+macro_rules! only_in_a_module {
+    ($word:literal) => {
+        concat!(
+            "`",
+            $word,
+            "` stands only in a module; this is read as a script, modules are unsupported"
+        )
+    };
+}
+
 impl Parser<'_, '_> {
     /// StatementListItem, or what can be skipped of one that fails ( -- )
     pub(crate) fn statement_list_item_or_skip(&mut self, f: &mut Function<'_>) {
@@ -233,17 +243,18 @@ impl Parser<'_, '_> {
         ))
     }
 
-    /// ImportDeclaration and ExportDeclaration, which are refused; `import(x)`
-    /// and `import.meta` too.
+    /// ImportDeclaration and ExportDeclaration, which a Script has not: so the source is
+    /// none, and not only outside the subset. `import(x)` is outside; `import.meta` stands
+    /// in modules alone as well.
     fn module_item(&mut self) -> Parsed<()> {
         let token = self.token;
         if token.kind == Kind::Export {
-            return Err(self.unsupported(token.mark, "sec-exports", "a module (`export`)"));
+            return Err(self.syntax(token.mark, "sec-exports", only_in_a_module!("export")));
         }
         Err(match self.lexer.peek().kind {
             Kind::LeftParen => self.unsupported(token.mark, "sec-import-calls", "`import()`"),
             Kind::Dot => self.unsupported(token.mark, "sec-meta-properties", "`import.meta`"),
-            _ => self.unsupported(token.mark, "sec-imports", "a module (`import`)"),
+            _ => self.syntax(token.mark, "sec-imports", only_in_a_module!("import")),
         })
     }
 

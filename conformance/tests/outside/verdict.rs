@@ -18,9 +18,9 @@ pub(crate) enum Ours {
     Refused(String),
     /// It lies outside the subset, by the compiler's own word.
     Outside(String),
-    /// It has what only a module has, by the same word: modules are another goal of the
+    /// It is none because of what only a module has: modules are another goal of the
     /// grammar, which neither side here is asked for.
-    Module,
+    Module(String),
     /// It passes a limit of the compiler.
     Limit(String),
 }
@@ -36,7 +36,7 @@ impl Ours {
             Ours::Accepted => "accepted",
             Ours::Refused(_) => "refused",
             Ours::Outside(_) => "unsupported",
-            Ours::Module => "module syntax",
+            Ours::Module(_) => "module syntax",
             Ours::Limit(_) => "limit",
         }
     }
@@ -50,8 +50,8 @@ pub(crate) fn ours(source: &str) -> Ours {
             let decides = diagnostics.decisive();
             let text = decides.to_string();
             match decides.kind() {
+                DiagnosticKind::Syntax if is_module(decides.clause()) => Ours::Module(text),
                 DiagnosticKind::Syntax | DiagnosticKind::Strict => Ours::Refused(text),
-                DiagnosticKind::Unsupported if is_module(decides.clause()) => Ours::Module,
                 DiagnosticKind::Unsupported => Ours::Outside(text),
                 DiagnosticKind::Limit => Ours::Limit(text),
             }
