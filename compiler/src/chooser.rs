@@ -109,11 +109,25 @@ impl<'s> Chooser<'s> {
     pub(crate) fn split(
         &mut self,
         run_ends: bool,
-        mut earlier: Option<(&mut Earlier, &[u8])>,
+        earlier: Option<(&mut Earlier, &[u8])>,
     ) -> usize {
+        let costs = self.choose(None, &[(0, 0); WINDOW + 1]);
+        if let Some(earlier) = earlier {
+            // How far back what was found lies depends on what goes out before it: about
+            // what it takes without echoes.
+            self.choose(Some(earlier), &costs);
+        }
+        self.settled(run_ends, || None)
+    }
+
+    /// Chooses an instruction for each place of the window, and tells the bytes and
+    /// instructions from there to the end.
+    fn choose(
+        &mut self,
+        mut earlier: Option<(&mut Earlier, &[u8])>,
+        without: &[(u16, u16); WINDOW + 1],
+    ) -> [(u16, u16); WINDOW + 1] {
         let n = self.n_waiting as usize;
-        let mut ahead: u16 = self.window[..n].iter().copied().map(plain_len).sum();
-        // Bytes and instructions from each place to the end.
         let mut costs = [(0u16, 0u16); WINDOW + 1];
         for at in (0..n).rev() {
             let rest = costs[at + 1];
@@ -133,9 +147,9 @@ impl<'s> Chooser<'s> {
                 index = self.following[index as usize];
             }
             // Only for bytes: an echo reads what it refers to as well.
-            ahead -= plain_len(self.window[at]);
             if let Some((earlier, code)) = &mut earlier
                 && let waiting = &self.window[at..n]
+                && let ahead = without[0].0.saturating_sub(without[at].0)
                 && let Some((cost, n_parts, echo)) =
                     earlier.best(self.set, code, waiting, ahead, &costs[at..])
                 && cost.0 < best.0
@@ -145,7 +159,7 @@ impl<'s> Chooser<'s> {
             }
             (costs[at], self.choices[at]) = (best, choice);
         }
-        self.settled(run_ends, || None)
+        costs
     }
 
     /// The same where the choices were made before: each is an entry's number, and how

@@ -28,12 +28,10 @@ use crate::sets::{InstructionSet, MAX_PARTS, may_stand_inside};
 pub const ECHO: u8 = Op::Trap as u8;
 
 /// The most instructions that one echo carries out.
-pub const MOST_ECHOED: usize = 1 << COUNT_BITS;
-
-const COUNT_BITS: u32 = 3;
+pub const MOST_ECHOED: usize = 8;
 
 /// The most bytes that a reference goes back.
-const MOST_BACK: u32 = u32::MAX >> COUNT_BITS;
+const MOST_BACK: u32 = u32::MAX >> MOST_ECHOED;
 
 /// What an echo refers to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -84,7 +82,8 @@ impl Reference {
             return None;
         }
         let mut digits = [0; leb128::MAX_BYTES];
-        let length = leb128::write_unsigned(self.back << COUNT_BITS | count, &mut digits);
+        let ones = (1 << count) - 1;
+        let length = leb128::write_unsigned(self.back << (count + 1) | ones, &mut digits);
         let mut parts = [ECHO; Encoded::MAX];
         parts[1..=length].copy_from_slice(&digits[..length]);
         Some(Encoded::new(&parts[..=length]))
@@ -96,8 +95,9 @@ impl Reference {
         if next - at - 1 != leb128::unsigned_len(bits) {
             return None;
         }
-        let count = (bits & (MOST_ECHOED as u32 - 1)) as usize + 1;
-        Some((Reference { count, back: bits >> COUNT_BITS }, next))
+        let ones = bits.trailing_ones();
+        let count = ones as usize + 1;
+        Some((Reference { count, back: bits.checked_shr(ones + 1)? }, next))
     }
 }
 
