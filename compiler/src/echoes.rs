@@ -63,7 +63,7 @@ impl Earlier {
         while let Some((hash, next)) = step(set, code, self.seen) {
             let at = core::mem::replace(&mut self.seen, next);
             let Some(hash) = hash else { continue };
-            if self.n_places >= self.places.len() / 2 {
+            if 4 * self.n_places >= 3 * self.places.len() {
                 // A table of twice the length, from the code's begin.
                 let length = (2 * self.places.len()).max(LEAST);
                 self.places = Vec::new();
