@@ -13,8 +13,12 @@
 //! and so an error's line is right under every encoding; its column may be that of a
 //! neighbour.
 //!
+//! Under `echo`, code laid down before may stand for what waits (`echoes`): it is taken
+//! where that saves bytes, by the same rule on lines.
+//!
 //! It refuses to lay anything down; that is `branches`. Both walks of the sweep ask the
-//! same questions and get the same answers.
+//! same questions and get the same answers; where there are echoes, the second one is told
+//! those of the first.
 
 use alloc::boxed::Box;
 

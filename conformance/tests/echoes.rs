@@ -246,8 +246,9 @@ fn an_echo_that_cannot_be_carried_out_is_refused_with_its_place_and_the_reason()
         (&[push, drop, Echo(1, 1), end], 2, "drop: too few values on the stack"),
         (&deep, usize::from(script.depth), "push_true: deeper than the record says"),
         (
+            // Told where the label is.
             &[push, drop, Plain(Op::Branch, 1), Echo(2, 4), end],
-            2,
+            5,
             "branch: the label is no instruction",
         ),
     ];

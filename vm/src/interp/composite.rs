@@ -1,4 +1,5 @@
-//! Composites: an instruction of a set, carried out as its operations.
+//! Composites: an instruction of a set, carried out as its operations; and echoes, which
+//! the image decodes into the operations of what they refer to.
 //!
 //! The loops know nothing of sets: to them an entry's opcode byte is a trap, which no
 //! verified code holds, and what carries a trap out comes here. So no other encoding
@@ -21,7 +22,7 @@ use scruple_bytecode::encoding::Word;
 use scruple_bytecode::ops::{Flow, dispatch_any};
 
 impl<L: Layout, H: Host> Vm<'_, L, H> {
-    /// Carries out the entry whose opcode byte the program counter is just behind. The
+    /// Carries out the entry or the echo whose opcode byte the program counter is just behind. The
     /// loop has taken one operation from the budget and counted one byte.
     #[cold]
     #[inline(never)]

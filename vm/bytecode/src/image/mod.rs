@@ -24,7 +24,7 @@
 //! classes: a constructor of a class is made by `make_class`, a function that asks for
 //! `new.target` begins with `enter_target`, a link behind the captures is set and read
 //! by operations that came with it. So is an encoding: an older build refuses its number.
-//! An image in `composite` names its instruction set by hash in the header; a machine
+//! An image in `composite` or `echo` names its instruction set by hash in the header; a machine
 //! that was not given this set refuses it.
 //!
 //! A *narrow* image has entries of 16 bits, a *wide* one of 32 (constant
