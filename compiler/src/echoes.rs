@@ -1,8 +1,8 @@
 //! Code laid down before, to be carried out again: what the encoding `echo` refers to.
 //!
 //! A table finds places in the code by the two operations that begin there. It keeps the
-//! latest few of a kind, is about as long as the code has instructions, and is made of
-//! the code alone: so it can be made anew when it grows. A place that it tells is decoded
+//! latest few of a kind, has about as many places as the code has instructions, and is
+//! made of the code alone: so it can be made anew when it grows. A place that it tells is decoded
 //! and compared; what it does not tell is only a saving missed.
 //!
 //! In the walk of a sweep that measures, the function's code is laid down as well, with
@@ -29,6 +29,10 @@ const WAYS: usize = 4;
 /// Places that a table has room for at first.
 const LEAST: usize = 16 * WAYS;
 
+/// How far a table reaches: a place takes 16 bits. A reference that goes back further
+/// would take four bytes at least.
+const REACH: usize = u16::MAX as usize;
+
 /// Instructions to be carried out again.
 #[derive(Clone, Copy, Default)]
 pub(crate) struct Echo {
@@ -41,8 +45,10 @@ pub(crate) struct Echo {
 /// The places of one stretch of code: the closed functions, or the script's statements.
 #[derive(Default)]
 pub(crate) struct Earlier {
-    /// Places plus one, in groups of [`WAYS`], the latest first.
-    places: Vec<u32>,
+    /// Places from `base` on plus one, in groups of [`WAYS`], the latest first.
+    places: Vec<u16>,
+    /// Where the table begins.
+    base: usize,
     n_places: usize,
     /// Up to here the code is in the table.
     seen: usize,
@@ -63,24 +69,33 @@ impl Earlier {
         while let Some((hash, next)) = step(set, code, self.seen) {
             let at = core::mem::replace(&mut self.seen, next);
             let Some(hash) = hash else { continue };
+            if at - self.base >= REACH {
+                self.begin_at(at);
+                continue;
+            }
             if 4 * self.n_places >= 3 * self.places.len() {
-                // A table of twice the length, from the code's begin.
+                // A table of twice the length, from where this one began.
                 let length = (2 * self.places.len()).max(LEAST);
                 self.places = Vec::new();
                 self.places = vec![0; length];
-                (self.n_places, self.seen) = (0, 0);
+                self.begin_at(self.base);
                 continue;
             }
+            let place = (at - self.base + 1) as u16;
             let group = self.group(hash);
             let group = &mut self.places[group..][..WAYS];
             self.n_places += usize::from(group[WAYS - 1] == 0);
             group.copy_within(..WAYS - 1, 1);
-            group[0] = narrow::to_u32(at) + 1;
+            group[0] = place;
         }
     }
 
     /// Forgets the code from a place on, which is going to be laid down otherwise.
     pub(crate) fn forget(&mut self, set: &InstructionSet<'_>, code: &[u8], start: usize) {
+        if self.base > start {
+            self.begin_at(start);
+        }
+        let least = start - self.base;
         let mut at = start;
         while at < self.seen
             && let Some((hash, next)) = step(set, code, at)
@@ -90,7 +105,7 @@ impl Earlier {
             let group = self.group(hash);
             let group = &mut self.places[group..][..WAYS];
             // The latest come first, so what stays is moved to the front.
-            let n = group.iter().take_while(|&&place| place as usize > start).count();
+            let n = group.iter().take_while(|&&place| usize::from(place) > least).count();
             group.copy_within(n.., 0);
             group[WAYS - n..].fill(0);
             self.n_places -= n;
@@ -98,12 +113,18 @@ impl Earlier {
         self.seen = self.seen.min(start);
     }
 
+    /// Begins anew, with nothing seen yet.
+    fn begin_at(&mut self, base: usize) {
+        self.places.fill(0);
+        (self.n_places, self.base, self.seen) = (0, base, base);
+    }
+
     /// The instructions laid down that are best carried out again in place of the first
     /// waiting operations, and what that and the rest then take in bytes and
     /// instructions, with how many operations it takes. `costs` are those from each
     /// operation on, `ahead` the bytes that are to be laid down before.
     pub(crate) fn best(
-        &mut self,
+        &self,
         set: &InstructionSet<'_>,
         code: &[u8],
         waiting: &[Waiting],
@@ -119,17 +140,22 @@ impl Earlier {
         let mut best: Option<((u16, u16), u8, Echo)> = None;
         for &place in &self.places[group..][..WAYS] {
             let Some(place) = place.checked_sub(1) else { break };
+            let place = self.base + usize::from(place);
             // Branches and references in between may grow, so that what seems to save a
             // byte then saves none: to reckon with it costs more than it brings (13,210
             // bytes of samples as it is, 13,212 and 13,216 with an eighth or a quarter
             // added).
-            let back = narrow::to_u32(code.len() - place as usize + usize::from(ahead));
-            for (n, count) in matches(set, code, place as usize, waiting) {
+            let back = narrow::to_u32(code.len() - place + usize::from(ahead));
+            for (n, count) in matches(set, code, place, waiting) {
                 let bytes = Reference { count, back }.encode().map(|it| it.as_slice().len() as u16);
                 let Some(bytes) = bytes else { break };
                 let cost = (costs[n].0 + bytes, costs[n].1 + 1);
                 if best.is_none_or(|(least, ..)| cost < least) {
-                    best = Some((cost, n as u8, Echo { place, count: count as u8 }));
+                    best = Some((
+                        cost,
+                        n as u8,
+                        Echo { place: narrow::to_u32(place), count: count as u8 },
+                    ));
                 }
             }
         }

@@ -114,6 +114,34 @@ fn code_is_found_in_functions_before_and_in_the_open_one_behind_a_branch() {
     assert!(found.contains(&(2, 2)), "which has the call twice: {found:?}");
 }
 
+// The compiler's table reaches 64 KiB and is then begun anew.
+#[test]
+fn a_long_script_has_the_same_operations_and_echoes_to_its_end() {
+    let one = |n: usize| {
+        format!("function f{n}(a, b) {{ return a.first * {n} + b.second * 1000 + f{n}.length; }}\n")
+    };
+    let source: String = (0..12_000).map(one).collect();
+    let operations = |encoding| {
+        let bytes = compiled(&source, encoding);
+        let mut scratch = vec![0u16; bytes.len()];
+        let image = verify(&bytes, scratch.as_mut_slice()).expect("a verified image");
+        let parts = places(&image).into_iter().flat_map(|at| {
+            let instruction = image.decode(at).expect("an instruction");
+            instruction.parts().map(|part| (part.op, part.operand)).collect::<Vec<_>>()
+        });
+        let begins: Vec<usize> = echoes(&image).iter().map(|&(at, ..)| at).collect();
+        (parts.collect::<Vec<_>>(), image.sizes().instructions, begins)
+    };
+    let (word, ..) = operations(Encoding::Word);
+    let (echo, length, begins) = operations(Encoding::Echo);
+    assert!(word == echo, "the operations differ");
+    assert!(length > 3 << 16, "{length}");
+    for stretch in 0..length >> 16 {
+        let within = begins.iter().filter(|&&at| at >> 16 == stretch).count();
+        assert!(within > 500, "{within} echoes in stretch {stretch}");
+    }
+}
+
 #[test]
 fn an_echo_counts_once_and_what_it_reads_elsewhere_is_fetched() {
     let outcome = |encoding| run(&[TWINS], &Setup { encoding, ..Setup::default() });
