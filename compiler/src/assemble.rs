@@ -25,6 +25,7 @@ impl Output<'_> {
     /// The image, or what of it is too large.
     #[inline(never)]
     pub(crate) fn assemble(&mut self, atoms: &mut Atoms) -> Result<Vec<u8>, Exceeded> {
+        self.echoes = None;
         self.close_script()?;
         self.settle_frees();
         let mut lists = Vec::new();

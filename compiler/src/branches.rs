@@ -9,33 +9,52 @@
 //! It refuses to decide what is emitted; that is `sweep`.
 
 use scruple_bytecode::encoding::Digits;
+use scruple_bytecode::encoding::echo::{ECHO, Reference};
 use scruple_bytecode::image::Position;
 use scruple_bytecode::ops::{Flow, Op};
 use scruple_bytecode::sets::FIRST_ENTRY;
 
-use crate::chooser::Waiting;
+use crate::chooser::{Chooser, Waiting};
 use crate::draft::{LabelId, Word};
+use crate::echoes::Echo;
 use crate::growth;
 use crate::narrow;
 use crate::sweep::Sweep;
 
-/// A branch in emission order.
+/// A branch in emission order; or an echo, which is `trap` here: how far back it refers
+/// changes its length as a distance does.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Branch {
     op: Op,
     /// Whether it is the last of a composite: its length is then that of the distance.
     is_part: bool,
+    /// Its own length.
+    length: u8,
+    /// Of an echo, how many instructions.
+    count: u8,
     label: LabelId,
     /// Bytes before it without branches.
     bytes: u32,
-    /// Its own length, and with that of all branches before it.
-    length: u32,
+    /// Its own length, with that of all branches before it.
     total: u32,
+    /// Of an echo, where the first instruction begins, as a label's place is told: bytes
+    /// without branches, below zero in code from before this sweep. How many branches
+    /// there are before it stands in the place of the label.
+    source: u32,
 }
 
 impl Default for Branch {
     fn default() -> Self {
-        Branch { op: Op::Branch, is_part: false, label: LabelId(0), bytes: 0, length: 0, total: 0 }
+        Branch {
+            op: Op::Branch,
+            is_part: false,
+            length: 0,
+            count: 0,
+            label: LabelId(0),
+            bytes: 0,
+            total: 0,
+            source: 0,
+        }
     }
 }
 
@@ -65,9 +84,18 @@ impl Sweep<'_, '_, '_, '_> {
     pub(crate) fn lay_down_waiting(&mut self, run_ends: bool) {
         // The window is taken out of the sweep for as long as that is done.
         let Some(chooser) = self.target.chooser.take() else { return };
-        let n = chooser.split(run_ends);
+        let n = self.split(chooser, run_ends);
         let mut at = 0;
         while at < n {
+            if self.target.earlier.is_some() {
+                self.note_choice(chooser.choice(at));
+                if chooser.is_echo(at) {
+                    let (parts, _) = chooser.instruction(at);
+                    self.lay_down_echo(at, position_of(parts));
+                    at += parts.len();
+                    continue;
+                }
+            }
             let (parts, entry) = chooser.instruction(at);
             at += parts.len();
             match (parts, entry) {
@@ -118,8 +146,90 @@ impl Sweep<'_, '_, '_, '_> {
 
     fn append(&mut self, bytes: &[u8]) {
         self.bytes = self.bytes.saturating_add(narrow::to_u32(bytes.len()));
-        if !self.is_measuring {
+        self.write(bytes);
+    }
+
+    /// Writes bytes, while measuring only for later instructions to refer to.
+    fn write(&mut self, bytes: &[u8]) {
+        if !self.is_measuring || self.target.earlier.is_some() {
             growth::append(self.target.code, bytes);
+        }
+    }
+
+    /// Splits what waits: by a choice while measuring, and the same way again.
+    fn split(&mut self, chooser: &mut Chooser<'_>, run_ends: bool) -> usize {
+        match &mut self.target.earlier {
+            None => chooser.split(run_ends, None),
+            Some(earlier) if self.is_measuring => {
+                earlier.catch_up(chooser.set(), self.target.code);
+                chooser.split(run_ends, Some((earlier, self.target.code)))
+            }
+            Some(_) => {
+                let (choices, at) = (&self.choices, &mut self.n_followed);
+                chooser.follow(run_ends, || {
+                    *at += 1;
+                    choices.get(*at - 1)
+                })
+            }
+        }
+    }
+
+    /// Keeps a choice for the walk that writes.
+    fn note_choice(&mut self, choice: (u8, u8)) {
+        if self.is_measuring {
+            self.choices.push(choice);
+        }
+    }
+
+    /// An echo of what was found for a place of the window.
+    fn lay_down_echo(&mut self, at: usize, position: Position) {
+        let index = self.n_branches;
+        self.n_branches += 1;
+        self.note_position(position);
+        if !self.is_measuring {
+            let branch = self.branches.get(index);
+            match self.reference(branch).encode() {
+                Some(bytes) => self.write(bytes.as_slice()),
+                None => self.is_too_large = true,
+            }
+            return;
+        }
+        let Some(earlier) = &self.target.earlier else { return };
+        let Echo { place, count } = earlier.noted(at);
+        let place = place.wrapping_sub(self.start);
+        let n_before = if place.cast_signed() < 0 { 0 } else { self.branches_before(place) };
+        let source = place.wrapping_sub(self.address(0, n_before));
+        let label = LabelId(n_before);
+        let bytes = self.bytes;
+        let branch =
+            Branch { op: Op::Trap, length: 2, count, label, bytes, source, ..Branch::default() };
+        self.push_branch(branch);
+    }
+
+    /// How many branches end before a place of the code while it is measured.
+    fn branches_before(&self, place: u32) -> u32 {
+        let (mut low, mut high) = (0, self.branches.len());
+        while low < high {
+            let middle = low.midpoint(high);
+            let branch = self.branches.get(middle);
+            if branch.bytes + branch.total <= place { low = middle + 1 } else { high = middle }
+        }
+        low
+    }
+
+    fn push_branch(&mut self, branch: Branch) {
+        let total = self.address(0, self.branches.len()) + u32::from(branch.length);
+        self.branches.push(Branch { total, ..branch });
+        // A distance of nothing, for now.
+        if self.target.earlier.is_none() {
+            return;
+        }
+        if branch.op == Op::Trap {
+            self.write(&[ECHO, 0]);
+        } else if branch.is_part {
+            self.write(&[0]);
+        } else if let Some(encoded) = self.target.encoding.encode(branch.op, 0) {
+            self.write(encoded.as_slice());
         }
     }
 
@@ -129,9 +239,10 @@ impl Sweep<'_, '_, '_, '_> {
         let index = self.n_branches;
         self.n_branches += 1;
         if self.is_measuring {
-            let mut branch = Branch { op, is_part, label, bytes: self.bytes, length: 1, total: 0 };
+            let bytes = self.bytes;
+            let mut branch = Branch { op, is_part, label, bytes, ..Branch::default() };
             branch.length = self.length_of(branch, 0).unwrap_or(1);
-            self.branches.push(branch);
+            self.push_branch(branch);
             self.function.labels.update(label.0, |label| label.n_refs += 1);
             return;
         }
@@ -150,7 +261,7 @@ impl Sweep<'_, '_, '_, '_> {
             self.is_too_large = true;
             return;
         }
-        debug_assert_eq!(narrow::to_u32(bytes.len()) - length, branch.length);
+        debug_assert_eq!(narrow::to_u32(bytes.len()) - length, u32::from(branch.length));
     }
 
     /// Gives every branch the length its distance needs.
@@ -159,14 +270,18 @@ impl Sweep<'_, '_, '_, '_> {
             let mut total = 0;
             for index in 0..self.branches.len() {
                 self.branches.update(index, |branch| {
-                    total += branch.length;
+                    total += u32::from(branch.length);
                     branch.total = total;
                 });
             }
             let mut has_grown = false;
             for index in 0..self.branches.len() {
                 let branch = self.branches.get(index);
-                let Some(length) = self.length_of(branch, self.distance(branch)) else {
+                let length = match branch.op {
+                    Op::Trap => self.reference(branch).encode().map(|it| it.as_slice().len() as u8),
+                    _ => self.length_of(branch, self.distance(branch)),
+                };
+                let Some(length) = length else {
                     self.is_too_large = true;
                     return;
                 };
@@ -345,13 +460,20 @@ impl Sweep<'_, '_, '_, '_> {
         }
     }
 
-    fn length_of(&self, branch: Branch, distance: i32) -> Option<u32> {
+    fn length_of(&self, branch: Branch, distance: i32) -> Option<u8> {
         let length = if branch.is_part {
             Digits::of(branch.op, distance)?.as_slice().len()
         } else {
             self.target.encoding.encode(branch.op, distance)?.as_slice().len()
         };
-        Some(narrow::to_u32(length))
+        Some(length as u8)
+    }
+
+    /// What an echo refers to, from where it begins.
+    fn reference(&self, branch: Branch) -> Reference {
+        let here = branch.bytes + branch.total - u32::from(branch.length);
+        let there = self.address(0, branch.label.0).wrapping_add(branch.source);
+        Reference { count: usize::from(branch.count), back: here.wrapping_sub(there) }
     }
 
     /// From behind a branch to its label.

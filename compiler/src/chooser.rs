@@ -13,8 +13,12 @@
 //! and so an error's line is right under every encoding; its column may be that of a
 //! neighbour.
 //!
+//! Under `echo`, code laid down before may stand for what waits (`echoes`): it is taken
+//! where that saves bytes, by the same rule on lines.
+//!
 //! It refuses to lay anything down; that is `branches`. Both walks of the sweep ask the
-//! same questions and get the same answers.
+//! same questions and get the same answers; where there are echoes, the second one is told
+//! those of the first.
 
 use alloc::boxed::Box;
 
@@ -24,6 +28,7 @@ use scruple_bytecode::sets::{Entry, InstructionSet, MAX_ENTRIES, MAX_PARTS};
 use scruple_bytecode::{Encoding, encoding::Digits};
 
 use crate::branches::is_silent;
+use crate::echoes::Earlier;
 
 /// An operation on its way out. The operand of a branch is its label.
 #[derive(Clone, Copy, Debug)]
@@ -34,14 +39,16 @@ pub(crate) struct Waiting {
 }
 
 /// Operations that wait at most.
-const WINDOW: usize = 16;
+pub(crate) const WINDOW: usize = 16;
 
 /// Operations that go on waiting when the window is full: the next ones may show a
 /// better split of them.
 const KEPT: usize = MAX_PARTS - 1;
 
 const NONE: u8 = u8::MAX;
-const _: () = assert!(MAX_ENTRIES < NONE as usize);
+/// An echo, in the place of an entry's number.
+const ECHO: u8 = NONE - 1;
+const _: () = assert!(MAX_ENTRIES < ECHO as usize);
 
 /// The window, and the set as lists by first operation.
 pub(crate) struct Chooser<'s> {
@@ -78,6 +85,11 @@ impl<'s> Chooser<'s> {
         Box::new(chooser)
     }
 
+    /// The set.
+    pub(crate) fn set(&self) -> &'s InstructionSet<'s> {
+        self.set
+    }
+
     /// The set's hash, for the image's header.
     pub(crate) fn hash(&self) -> u32 {
         self.set.hash()
@@ -96,10 +108,30 @@ impl<'s> Chooser<'s> {
     }
 
     /// Splits what waits into instructions, and tells how many operations there are of
-    /// which the split stands: all of them where the run ends here.
-    pub(crate) fn split(&mut self, run_ends: bool) -> usize {
+    /// which the split stands: all of them where the run ends here. Of the code before,
+    /// if it is given, instructions may be carried out again.
+    pub(crate) fn split(
+        &mut self,
+        run_ends: bool,
+        earlier: Option<(&mut Earlier, &[u8])>,
+    ) -> usize {
+        let costs = self.choose(None, &[(0, 0); WINDOW + 1]);
+        if let Some(earlier) = earlier {
+            // How far back what was found lies depends on what goes out before it: about
+            // what it takes without echoes.
+            self.choose(Some(earlier), &costs);
+        }
+        self.settled(run_ends, || None)
+    }
+
+    /// Chooses an instruction for each place of the window, and tells the bytes and
+    /// instructions from there to the end.
+    fn choose(
+        &mut self,
+        mut earlier: Option<(&mut Earlier, &[u8])>,
+        without: &[(u16, u16); WINDOW + 1],
+    ) -> [(u16, u16); WINDOW + 1] {
         let n = self.n_waiting as usize;
-        // Bytes and instructions from each place to the end.
         let mut costs = [(0u16, 0u16); WINDOW + 1];
         for at in (0..n).rev() {
             let rest = costs[at + 1];
@@ -118,16 +150,49 @@ impl<'s> Chooser<'s> {
                 }
                 index = self.following[index as usize];
             }
+            // Only for bytes: an echo reads what it refers to as well.
+            if let Some((earlier, code)) = &mut earlier
+                && let waiting = &self.window[at..n]
+                && let ahead = without[0].0.saturating_sub(without[at].0)
+                && let Some((cost, n_parts, echo)) =
+                    earlier.best(self.set, code, waiting, ahead, &costs[at..])
+                && cost.0 < best.0
+            {
+                (best, choice) = (cost, (ECHO, n_parts));
+                earlier.note(at, echo);
+            }
             (costs[at], self.choices[at]) = (best, choice);
         }
-        if run_ends {
-            return n;
-        }
+        costs
+    }
+
+    /// The same where the choices were made before: each is an entry's number, and how
+    /// many operations.
+    pub(crate) fn follow(&mut self, run_ends: bool, mut next: impl FnMut() -> (u8, u8)) -> usize {
+        self.settled(run_ends, || Some(next()))
+    }
+
+    fn settled(&mut self, run_ends: bool, mut made: impl FnMut() -> Option<(u8, u8)>) -> usize {
+        let n = self.n_waiting as usize;
+        let kept = if run_ends { 0 } else { KEPT };
         let mut settled = 0;
-        while settled + KEPT < n {
+        while settled + kept < n {
+            if let Some(choice) = made() {
+                self.choices[settled] = choice;
+            }
             settled += self.choices[settled].1 as usize;
         }
         settled
+    }
+
+    /// The choice made for a place of the split window.
+    pub(crate) fn choice(&self, at: usize) -> (u8, u8) {
+        self.choices[at]
+    }
+
+    /// Whether the instruction that begins at a place of the split window is an echo.
+    pub(crate) fn is_echo(&self, at: usize) -> bool {
+        self.choices[at].0 == ECHO
     }
 
     /// The instruction that begins at a place of the split window: its operations, and

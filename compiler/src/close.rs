@@ -56,6 +56,7 @@ impl Parser<'_, '_> {
         let target = Target {
             encoding: self.output.encoding,
             chooser: self.output.chooser.as_deref_mut(),
+            earlier: self.output.echoes.as_deref_mut().map(|it| &mut it.functions),
             code: &mut self.output.code,
             lines: has_lines.then_some(&mut self.output.lines),
             guards: &mut guards,
@@ -120,6 +121,7 @@ impl Parser<'_, '_> {
         let target = Target {
             encoding: self.output.encoding,
             chooser: self.output.chooser.as_deref_mut(),
+            earlier: self.output.echoes.as_deref_mut().map(|it| &mut it.script),
             code: &mut self.output.script_code,
             lines: has_lines.then_some(&mut self.output.script_lines),
             guards: &mut self.output.script_guards,

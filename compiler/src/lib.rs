@@ -26,6 +26,7 @@ mod complaints;
 mod declarations;
 mod diagnostic;
 mod draft;
+mod echoes;
 mod exits;
 mod expressions;
 mod function;

@@ -13,6 +13,7 @@ use scruple_bytecode::sets::InstructionSet;
 
 use crate::atoms::{Atom, Atoms};
 use crate::chooser::Chooser;
+use crate::echoes::Stretches;
 use crate::lines::{LineTable, write_leb};
 use crate::narrow;
 
@@ -77,6 +78,8 @@ pub(crate) struct Output<'s> {
     pub(crate) encoding: Encoding,
     /// What chooses composites, if the encoding has any.
     pub(crate) chooser: Option<Box<Chooser<'s>>>,
+    /// The code so far by what begins where, if instructions may be carried out again.
+    pub(crate) echoes: Option<Box<Stretches>>,
     pub(crate) has_lines: bool,
     /// Code of the closed functions, and of the script's statements so far.
     pub(crate) code: Vec<u8>,
@@ -103,6 +106,7 @@ impl<'s> Output<'s> {
         Output {
             encoding,
             chooser: encoding.has_set().then(|| Chooser::new(set)),
+            echoes: (encoding == Encoding::Echo).then(Box::default),
             has_lines,
             code: Vec::new(),
             script_code: Vec::new(),

@@ -21,6 +21,7 @@ use crate::atoms::Atoms;
 use crate::branches::Branch;
 use crate::chooser::Chooser;
 use crate::draft::{GuardId, LabelId, OrderId, ScopeId, Use, VarId, Word};
+use crate::echoes::Earlier;
 use crate::function::{Function, FunctionKind};
 use crate::lines::LineTable;
 use crate::narrow;
@@ -31,6 +32,8 @@ pub(crate) struct Target<'o, 's> {
     pub(crate) encoding: Encoding,
     /// What chooses composites, if the encoding has any.
     pub(crate) chooser: Option<&'o mut Chooser<'s>>,
+    /// The code before that may be carried out again, under the encoding that has that.
+    pub(crate) earlier: Option<&'o mut Earlier>,
     pub(crate) code: &'o mut Vec<u8>,
     /// The line table, unless it is not wanted.
     pub(crate) lines: Option<&'o mut LineTable>,
@@ -60,6 +63,12 @@ pub(crate) struct Sweep<'f, 'a, 'o, 's> {
     pub(crate) is_measuring: bool,
     pub(crate) is_too_large: bool,
     pub(crate) branches: Chunks<'a, Branch, 16>,
+    /// Where this sweep's code begins.
+    pub(crate) start: u32,
+    /// What the walk that measures chose, under `echo`; and how many of those the other
+    /// walk has come to.
+    pub(crate) choices: Chunks<'a, (u8, u8), 32>,
+    pub(crate) n_followed: u32,
     /// Bytes of the instructions so far but for branches, and the number of those.
     pub(crate) bytes: u32,
     pub(crate) n_branches: u32,
@@ -83,6 +92,7 @@ pub(crate) fn sweep<'a>(
     atoms: &mut Atoms,
     target: Target<'_, '_>,
 ) -> Result<(), TooLarge> {
+    let start = narrow::to_u32(target.code.len());
     let mut sweep = Sweep {
         function,
         atoms,
@@ -90,6 +100,9 @@ pub(crate) fn sweep<'a>(
         is_measuring: true,
         is_too_large: false,
         branches: Chunks::new(arena),
+        start,
+        choices: Chunks::new(arena),
+        n_followed: 0,
         bytes: 0,
         n_branches: 0,
         place: 0,
@@ -100,6 +113,10 @@ pub(crate) fn sweep<'a>(
         needs_depth: 0,
     };
     sweep.walk();
+    if let Target { earlier: Some(earlier), chooser: Some(chooser), code, .. } = &mut sweep.target {
+        earlier.forget(chooser.set(), code, start as usize);
+        code.truncate(start as usize);
+    }
     if !sweep.is_too_large {
         sweep.relax();
     }

@@ -6,6 +6,7 @@ mod cases;
 use std::time::Instant;
 
 use cases::ACCEPTED;
+use scruple_bytecode::Encoding;
 use scruple_compiler::{Options, compile};
 
 /// Functions side by side, each of the same shape, up to a length.
@@ -41,12 +42,14 @@ type Shape = fn(usize) -> String;
 // quadratic pass over the longer one.
 #[test]
 fn time_grows_with_length_and_not_its_square() {
-    let time = |source: &str| {
+    let time = |source: &str, encoding| {
         let start = Instant::now();
-        let _ = compile(source, &Options::default());
+        let _ = compile(source, &Options { encoding, ..Options::default() });
         start.elapsed().as_secs_f64()
     };
-    let best = |source: &str| (0..3).map(|_| time(source)).fold(f64::INFINITY, f64::min);
+    let best = |source: &str, encoding| {
+        (0..3).map(|_| time(source, encoding)).fold(f64::INFINITY, f64::min)
+    };
     let shapes: [(&str, Shape); 13] = [
         ("flat functions", flat_functions),
         ("one line", |n| "a(1);".repeat(n / 5)),
@@ -82,9 +85,13 @@ fn time_grows_with_length_and_not_its_square() {
         ("closures", |n| format!("function f() {{ {} }}", "x = () => y; ".repeat(n / 13))),
     ];
     for (name, shape) in shapes {
-        let (short, long) = (best(&shape(50_000)), best(&shape(200_000)));
-        println!("{name}: {short:.4} s and {long:.4} s");
-        assert!(long < 16.0 * short + 0.02, "{name}: {short} and {long}");
+        let (short, long) = (shape(50_000), shape(200_000));
+        // `echo` looks back at the code before.
+        for encoding in [Encoding::Implied, Encoding::Echo] {
+            let (short, long) = (best(&short, encoding), best(&long, encoding));
+            println!("{name}, {}: {short:.4} s and {long:.4} s", encoding.name());
+            assert!(long < 16.0 * short + 0.02, "{name}: {short} and {long}");
+        }
     }
 }
 

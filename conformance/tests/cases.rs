@@ -114,7 +114,7 @@ fn check(case: &Case) -> Option<String> {
         first.get_or_insert(outcome);
     }
     // By the handlers alone: the same again, to the byte and the instruction.
-    for encoding in [Encoding::Implied, Encoding::Composite] {
+    for encoding in [Encoding::Implied, Encoding::Composite, Encoding::Echo] {
         let setup = Setup { encoding, ..Setup::default() };
         let stepped = run(&[&case.source], &Setup { way: Way::Stepped, ..setup });
         if let Some(problem) = judge(case, &stepped) {

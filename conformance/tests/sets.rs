@@ -13,6 +13,8 @@ use scruple_bytecode::{Encoding, Op, verify_with};
 use scruple_conformance::sets::{Dice, keep, operations, random};
 use scruple_conformance::{End, Outcome, Setup, Way, run};
 
+const WITH_SETS: &[Encoding] = &[Encoding::Composite, Encoding::Echo];
+
 fn samples() -> Vec<String> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../samples/kernels");
     let mut files: Vec<_> = fs::read_dir(folder)
@@ -49,17 +51,18 @@ fn a_script_does_the_same_under_sets_made_at_random() {
             let mut joined = 0;
             for seed in 0..3 {
                 let set = keep(&random(&found, seed));
-                let encoding = Encoding::Composite;
-                let setup = Setup { budget, encoding, set, ..Setup::default() };
-                let outcome = run(&[source], &setup);
-                assert_eq!(figures(&outcome), figures(&plain), "{set}");
-                for way in [Way::Stepped, Way::Compact] {
-                    let other = run(&[source], &Setup { way, ..setup });
-                    assert_eq!(figures(&other), figures(&plain), "{way:?}");
-                    let counts = |it: &Outcome| (it.instructions, it.fetched_bytes);
-                    assert_eq!(counts(&other), counts(&outcome), "{way:?}");
+                for &encoding in WITH_SETS {
+                    let setup = Setup { budget, encoding, set, ..Setup::default() };
+                    let outcome = run(&[source], &setup);
+                    assert_eq!(figures(&outcome), figures(&plain), "{set}");
+                    for way in [Way::Stepped, Way::Compact] {
+                        let other = run(&[source], &Setup { way, ..setup });
+                        assert_eq!(figures(&other), figures(&plain), "{way:?}");
+                        let counts = |it: &Outcome| (it.instructions, it.fetched_bytes);
+                        assert_eq!(counts(&other), counts(&outcome), "{way:?}");
+                    }
+                    joined += outcome.operations - outcome.instructions;
                 }
-                joined += outcome.operations - outcome.instructions;
             }
             joined
         })
@@ -87,10 +90,11 @@ fn a_budget_ends_a_run_at_the_same_operation_under_every_encoding() {
 }
 
 fn compiled(source: &str, buffer: &SetBuffer) -> Vec<u8> {
-    let options = scruple_compiler::Options {
-        encoding: Encoding::Composite,
-        ..scruple_compiler::Options::default()
-    };
+    compiled_as(Encoding::Composite, source, buffer)
+}
+
+fn compiled_as(encoding: Encoding, source: &str, buffer: &SetBuffer) -> Vec<u8> {
+    let options = scruple_compiler::Options { encoding, ..scruple_compiler::Options::default() };
     scruple_compiler::compile_with(source, &options, &buffer.set()).expect("a script").image
 }
 
@@ -101,7 +105,8 @@ fn the_operations_of_an_image_are_the_same_with_composites_and_without() {
         for seed in 10..14 {
             let buffer = random(&found, seed);
             let set = buffer.set();
-            let bytes = compiled(&source, &buffer);
+            let encoding = WITH_SETS[seed as usize % WITH_SETS.len()];
+            let bytes = compiled_as(encoding, &source, &buffer);
             let sets = [&set];
             let image = Image::open_with(&bytes, &sets).expect("an image");
             let mut at = 0;
@@ -155,16 +160,17 @@ fn damaged_composites_are_refused_or_run_within_their_bounds() {
         .map(|seed| {
             let buffer = random(&found, seed);
             let set = keep(&buffer);
-            let mut bytes = compiled(source, &buffer);
+            let encoding = WITH_SETS[seed as usize % WITH_SETS.len()];
+            let mut bytes = compiled_as(encoding, source, &buffer);
             let mut dice = Dice::new(seed + 1000);
             let sizes = Image::open_with(&bytes, &[set]).expect("an image").sizes();
             let begin = sizes.header + sizes.constants + sizes.functions;
             for _ in 0..1 + dice.roll(2) {
                 let at = begin + dice.roll(sizes.instructions);
-                bytes[at] = if dice.roll(2) == 0 {
-                    scruple_bytecode::sets::FIRST_ENTRY + dice.roll(set.len()) as u8
-                } else {
-                    bytes[at] ^ (1 << dice.roll(8))
+                bytes[at] = match dice.roll(5) {
+                    0 | 1 => scruple_bytecode::sets::FIRST_ENTRY + dice.roll(set.len()) as u8,
+                    2 | 3 => bytes[at] ^ (1 << dice.roll(8)),
+                    _ => scruple_bytecode::encoding::echo::ECHO,
                 };
             }
             let sum = checksum(&bytes[header::AT_CHECKSUM + 4..]);
@@ -216,7 +222,9 @@ fn an_error_has_its_line_under_every_set() {
         let word = stopped(Encoding::Word, &scruple_bytecode::sets::SHIPPED);
         for seed in 0..4 {
             let set = keep(&random(&found, seed));
-            assert_eq!(stopped(Encoding::Composite, set), word, "{slots} {set}");
+            for &encoding in WITH_SETS {
+                assert_eq!(stopped(encoding, set), word, "{slots} {set}");
+            }
         }
     }
 }

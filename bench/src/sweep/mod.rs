@@ -39,9 +39,9 @@ pub fn sweep(
     }
     let mut rows = measure::weigh(candidates, plan, done).rows;
     let ways = compiled_ways(plan, sets);
-    for &(_, own) in ways.iter().filter(|(_, own)| own.is_some()) {
+    for &(encoding, own) in ways.iter().filter(|(_, own)| own.is_some()) {
         let with_own = with_set(candidates, own);
-        let more = Plan { encodings: with_a_set(plan), ..plan.clone() };
+        let more = Plan { encodings: vec![encoding], ..plan.clone() };
         rows.extend(measure::weigh(&with_own, &more, done).rows);
     }
     // By script, as slices are put together.
@@ -219,9 +219,11 @@ mod tests {
             assert_eq!((point.scripts, point.operations), (3, swept.points[0].operations));
         }
         let bounds = swept.bounds.unwrap();
-        assert_eq!(bounds.encodings.len(), Encoding::ALL.len() + 1);
+        let n_with_sets = Encoding::ALL.iter().filter(|encoding| encoding.has_set()).count();
+        assert_eq!(bounds.encodings.len(), Encoding::ALL.len() + n_with_sets);
         let last = bounds.encodings.last().unwrap();
-        let point = swept.points.iter().find(|point| point.set == last.set).unwrap();
+        let is_last = |point: &&Point| point.set == last.set && point.encoding == last.encoding;
+        let point = swept.points.iter().find(is_last).unwrap();
         assert_eq!(last.instruction_bytes, point.instruction_bytes);
     }
 

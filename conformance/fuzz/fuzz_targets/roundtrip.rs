@@ -1,9 +1,11 @@
 //! Any operations under each encoding: decoding gives them back, one by one and
 //! in a row; and any bytes that decode are what the encoder writes for them. Any
-//! instruction set: its text reads back, and what its entries stand for decodes.
+//! instruction set: its text reads back, and what its entries stand for decodes. Any
+//! bytes as an echo: what decodes is what the encoder writes.
 #![no_main]
 
 use libfuzzer_sys::{arbitrary, fuzz_target};
+use scruple_bytecode::encoding::echo::{ECHO, Reference};
 use scruple_bytecode::encoding::{
     Byte, CODE_PADDING, Composite, Decoder, Digits, Form, Implied, Leb, Word,
 };
@@ -80,8 +82,30 @@ fn check_set(input: &Input) {
     }
 }
 
+/// The echo whose opcode byte stands at each place, whatever it is, and one of numbers
+/// from the input.
+fn check_echoes(input: &Input) {
+    for at in 0..input.code.len() {
+        let Some((reference, next)) = Reference::decode(&input.code, at) else { continue };
+        assert!(next > at + 1 && next <= input.code.len());
+        if let Some(encoded) = reference.encode() {
+            assert_eq!(encoded.as_slice()[0], ECHO);
+            assert_eq!(encoded.as_slice()[1..], input.code[at + 1..next]);
+        } else {
+            assert!(reference.back == 0 || reference.count > 8 || reference.back >> 24 != 0);
+        }
+    }
+    for &(count, back) in &input.operations {
+        let reference = Reference { count: usize::from(count), back: back.unsigned_abs() };
+        let Some(encoded) = reference.encode() else { continue };
+        let bytes = encoded.as_slice();
+        assert_eq!(Reference::decode(bytes, 0), Some((reference, bytes.len())));
+    }
+}
+
 fuzz_target!(|input: Input| {
     check_set(&input);
+    check_echoes(&input);
     for &encoding in Encoding::ALL {
         let mut code = Vec::new();
         let mut wanted = Vec::new();

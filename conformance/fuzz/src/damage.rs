@@ -6,6 +6,7 @@
 //! are to one section, whose length the header then says. Owns no expectation.
 
 use scruple_bytecode::encoding::Encoding;
+use scruple_bytecode::encoding::echo::Reference;
 use scruple_bytecode::image::{FUNCTION_RECORD_LEN, HEADER_LEN, Image, checksum, header};
 use scruple_bytecode::ops::Op;
 use scruple_bytecode::sets::FIRST_ENTRY;
@@ -127,6 +128,16 @@ fn change_instructions(data: &mut [u8], size: usize, dice: &mut Dice) -> Option<
             continue;
         }
         let wanted = fetched.next - at;
+        // An echo of whatever stands a little before.
+        if encoding == Encoding::Echo && dice.roll(3) == 0 {
+            let reference = Reference { count: 1 + dice.roll(4), back: 1 + dice.roll(90) as u32 };
+            if let Some(bytes) = reference.encode()
+                && bytes.as_slice().len() == wanted
+            {
+                data[begins + at..begins + fetched.next].copy_from_slice(bytes.as_slice());
+            }
+            continue;
+        }
         // Some of the tries have the length; where none has, nothing changes.
         for _ in 0..16 {
             let op = if dice.roll(2) == 0 { Op::ALL[dice.roll(Op::ALL.len())] } else { fetched.op };

@@ -1,6 +1,7 @@
 //! The listing: an image as text, an instruction a line.
 //!
-//! A composite has a line of its own, and its operations follow, indented.
+//! A composite has a line of its own, and its operations follow, indented; so does an
+//! echo, which tells what it refers to: from its first byte up to, not with, the second.
 //!
 //! It owns the layout of that text and nothing else; it writes to any
 //! `core::fmt::Write` and reads only the image and, if given, the source.
@@ -93,8 +94,10 @@ fn write_function_lines(
         };
         let is_label = labels.has(image, id, at);
         match instruction.single() {
-            Some(fetched) => write_marked_line(out, image, id, at, fetched, is_label)?,
-            None => write_composite(out, image, id, at, &instruction, is_label)?,
+            Some(fetched) if instruction.echoed_bytes() == 0 => {
+                write_marked_line(out, image, id, at, fetched, is_label)?;
+            }
+            _ => write_composite(out, image, id, at, &instruction, is_label)?,
         }
         at = instruction.next;
     }
@@ -137,7 +140,7 @@ fn write_marked_line(
     write_operation(out, image, function, fetched, 42)
 }
 
-/// A composite, and its operations below it.
+/// A composite or an echo, and its operations below it.
 fn write_composite(
     out: &mut dyn Write,
     image: &Image<'_>,
@@ -148,7 +151,14 @@ fn write_composite(
 ) -> fmt::Result {
     let column = write_bytes(out, image, at..instruction.next, is_label)?;
     pad(out, column, 13)?;
-    writeln!(out, "composite of {}", instruction.n_parts())?;
+    match image.echoed(at) {
+        Some(reference) => {
+            let first = at - reference.back as usize;
+            let behind = first + instruction.echoed_bytes();
+            writeln!(out, "echo of {first:04x}..{behind:04x}, {}", instruction.n_parts())?;
+        }
+        None => writeln!(out, "composite of {}", instruction.n_parts())?,
+    }
     for fetched in instruction.parts() {
         pad(out, 0, 8 + 13 + 2)?;
         write_operation(out, image, function, fetched, 40)?;

@@ -5,13 +5,15 @@
 //! start of an instruction of the same function, one operand-stack depth an
 //! instruction whichever way control came, within the depth the record states. A
 //! composite is held to the same, operation by operation; nothing leads into its middle,
-//! as nothing leads into the middle of any instruction.
+//! as nothing leads into the middle of any instruction. So is an echo, by what is right
+//! where it stands: where the instructions lie that it carries out does not count.
 //! It refuses to guess types: the interpreter checks those as it runs.
 //!
 //! One linear scan a function, in scratch memory that the caller gives.
 
 use core::fmt;
 
+use crate::encoding::echo::EchoFault;
 use crate::encoding::{CODE_PADDING, Fetched, Instruction};
 use crate::image::{CAPTURE_FREE, Constant, FREE_GLOBAL, Function, Image, ImageError, Position};
 use crate::operand::{ConstId, FieldId, FreeId, FunctionId, GlobalId, OperandKind};
@@ -38,6 +40,7 @@ enum Kind {
     Padding,
     Guard,
     NoInstruction,
+    Echo(EchoFault),
     Trap,
     Operand(Op),
     Underflow(Op),
@@ -90,6 +93,7 @@ impl fmt::Display for VerifyError {
             Kind::Padding => write!(f, "the padding behind the code is not zero"),
             Kind::Guard => write!(f, "function {at}: a guard is out of range"),
             Kind::NoInstruction => write!(f, "code offset {at}: no instruction"),
+            Kind::Echo(fault) => write!(f, "code offset {at}: an echo {fault}"),
             Kind::Trap => write!(f, "code offset {at}: an instruction that refuses to run"),
             Kind::Operand(op) => {
                 write!(f, "code offset {at}: {}: operand out of range", op.text().mnemonic)
@@ -329,7 +333,10 @@ impl<S: Scratch + ?Sized> Scan<'_, '_, S> {
         match self.image.decode_before(at, self.end) {
             Some(found) if found.last().op == Op::Trap => Err(self.error(Kind::Trap, at)),
             Some(found) => Ok(found),
-            None => Err(self.error(Kind::NoInstruction, at)),
+            None => {
+                let fault = self.image.echo_fault(at, self.end);
+                Err(self.error(fault.map_or(Kind::NoInstruction, Kind::Echo), at))
+            }
         }
     }
 

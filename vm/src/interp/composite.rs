@@ -1,4 +1,5 @@
-//! Composites: an instruction of a set, carried out as its operations.
+//! Composites: an instruction of a set, carried out as its operations; and echoes, which
+//! the image decodes into the operations of what they refer to.
 //!
 //! The loops know nothing of sets: to them an entry's opcode byte is a trap, which no
 //! verified code holds, and what carries a trap out comes here. So no other encoding
@@ -7,7 +8,7 @@
 //!
 //! Every operation is taken from the budget and carried out by the handler it has in
 //! every encoding, and observed as such; the instruction is counted once, with all its
-//! bytes. The program counter stays behind the whole instruction, so that a fault, a
+//! bytes; of an echo, what it reads elsewhere is among them. The program counter stays behind the whole instruction, so that a fault, a
 //! guard and a place in the line table are those of the instruction.
 
 use super::{At, burn};
@@ -21,19 +22,23 @@ use scruple_bytecode::encoding::Word;
 use scruple_bytecode::ops::{Flow, dispatch_any};
 
 impl<L: Layout, H: Host> Vm<'_, L, H> {
-    /// Carries out the entry whose opcode byte the program counter is just behind. The
+    /// Carries out the entry or the echo whose opcode byte the program counter is just behind. The
     /// loop has taken one operation from the budget and counted one byte.
     #[cold]
     #[inline(never)]
     pub(super) fn composite(&mut self, at: At<L>) -> Result<At<L>, Raise> {
         let image = *self.current_image();
         let begin = at.pc - 1;
-        let Some(instruction) = image.set().and_then(|set| set.decode(image.code(), begin)) else {
+        let instruction = match image.set().and_then(|set| set.decode(image.code(), begin)) {
+            None => image.decode(begin).filter(|found| found.first().op != Op::Trap),
+            found => found,
+        };
+        let Some(instruction) = instruction else {
             return Err(self.fail(at, Raise::internal("trap")));
         };
         let next = instruction.next;
         let mut tally = <H::Observer as Observer>::Tally::default();
-        <H::Observer as Observer>::count(&mut tally, next - begin - 1);
+        <H::Observer as Observer>::count(&mut tally, next - begin - 1 + instruction.echoed_bytes());
         self.host_mut().observer().absorb(tally);
         let mut at = at;
         for (index, part) in instruction.parts().enumerate() {

@@ -70,8 +70,10 @@ impl Decoder for Shipped {
 /// An instruction as its operations.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Instruction {
-    parts: [(Op, i32); MAX_PARTS],
-    n_parts: u8,
+    pub(super) parts: [(Op, i32); MAX_PARTS],
+    pub(super) n_parts: u8,
+    /// Of an echo, how many bytes the instructions take that it carries out again.
+    pub(super) echoed_bytes: u32,
     /// The position behind the instruction.
     pub next: usize,
 }
@@ -80,6 +82,11 @@ impl Instruction {
     /// How many operations it stands for.
     pub fn n_parts(&self) -> usize {
         self.n_parts as usize
+    }
+
+    /// How many bytes are read for it elsewhere: those of what an echo refers to.
+    pub fn echoed_bytes(&self) -> usize {
+        self.echoed_bytes as usize
     }
 
     /// The operations: the position behind each is that behind the instruction.
@@ -115,7 +122,7 @@ impl From<Fetched> for Instruction {
     fn from(fetched: Fetched) -> Self {
         let mut parts = [(Op::Trap, 0); MAX_PARTS];
         parts[0] = (fetched.op, fetched.operand);
-        Instruction { parts, n_parts: 1, next: fetched.next }
+        Instruction { parts, n_parts: 1, echoed_bytes: 0, next: fetched.next }
     }
 }
 
@@ -150,7 +157,7 @@ impl<'a> InstructionSet<'a> {
             };
             *place = (part.op, operand);
         }
-        Some(Instruction { parts, n_parts: entry.n_parts() as u8, next })
+        Some(Instruction { parts, n_parts: entry.n_parts() as u8, echoed_bytes: 0, next })
     }
 }
 

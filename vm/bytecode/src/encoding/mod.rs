@@ -9,9 +9,11 @@
 //! | `leb`     | one opcode byte, a LEB128 operand (signed ones zigzag) |
 //! | `implied` | `leb`, and opcodes left over by the table stand for an operation with a small operand folded in |
 //! | `composite` | `leb`, and the opcodes left over stand for the entries of an instruction set, each one to eight operations |
+//! | `echo` | `composite`, and the opcode of `trap` stands for instructions carried out again from where they stand |
 
 mod byte;
 mod composite;
+pub mod echo;
 mod leb;
 mod rows;
 

@@ -24,7 +24,7 @@
 //! classes: a constructor of a class is made by `make_class`, a function that asks for
 //! `new.target` begins with `enter_target`, a link behind the captures is set and read
 //! by operations that came with it. So is an encoding: an older build refuses its number.
-//! An image in `composite` names its instruction set by hash in the header; a machine
+//! An image in `composite` or `echo` names its instruction set by hash in the header; a machine
 //! that was not given this set refuses it.
 //!
 //! A *narrow* image has entries of 16 bits, a *wide* one of 32 (constant
@@ -45,6 +45,7 @@ use core::fmt;
 
 use error::ImageErrorKind;
 
+use crate::encoding::echo::{self, ECHO, EchoFault, Reference};
 use crate::encoding::{CODE_PADDING, Encoding, Instruction};
 use crate::leb128;
 use crate::names::{self, NameId};
@@ -268,10 +269,34 @@ impl<'a> Image<'a> {
     /// The same, of an instruction that ends before `end`.
     pub(crate) fn decode_before(&self, at: usize, end: usize) -> Option<Instruction> {
         let code = self.code.get(..end)?;
+        if self.is_echo(at) {
+            return echo::decode(self.set?, code, at).ok();
+        }
         if let Some(instruction) = self.set.and_then(|set| set.decode(code, at)) {
             return Some(instruction);
         }
         self.encoding.decode(code, at).map(Instruction::from)
+    }
+
+    /// Whether the instruction at a position is an echo, right or wrong.
+    fn is_echo(&self, at: usize) -> bool {
+        self.encoding == Encoding::Echo && self.code.get(at) == Some(&ECHO)
+    }
+
+    /// What the echo at a position refers to, if there is one.
+    pub fn echoed(&self, at: usize) -> Option<Reference> {
+        if !self.is_echo(at) {
+            return None;
+        }
+        Reference::decode(self.code, at).map(|(reference, _)| reference)
+    }
+
+    /// Why the instruction at a position is no echo, where it is meant to be one.
+    pub(crate) fn echo_fault(&self, at: usize, end: usize) -> Option<EchoFault> {
+        if !self.is_echo(at) {
+            return None;
+        }
+        echo::decode(self.set?, self.code.get(..end)?, at).err()
     }
 
     /// How many constants it has.
