@@ -124,12 +124,14 @@ Examples:
   scruple compose samples
   scruple compose samples --goal mix --weight 70 --name tides -o tides.set
   scruple compose corpus --goal bytes --no-run --format json > set.json
+  scruple compose samples --on corpus --encoding composite
 
 An entry is a short form of one operation, or 2 to 8 operations as one instruction, each operand
 fixed or free. Runs are split to the fewest bytes, as the compiler does, and every entry is weighed
 over the whole corpus with those before it. It must pay its bytes in the table that all images
 share. Beside what the set saves on these scripts stands what a set saves that was mined without the
-script in question: only that says anything of other scripts.";
+script in question: only that says anything of other scripts. Each of these sets is compiled against
+and run, its answer checked; what a model says stands apart. --on adds scripts of another origin.";
 
 /// What a set is to save.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -164,6 +166,12 @@ pub(crate) struct ComposeArguments {
     /// Only compile the scripts: no answer is checked, nothing carried out is counted
     #[arg(long)]
     pub(crate) no_run: bool,
+    /// Scripts that the set is tried on too, and not mined from
+    #[arg(long, value_name = "PATH", value_delimiter = ',')]
+    pub(crate) on: Vec<PathBuf>,
+    /// Encodings that sets are tried with, separated by commas; all that have one unless given
+    #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
+    pub(crate) encoding: Vec<Encoding>,
     /// The set's name
     #[arg(long, default_value = "mined")]
     pub(crate) name: String,
