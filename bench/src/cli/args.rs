@@ -80,6 +80,41 @@ pub(crate) enum Command {
     Listing(ListingArguments),
     /// Show what instructions took from the stack and left there
     Trace(TraceArguments),
+    /// Write what a shell completes this command line from
+    Completions(CompletionsArguments),
+    /// Write the manual, a page a command
+    Manual(ManualArguments),
+}
+
+const COMPLETIONS_EXAMPLES: &str = "\
+Examples:
+  scruple completions bash > ~/.local/share/bash-completion/completions/scruple
+  scruple completions zsh > ~/.zfunc/_scruple
+  scruple completions fish > ~/.config/fish/completions/scruple.fish";
+
+#[derive(Debug, Args)]
+#[command(after_help = COMPLETIONS_EXAMPLES)]
+pub(crate) struct CompletionsArguments {
+    /// The shell
+    #[arg(value_enum)]
+    pub(crate) shell: clap_complete::Shell,
+}
+
+const MANUAL_EXAMPLES: &str = "\
+Examples:
+  scruple manual | man -l -
+  scruple manual compose | man -l -
+  scruple manual --folder ~/.local/share/man/man1";
+
+#[derive(Debug, Args)]
+#[command(after_help = MANUAL_EXAMPLES)]
+pub(crate) struct ManualArguments {
+    /// The command whose page goes to standard output; that of `scruple` itself unless given
+    #[arg(conflicts_with = "folder")]
+    pub(crate) page: Option<String>,
+    /// A folder to write every page into
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) folder: Option<PathBuf>,
 }
 
 const RUN_EXAMPLES: &str = "\

@@ -10,6 +10,7 @@ pub(crate) mod compare;
 pub(crate) mod compose;
 pub(crate) mod fit;
 pub(crate) mod listing;
+pub(crate) mod manual;
 pub(crate) mod memory;
 pub(crate) mod merge;
 pub(crate) mod pack;
