@@ -19,11 +19,13 @@ Examples:
   scruple sweep samples --format svg > sweep.svg
   scruple sweep samples --encoding byte,composite --set mined.set --layout narrow
   scruple sweep corpus --format json --shard 2/4 > slice-2.json
+  scruple sweep samples --layout narrow --time 9 --format svg > sweep.svg
 
 Every answer is checked first, as weigh does. A point adds up the scripts that ran every way; the
 others are named. Beside the sizes stand the entropy of the opcodes and operands of this corpus and
-what deflate makes of the bytes. Time is not in it: the counts are exact and the same on every host,
-and what they cost on a board is another question.";
+what deflate makes of the bytes. The counts are exact and the same on every host. --time adds times,
+apart from them, with a front and a chart of their own: they are noisy, of this machine only, and no
+word about a board. A table for a spreadsheet has none.";
 
 #[derive(Debug, Args)]
 #[command(after_help = SWEEP_EXAMPLES)]
@@ -44,6 +46,10 @@ pub(crate) struct SweepArguments {
     /// The form of the report
     #[arg(long, default_value = "text", value_parser = format_of(Format::OF_SWEEP))]
     pub(crate) format: Format,
+    /// Run everything N rounds more, one way after the other, and tell the median and the spread
+    #[arg(long, value_name = "N", conflicts_with = "shard",
+          value_parser = clap::value_parser!(u32).range(1..=1000))]
+    pub(crate) time: Option<u32>,
     /// Measure one slice of the scripts, for `merge`: wants --format json
     #[arg(long, value_name = "I/N")]
     pub(crate) shard: Option<Shard>,

@@ -9,9 +9,9 @@ use scruple_bench::sets::{self, Sets};
 use scruple_bench::{script, sweep as library};
 use scruple_bytecode::sets::SHIPPED_SETS;
 
-use super::Verdict;
 use super::args_corpus::SweepArguments;
 use super::terminal::Terminal;
+use super::Verdict;
 
 pub(crate) fn sweep(arguments: &SweepArguments, terminal: &Terminal) -> Result<Verdict> {
     let is_json = arguments.format == Format::Json;
@@ -34,7 +34,12 @@ pub(crate) fn sweep(arguments: &SweepArguments, terminal: &Terminal) -> Result<V
     let progress = terminal.progress(n_rows as u64, "sweeping");
     let document = library::sweep(&candidates, &plan, slice, &sets, &|| progress.inc(1));
     progress.finish_and_clear();
-    let document = document?;
+    let mut document = document?;
+    if let Some(rounds) = arguments.time.filter(|_| !document.points.is_empty()) {
+        let progress = terminal.progress(u64::from(rounds), "timing");
+        library::add_times(&mut document, &candidates, &sets, rounds, &|| progress.inc(1))?;
+        progress.finish_and_clear();
+    }
     terminal.write(&report::render_sweep(&document, arguments.format)?)?;
     if arguments.format != Format::Text {
         super::complain_of_rows(&document.rows, terminal);

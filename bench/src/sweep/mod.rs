@@ -3,10 +3,11 @@
 //!
 //! It owns which scripts are added up: those that have figures every way, so that each
 //! point is over the same scripts; the others are named with their reason. It refuses
-//! packed scripts, which have one encoding. It measures no time: exact figures and
-//! times do not stand in one report.
+//! packed scripts, which have one encoding. Times are taken only if asked for, when all else is
+//! done, and stand apart ([`time`]).
 
 pub mod document;
+pub mod time;
 
 use std::collections::HashMap;
 
@@ -71,6 +72,20 @@ pub fn sweep(
         whole.images = Some(images.iter().flat_map(|(name, own)| packed(name, own)).collect());
     }
     Ok(whole)
+}
+
+/// Takes the times of a sweep's points, over the scripts that they add up.
+pub fn add_times(
+    sweep: &mut Sweep,
+    candidates: &[Candidate],
+    sets: &[Sets],
+    rounds: u32,
+    done: &(dyn Fn() + Sync),
+) -> Result<()> {
+    let is_in = |script: &str| sweep.left_out.iter().all(|out| out.script != script);
+    let times = time::measure(candidates, &sweep.points, sets, &is_in, rounds, done)?;
+    sweep.times = Some(times);
+    Ok(())
 }
 
 /// Puts the documents of slices together: bounds are of the whole corpus, so they are
