@@ -54,6 +54,8 @@ pub(crate) struct SweepArguments {
     #[arg(long, value_name = "I/N")]
     pub(crate) shard: Option<Shard>,
     #[command(flatten)]
+    pub(crate) baseline: Baseline,
+    #[command(flatten)]
     pub(crate) options: Limits,
 }
 
@@ -192,6 +194,24 @@ pub(crate) struct ComposeArguments {
     pub(crate) verbose: bool,
     #[command(flatten)]
     pub(crate) options: Limits,
+}
+
+/// A saved document to hold a measurement against, and where to save it.
+#[derive(Debug, Args)]
+pub(crate) struct Baseline {
+    /// A saved document to compare with: the exit code is 3 if a figure is larger
+    #[arg(long, value_name = "JSON", conflicts_with = "shard")]
+    pub(crate) baseline: Option<PathBuf>,
+    /// How much larger than there a figure may be, in per cent [default: 0]
+    #[arg(long, value_name = "PERCENT", requires = "baseline", value_parser = percent)]
+    pub(crate) allow: Option<Percent>,
+    /// Compare only these metrics, separated by commas
+    #[arg(long, value_name = "METRIC", value_delimiter = ',', requires = "baseline",
+          value_parser = metric())]
+    pub(crate) metric: Vec<Metric>,
+    /// Save the document as JSON, once the verdict is reached: it may be the baseline's file
+    #[arg(long, value_name = "JSON", conflicts_with = "shard")]
+    pub(crate) save: Option<PathBuf>,
 }
 
 fn metric() -> impl clap::builder::TypedValueParser<Value = Metric> {
