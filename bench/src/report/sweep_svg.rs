@@ -235,23 +235,25 @@ impl<'a> Chart<'a> {
 
     fn write_legend(&self, out: &mut String) -> std::fmt::Result {
         for (place, point) in self.shown.iter().enumerate() {
-            let y = TOP + 44.0 * place as f64;
+            // Three lines: the name of a set makes one too long for a page.
+            let y = TOP + 52.0 * place as f64;
             let (_, _, shape) = LOOKS[place % LOOKS.len()];
+            let x = LEGEND + 26.0;
             writeln!(
                 out,
                 "<path class=\"m{place}\" d=\"{shape}\" transform=\"translate({:.1} {:.1})\"/>\
-                 <text x=\"{:.1}\" y=\"{y:.1}\"><tspan font-weight=\"bold\">{} {}</tspan>, {}</text>\
-                 <text x=\"{:.1}\" y=\"{:.1}\">{} bytes, {} instructions</text>",
+                 <text x=\"{x:.1}\" y=\"{y:.1}\" font-weight=\"bold\">{} {}</text>\
+                 <text x=\"{x:.1}\" y=\"{:.1}\" font-size=\"12\">{} bytes, {} instructions</text>\
+                 <text x=\"{x:.1}\" y=\"{:.1}\" font-size=\"12\">{}</text>",
                 LEGEND + 8.0,
                 y - 4.5,
-                LEGEND + 26.0,
                 letter(place),
                 escaped(&point.name()),
-                escaped(&standing(point)),
-                LEGEND + 26.0,
-                y + 17.0,
+                y + 16.0,
                 point.instruction_bytes,
-                point.instructions
+                point.instructions,
+                y + 31.0,
+                escaped(&standing(point))
             )?;
         }
         writeln!(

@@ -95,16 +95,19 @@ fn write_entry(
     is_first: bool,
     out: &mut String,
 ) -> std::fmt::Result {
-    let y = TOP + 26.0 * number as f64;
+    let y = TOP + 27.0 * number as f64;
     writeln!(
         out,
         "<text x=\"{LEGEND}\" y=\"{y:.1}\" font-size=\"12\"><tspan font-weight=\"bold\">{}{} {}</tspan>, {}: \
-         {} ms, {}</text>",
+         {} ms</text>\
+         <text x=\"{:.1}\" y=\"{:.1}\" font-size=\"11\">{}</text>",
         letter(place),
         if is_first { "" } else { "'" },
         escaped(&point.encoding),
         point.layout.name(),
         milliseconds(point.median_ns),
+        LEGEND + 16.0,
+        y + 12.0,
         escaped(&time_standing(point))
     )
 }
