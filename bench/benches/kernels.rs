@@ -1,8 +1,12 @@
-//! The eight kernels under every encoding, with plain Rust as the floor.
+//! Every kernel under every encoding, eight of them with plain Rust as the floor.
 //!
 //! Each kernel is one group: the sample script compiled for each encoding and run
 //! with counting switched on, and `rust`, the same problem of the same size as in
-//! [`floor`]. Compiling is not part of the time: `compile` measures that.
+//! [`floor`], where there is one. Compiling is not part of the time: `compile` measures that.
+//!
+//! Criterion samples one routine after the other, so a busy minute hits some of them. The
+//! ratios to `word` at the end are therefore of runs of their own, by turns: each round
+//! runs every encoding once, and of some rounds the best counts.
 //!
 //! It refuses to measure a wrong answer: whatever does not print what the sample's
 //! `.out` file says, the published answer in it, is told and left out, and the
@@ -32,28 +36,35 @@ struct Kernel {
     /// What it prints.
     expected: &'static str,
     /// The published answer: a part of what it prints.
-    published: &'static str,
+    published: Option<&'static str>,
     /// The same in Rust.
-    floor: fn() -> String,
+    floor: Option<fn() -> String>,
 }
+
+/// Rounds of the ratios.
+const ROUNDS: u32 = 7;
 
 /// Puts a kernel together: script and output are the sample's files, read when the
 /// bench is built.
 macro_rules! kernel {
     ($name:ident, $published:expr) => {
+        Kernel { published: Some($published), floor: Some(floor::$name::run), ..kernel!($name) }
+    };
+    ($name:ident) => {
         Kernel {
             name: stringify!($name),
             script: include_str!(concat!("../../samples/kernels/", stringify!($name), ".js")),
             expected: include_str!(concat!("../../samples/kernels/", stringify!($name), ".out")),
-            published: $published,
-            floor: floor::$name::run,
+            published: None,
+            floor: None,
         }
     };
 }
 
-/// The kernels. Each published answer is told in full here, so that an edit of a
-/// sample's `.out` file cannot make a wrong answer right.
-const KERNELS: [Kernel; 8] = [
+/// The kernels. Published answers of those that have a floor are told in full here, so that
+/// an edit of a sample's `.out` file cannot make a wrong answer right; the others' are in
+/// their samples' headers.
+const KERNELS: [Kernel; 20] = [
     // FIPS 180-4, the message "abc".
     kernel!(sha256, "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad\n"),
     // The usual check value of the message "123456789".
@@ -67,6 +78,18 @@ const KERNELS: [Kernel; 8] = [
     // OEIS A000170.
     kernel!(queens, "8 92\n"),
     kernel!(mandelbrot, "cc65e64bd553ed18896de1dfe7fae3e5\n"),
+    kernel!(binary_trees),
+    kernel!(chacha20),
+    kernel!(closures),
+    kernel!(fib),
+    kernel!(json_records),
+    kernel!(md5),
+    kernel!(mt19937),
+    kernel!(partitions),
+    kernel!(primes),
+    kernel!(sort_heap),
+    kernel!(string_build),
+    kernel!(tak),
 ];
 
 /// The best times of a kernel.
@@ -75,6 +98,8 @@ struct Row {
     /// One for each encoding, in the order of `Encoding::ALL`.
     encodings: Vec<Best>,
     floor: Best,
+    /// The same of rounds by turns; nothing where an encoding gave no right answer.
+    turns: Option<Vec<Best>>,
 }
 
 impl Kernel {
@@ -83,7 +108,7 @@ impl Kernel {
         if printed != self.expected {
             return Err(format!("printed {printed:?}, not {:?}", self.expected));
         }
-        if !printed.contains(self.published) {
+        if self.published.is_some_and(|published| !printed.contains(published)) {
             return Err(format!("printed {printed:?}, without {:?}", self.published));
         }
         Ok(())
@@ -104,26 +129,74 @@ impl Kernel {
         let mut region: Region = Region::new();
         let mut group = criterion.benchmark_group(self.name);
         let mut encodings = vec![Best::default(); Encoding::ALL.len()];
+        let mut images = Vec::new();
         for (&encoding, best) in Encoding::ALL.iter().zip(&mut encodings) {
             match self.checked_image(encoding, &mut region) {
                 Ok(image) => {
                     group.bench_function(encoding.name(), |bencher| {
                         best.sample(bencher, || region.run(&image));
                     });
+                    images.push(image);
                 }
                 Err(fault) => faults.push(format!("{} {}: {fault}", self.name, encoding.name())),
             }
         }
         let mut floor = Best::default();
-        match self.check(&(self.floor)()) {
-            Ok(()) => {
-                group.bench_function("rust", |bencher| floor.sample(bencher, self.floor));
+        match self.floor.map(|run| (run, self.check(&run()))) {
+            Some((run, Ok(()))) => {
+                group.bench_function("rust", |bencher| floor.sample(bencher, run));
             }
-            Err(fault) => faults.push(format!("{} rust: {fault}", self.name)),
+            Some((_, Err(fault))) => faults.push(format!("{} rust: {fault}", self.name)),
+            None => {}
         }
         group.finish();
-        Row { name: self.name, encodings, floor }
+        // What a filter leaves out of criterion's samples is left out here.
+        let is_asked =
+            common::is_measuring() && encodings.iter().any(|one| one.seconds().is_some());
+        let is_whole = is_asked && images.len() == Encoding::ALL.len();
+        let turns = is_whole.then(|| by_turns(&images, &mut region));
+        Row { name: self.name, encodings, floor, turns }
     }
+}
+
+/// Runs each image once a round.
+fn by_turns(images: &[Vec<u8>], region: &mut Region) -> Vec<Best> {
+    let mut best = vec![Best::default(); images.len()];
+    for _ in 0..ROUNDS {
+        for (best, image) in best.iter_mut().zip(images) {
+            best.time(|| region.run(image));
+        }
+    }
+    best
+}
+
+/// Prints each encoding's time of `word`'s, kernel by kernel and in the geometric mean.
+fn print_ratios(rows: &[Row]) {
+    println!("\nOf `word`, best of {ROUNDS} rounds by turns. Noisy, and no word about a board.");
+    print!("{:<14}", "kernel");
+    for encoding in Encoding::ALL {
+        print!("{:>10}", encoding.name());
+    }
+    println!();
+    let mut logarithms = vec![Vec::new(); Encoding::ALL.len()];
+    for row in rows {
+        let Some(turns) = &row.turns else { continue };
+        let word = Encoding::ALL.iter().position(|&encoding| encoding == Encoding::Word);
+        let Some(word) = word.and_then(|index| turns[index].seconds()) else { continue };
+        print!("{:<14}", row.name);
+        for (best, logarithms) in turns.iter().zip(&mut logarithms) {
+            let ratio = best.seconds().map_or(f64::NAN, |own| own / word);
+            logarithms.push(ratio.ln());
+            print!("{ratio:>10.3}");
+        }
+        println!();
+    }
+    print!("{:<14}", "geometric mean");
+    for logarithms in &logarithms {
+        let mean = logarithms.iter().sum::<f64>() / logarithms.len() as f64;
+        print!("{:>10.3}", mean.exp());
+    }
+    println!();
 }
 
 /// Prints the best times side by side.
@@ -153,7 +226,7 @@ fn print_table(rows: &[Row]) {
 
 fn main() -> ExitCode {
     // Ten samples are the fewest that criterion takes. A run of the slowest kernel
-    // is a good part of a second, and there are forty routines to get through.
+    // is a good part of a second, and there are 150 routines to get through.
     let mut criterion = Criterion::default()
         .sample_size(10)
         .warm_up_time(Duration::from_millis(500))
@@ -165,6 +238,7 @@ fn main() -> ExitCode {
     criterion.final_summary();
     if common::is_measuring() {
         print_table(&rows);
+        print_ratios(&rows);
     }
     for fault in &faults {
         eprintln!("error: not measured: {fault}");

@@ -30,6 +30,8 @@ fn main() -> ExitCode {
         Command::Merge(arguments) => cli::merge::merge(&arguments, &terminal),
         Command::Listing(arguments) => cli::listing::listing(&arguments, &terminal),
         Command::Trace(arguments) => cli::trace::trace(&arguments, &terminal),
+        Command::Completions(arguments) => cli::manual::completions(&arguments, &terminal),
+        Command::Manual(arguments) => cli::manual::manual(&arguments, &terminal),
     };
     cli::conclude(result, &terminal)
 }

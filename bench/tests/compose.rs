@@ -7,7 +7,9 @@ use std::fs;
 
 use common::schema::check_schema;
 use common::{folder, scruple, scruple_in};
-use scruple_bench::compose::document::Composition;
+use scruple_bench::compose::document::{Composition, Stranger};
+use scruple_bench::document::{Document, Row};
+use scruple_bytecode::Encoding;
 use scruple_bytecode::sets::SetBuffer;
 
 const CORPUS: &[&str] = &["samples/marrow-brook", "samples/kernels/fib.js"];
@@ -26,7 +28,9 @@ fn document(args: &[&str]) -> Composition {
 
 #[test]
 fn the_report_of_a_mined_set() {
-    insta::assert_snapshot!(compose(&["--entries", "24"]));
+    // Other encodings do not move it.
+    let args = ["--entries", "24", "--encoding", "composite"];
+    insta::assert_snapshot!(compose(&args));
 }
 
 #[test]
@@ -59,8 +63,62 @@ fn what_the_entries_save_adds_up_to_what_the_set_saves() {
     }
     assert!(bytes > mined.table_bytes as i64);
     // The compiler joins less than the model: never fewer bytes, and not many more.
-    assert!((sum.in_sample..sum.in_sample * 106 / 100).contains(&sum.compiled_in_sample));
-    assert!((sum.held_out..sum.held_out * 106 / 100).contains(&sum.compiled_held_out));
+    let trials = mined.sum_trials.iter().find(|trials| trials.encoding == "composite").unwrap();
+    let near = |compiled: u64, model: u64| (model..model * 106 / 100).contains(&compiled);
+    assert!(near(trials.in_sample.instruction_bytes, sum.in_sample));
+    assert!(near(trials.held_out.instruction_bytes, sum.held_out));
+    assert!(near(trials.in_sample.instructions.unwrap(), sum.dispatched_in_sample));
+    assert!(near(trials.held_out.instructions.unwrap(), sum.dispatched_held_out));
+}
+
+// Against `weigh`, which is another way to the same figures: it is given the set as a file.
+#[test]
+fn what_is_compiled_and_run_is_what_weigh_finds_with_the_same_set() {
+    let folder = folder("tried", &[]);
+    let file = folder.join("tried.set");
+    let file = file.to_str().unwrap();
+    let mined = document(&["-o", file]);
+    let weighed = scruple(&[&["weigh", "--format", "json", "--set", file], CORPUS].concat());
+    assert_eq!(weighed.code, 0, "{}", weighed.err);
+    let weighed: Document = serde_json::from_str(&weighed.out).unwrap();
+    let has_set: Vec<&str> =
+        Encoding::ALL.iter().filter(|one| one.has_set()).map(|one| one.name()).collect();
+    for row in &mined.rows {
+        let names: Vec<&str> = row.trials.iter().map(|one| one.encoding.as_str()).collect();
+        assert_eq!(names, has_set);
+        for trials in &row.trials {
+            let is_same =
+                |other: &&Row| other.script == row.script && other.encoding == trials.encoding;
+            let figures = weighed.rows.iter().find(is_same).unwrap().figures.as_ref().unwrap();
+            let trial = trials.in_sample;
+            assert_eq!(trial.instruction_bytes, figures.image.instructions);
+            assert_eq!(trial.image_bytes, figures.image.total);
+            assert_eq!(trial.instructions, Some(figures.instructions));
+            assert_eq!(row.figures.operations, figures.operations);
+        }
+    }
+}
+
+#[test]
+fn a_set_tried_elsewhere_was_not_mined_there() {
+    let alone = document(&[]);
+    let on = ["--on", "samples/kernels/md5.js,samples/kernels/closures.js"];
+    let mined = document(&[&on[..], &["--encoding", "composite"]].concat());
+    assert_eq!(mined.set_text, alone.set_text);
+    let elsewhere = mined.elsewhere.unwrap();
+    assert_eq!((elsewhere.rows.len(), elsewhere.left_out.len()), (2, 0));
+    for row in &elsewhere.rows {
+        let [abroad] = row.trials.as_slice() else { panic!("composite alone") };
+        let trial = &abroad.trial;
+        assert!(row.answer_checked && trial.instruction_bytes < row.byte);
+        assert!(trial.instructions.is_some_and(|instructions| instructions < row.operations));
+    }
+    let sum = |read: fn(&Stranger) -> u64| elsewhere.rows.iter().map(read).sum::<u64>();
+    assert_eq!(sum(|row| row.byte), elsewhere.sum.byte);
+    let trial = |row: &Stranger| row.trials[0].trial.instruction_bytes;
+    assert_eq!(sum(trial), trial(&elsewhere.sum));
+    let refused = scruple(&["compose", "samples/kernels/fib.js", "--encoding", "leb"]);
+    assert!(refused.err.contains("leb has no instruction set"), "{}", refused.err);
 }
 
 #[test]
@@ -98,6 +156,11 @@ fn held_out_a_script_has_nothing_from_itself() {
     let figures = row.figures;
     assert!(figures.in_sample * 2 < figures.leb, "{figures:?}");
     assert!(figures.held_out * 10 > figures.leb * 8, "{figures:?}");
+    // Compiled, its own statements are laid down one by one.
+    for trials in &row.trials {
+        assert!(trials.held_out.instruction_bytes * 10 > figures.leb * 8, "{trials:?}");
+        assert!(trials.in_sample.instruction_bytes < trials.held_out.instruction_bytes);
+    }
     assert!(!row.answer_checked);
 }
 
@@ -112,6 +175,10 @@ fn what_cannot_be_mined_is_named_or_refused() {
     assert!(!outcome.out.contains("wrong.js"), "a wrong answer is not mined");
     let unrun = scruple_in(&folder, &["compose", "wrong.js", "--no-run"]);
     assert_eq!(unrun.code, 0, "{}", unrun.err);
+    let unrun = scruple_in(&folder, &["compose", "wrong.js", "--no-run", "--format", "json"]);
+    check_schema("compose", &unrun.out);
+    let unrun: Composition = serde_json::from_str(&unrun.out).unwrap();
+    assert!(unrun.sum_trials.iter().all(|trials| trials.held_out.instructions.is_none()));
     let refused = scruple_in(&folder, &["compose", "wrong.js", "--no-run", "--goal", "mix"]);
     assert_eq!(refused.code, 1);
     assert!(refused.err.contains("its goal can only be bytes"), "{}", refused.err);

@@ -11,10 +11,13 @@ use std::process::Command;
 use common::spliced;
 use serde_json::Value;
 
-fn weigh(args: &[&str]) -> Value {
+/// The goal of the shipped set, which each script is held out of in turn.
+const MINED: &[&str] = &["--goal", "mix", "--weight", "60", "--name", "shipped"];
+
+fn json_of(command: &str, args: &[&str]) -> Value {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
     let output = Command::new(env!("CARGO_BIN_EXE_scruple"))
-        .args(["weigh", "samples", "--format", "json"])
+        .args([command, "samples", "--format", "json"])
         .args(args)
         .current_dir(root)
         .output()
@@ -104,15 +107,48 @@ fn layouts(report: &Value) -> String {
     table
 }
 
+/// What sets are worth on the samples that they were not mined from: compiled and run.
+fn held_out(mined: &Value) -> String {
+    let sum = &mined["sum"];
+    let (byte, operations) = (number(sum, &["byte"]), number(sum, &["operations"]));
+    let implied = number(sum, &["implied"]);
+    let table = number(mined, &["held_out_table_bytes"]);
+    let ratio = |part: u64, whole: u64| part as f64 / whole as f64;
+    let mut text = format!(
+        "\n| encoding | instruction bytes | of `byte` | with a table once | of `byte` | instructions | of `implied` |\n\
+         | --- | ---: | ---: | ---: | ---: | ---: | ---: |\n\
+         | `byte` | {byte} | 1.000 | {byte} | 1.000 | {operations} | 1.000 |\n\
+         | `implied` | {implied} | {0:.3} | {implied} | {0:.3} | {operations} | 1.000 |\n",
+        ratio(implied, byte)
+    );
+    for trials in mined["sum_trials"].as_array().expect("trials") {
+        let bytes = number(trials, &["held_out", "instruction_bytes"]);
+        let instructions = number(trials, &["held_out", "instructions"]);
+        writeln!(
+            text,
+            "| `{}` | {bytes} | {:.3} | {} | {:.3} | {instructions} | {:.3} |",
+            trials["encoding"].as_str().expect("a name"),
+            ratio(bytes, byte),
+            bytes + table,
+            ratio(bytes + table, byte),
+            ratio(instructions, operations),
+        )
+        .expect("writing to a string");
+    }
+    text
+}
+
 #[test]
 fn the_tables_are_fresh() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
     let text = std::fs::read_to_string(&path).expect("the README");
-    let report = weigh(&[]);
-    let both = weigh(&["--encoding", "implied", "--layout", "narrow,wide"]);
+    let report = json_of("weigh", &[]);
+    let both = json_of("weigh", &["--encoding", "implied", "--layout", "narrow,wide"]);
     let fresh = spliced(&text, "encodings", &encodings(&report));
     let fresh = spliced(&fresh, "scripts", &scripts(&report));
     let fresh = spliced(&fresh, "layouts", &layouts(&both));
+    let mined = json_of("compose", MINED);
+    let fresh = spliced(&fresh, "held out", &held_out(&mined));
     if std::env::var_os("UPDATE_README").is_some() {
         std::fs::write(&path, fresh).expect("writing the README");
         return;

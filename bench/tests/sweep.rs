@@ -62,6 +62,40 @@ fn the_document_of_a_sweep_satisfies_its_schema() {
 }
 
 #[test]
+fn times_stand_apart_and_move_no_exact_figure() {
+    let corpus = ["samples/marrow-brook/telemetry.js", "--encoding", "word,leb"];
+    let run = |more: &[&str]| {
+        let outcome = scruple(&[&["sweep"], &corpus[..], more].concat());
+        assert_eq!((outcome.code, outcome.err.as_str()), (0, ""));
+        outcome.out
+    };
+    let plain = run(&["--format", "json"]);
+    let timed = run(&["--format", "json", "--time", "3"]);
+    check_schema("sweep", &timed);
+    let mut timed: Sweep = serde_json::from_str(&timed).unwrap();
+    let times = timed.times.take().unwrap();
+    assert_eq!(timed, serde_json::from_str(&plain).unwrap());
+    assert_eq!((times.rounds, times.scripts, times.points.len()), (3, 1, 4));
+    for (time, point) in times.points.iter().zip(&timed.points) {
+        assert_eq!((time.name(), time.layout), (point.name(), point.layout));
+        assert_eq!(time.instruction_bytes, point.instruction_bytes);
+        assert!(0 < time.least_ns && time.least_ns <= time.median_ns);
+        assert!(time.median_ns <= time.most_ns);
+    }
+    let text = run(&["--time", "1"]);
+    assert!(text.contains("time, 1 scripts, 1 rounds") && text.contains("Noisy"), "{text}");
+    let chart = run(&["--time", "2", "--format", "svg"]);
+    for words in ["Bytes against instructions", "Bytes against time", "milliseconds", "Noisy"] {
+        assert!(chart.contains(words), "{words}");
+    }
+    assert_eq!(chart.matches("<svg").count(), 1);
+    assert_eq!(run(&["--format", "csv"]), run(&["--format", "csv", "--time", "1"]));
+    let slice = ["sweep", "samples", "--time", "2", "--shard", "1/2", "--format", "json"];
+    assert_eq!(scruple(&slice).code, 2, "times of slices are of unlike machines");
+    assert_eq!(scruple(&["sweep", "samples", "--time", "0"]).code, 2);
+}
+
+#[test]
 fn a_script_with_a_wrong_answer_is_left_out_and_named() {
     let files: &[(&str, &[u8])] = &[
         ("right.js", b"console.log(1);"),

@@ -77,7 +77,7 @@ fn encodings_differ_in_their_bytes_alone() {
             let figures = row.figures.as_ref().unwrap();
             let encoding = &row.encoding;
             assert_eq!(figures.operations, first.operations, "{script} {encoding}");
-            let joins = Encoding::from_name(encoding).is_some_and(Encoding::has_set);
+            let joins = Encoding::from_name(encoding).unwrap().has_set();
             assert_eq!(figures.instructions < first.instructions, joins, "{script} {encoding}");
             assert_eq!(figures.heap_high_water, first.heap_high_water, "{script} {encoding}");
             assert_eq!(figures.live_peak, first.live_peak, "{script} {encoding}");

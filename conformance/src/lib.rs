@@ -4,7 +4,9 @@
 //! It owns no expectation: those lie beside the suites, each with its source.
 
 pub mod commonjs;
+pub mod corpus;
 pub mod packages;
+pub mod programs;
 pub mod sets;
 pub mod suite;
 

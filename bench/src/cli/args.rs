@@ -11,7 +11,9 @@ use scruple_bench::report::Format;
 use scruple_bench::shard::Shard;
 use scruple_bytecode::Encoding;
 
-use super::args_corpus::{CompareArguments, ComposeArguments, MergeArguments, SweepArguments};
+use super::args_corpus::{
+    Baseline, CompareArguments, ComposeArguments, MergeArguments, SweepArguments,
+};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -80,6 +82,41 @@ pub(crate) enum Command {
     Listing(ListingArguments),
     /// Show what instructions took from the stack and left there
     Trace(TraceArguments),
+    /// Write what a shell completes this command line from
+    Completions(CompletionsArguments),
+    /// Write the manual, a page a command
+    Manual(ManualArguments),
+}
+
+const COMPLETIONS_EXAMPLES: &str = "\
+Examples:
+  scruple completions bash > ~/.local/share/bash-completion/completions/scruple
+  scruple completions zsh > ~/.zfunc/_scruple
+  scruple completions fish > ~/.config/fish/completions/scruple.fish";
+
+#[derive(Debug, Args)]
+#[command(after_help = COMPLETIONS_EXAMPLES)]
+pub(crate) struct CompletionsArguments {
+    /// The shell
+    #[arg(value_enum)]
+    pub(crate) shell: clap_complete::Shell,
+}
+
+const MANUAL_EXAMPLES: &str = "\
+Examples:
+  scruple manual | man -l -
+  scruple manual compose | man -l -
+  scruple manual --folder ~/.local/share/man/man1";
+
+#[derive(Debug, Args)]
+#[command(after_help = MANUAL_EXAMPLES)]
+pub(crate) struct ManualArguments {
+    /// The command whose page goes to standard output; that of `scruple` itself unless given
+    #[arg(conflicts_with = "folder")]
+    pub(crate) page: Option<String>,
+    /// A folder to write every page into
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) folder: Option<PathBuf>,
 }
 
 const RUN_EXAMPLES: &str = "\
@@ -138,6 +175,7 @@ const WEIGH_EXAMPLES: &str = r#"Examples:
   scruple weigh samples --layout narrow,wide
   scruple weigh samples --limits limits.toml --tighten
   scruple weigh samples --format json --shard 1/4 > slice-1.json
+  scruple weigh samples --baseline main.json --allow 0.5 --save main.json
 
 A script is weighed only if its answer is right: NAME.out beside NAME.js holds what it must print.
 Without such a file it is weighed and marked with a question mark. An image has one row, under its
@@ -156,7 +194,9 @@ A file of limits is TOML. Names of figures are those of --format csv:
   instruction_bytes = { of = "byte", percent = 60 }      # of the same under another encoding
 
 With it the exit code is 3 if a limit is exceeded, or if what it needs was not measured. That is
-decided before --tighten and --loosen rewrite the file."#;
+decided before --tighten and --loosen rewrite the file. So it is with a baseline, a document that
+was saved: the exit code is 3 if a figure is larger than there by more than is allowed, or if a row
+of it has no figure now; --save comes after the verdict, and not if a script failed."#;
 
 #[derive(Debug, Args)]
 #[command(after_help = WEIGH_EXAMPLES)]
@@ -189,6 +229,8 @@ pub(crate) struct WeighArguments {
     /// Measure one slice of the scripts, for `merge`
     #[arg(long, value_name = "I/N", conflicts_with = "limits")]
     pub(crate) shard: Option<Shard>,
+    #[command(flatten)]
+    pub(crate) baseline: Baseline,
     /// Show the categories of both peaks, the ten largest sites of the high-water mark (two runs
     /// more a row), and what the columns mean
     #[arg(short, long)]

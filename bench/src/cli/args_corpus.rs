@@ -19,11 +19,13 @@ Examples:
   scruple sweep samples --format svg > sweep.svg
   scruple sweep samples --encoding byte,composite --set mined.set --layout narrow
   scruple sweep corpus --format json --shard 2/4 > slice-2.json
+  scruple sweep samples --layout narrow --time 9 --format svg > sweep.svg
 
 Every answer is checked first, as weigh does. A point adds up the scripts that ran every way; the
 others are named. Beside the sizes stand the entropy of the opcodes and operands of this corpus and
-what deflate makes of the bytes. Time is not in it: the counts are exact and the same on every host,
-and what they cost on a board is another question.";
+what deflate makes of the bytes. The counts are exact and the same on every host. --time adds times,
+apart from them, with a front and a chart of their own: they are noisy, of this machine only, and no
+word about a board. A table for a spreadsheet has none.";
 
 #[derive(Debug, Args)]
 #[command(after_help = SWEEP_EXAMPLES)]
@@ -44,9 +46,15 @@ pub(crate) struct SweepArguments {
     /// The form of the report
     #[arg(long, default_value = "text", value_parser = format_of(Format::OF_SWEEP))]
     pub(crate) format: Format,
+    /// Run everything N rounds more, one way after the other, and tell the median and the spread
+    #[arg(long, value_name = "N", conflicts_with = "shard",
+          value_parser = clap::value_parser!(u32).range(1..=1000))]
+    pub(crate) time: Option<u32>,
     /// Measure one slice of the scripts, for `merge`: wants --format json
     #[arg(long, value_name = "I/N")]
     pub(crate) shard: Option<Shard>,
+    #[command(flatten)]
+    pub(crate) baseline: Baseline,
     #[command(flatten)]
     pub(crate) options: Limits,
 }
@@ -124,12 +132,14 @@ Examples:
   scruple compose samples
   scruple compose samples --goal mix --weight 70 --name tides -o tides.set
   scruple compose corpus --goal bytes --no-run --format json > set.json
+  scruple compose samples --on corpus --encoding composite
 
 An entry is a short form of one operation, or 2 to 8 operations as one instruction, each operand
 fixed or free. Runs are split to the fewest bytes, as the compiler does, and every entry is weighed
 over the whole corpus with those before it. It must pay its bytes in the table that all images
 share. Beside what the set saves on these scripts stands what a set saves that was mined without the
-script in question: only that says anything of other scripts.";
+script in question: only that says anything of other scripts. Each of these sets is compiled against
+and run, its answer checked; what a model says stands apart. --on adds scripts of another origin.";
 
 /// What a set is to save.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -164,6 +174,12 @@ pub(crate) struct ComposeArguments {
     /// Only compile the scripts: no answer is checked, nothing carried out is counted
     #[arg(long)]
     pub(crate) no_run: bool,
+    /// Scripts that the set is tried on too, and not mined from
+    #[arg(long, value_name = "PATH", value_delimiter = ',')]
+    pub(crate) on: Vec<PathBuf>,
+    /// Encodings that sets are tried with, separated by commas; all that have one unless given
+    #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
+    pub(crate) encoding: Vec<Encoding>,
     /// The set's name
     #[arg(long, default_value = "mined")]
     pub(crate) name: String,
@@ -178,6 +194,24 @@ pub(crate) struct ComposeArguments {
     pub(crate) verbose: bool,
     #[command(flatten)]
     pub(crate) options: Limits,
+}
+
+/// A saved document to hold a measurement against, and where to save it.
+#[derive(Debug, Args)]
+pub(crate) struct Baseline {
+    /// A saved document to compare with: the exit code is 3 if a figure is larger
+    #[arg(long, value_name = "JSON", conflicts_with = "shard")]
+    pub(crate) baseline: Option<PathBuf>,
+    /// How much larger than there a figure may be, in per cent [default: 0]
+    #[arg(long, value_name = "PERCENT", requires = "baseline", value_parser = percent)]
+    pub(crate) allow: Option<Percent>,
+    /// Compare only these metrics, separated by commas
+    #[arg(long, value_name = "METRIC", value_delimiter = ',', requires = "baseline",
+          value_parser = metric())]
+    pub(crate) metric: Vec<Metric>,
+    /// Save the document as JSON, once the verdict is reached: it may be the baseline's file
+    #[arg(long, value_name = "JSON", conflicts_with = "shard")]
+    pub(crate) save: Option<PathBuf>,
 }
 
 fn metric() -> impl clap::builder::TypedValueParser<Value = Metric> {

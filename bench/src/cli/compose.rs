@@ -5,6 +5,7 @@ use std::fs;
 use anyhow::{Context, Result, ensure};
 use scruple_bench::compose::{self as library, Wish};
 use scruple_bench::{report, script};
+use scruple_bytecode::Encoding;
 
 use super::Verdict;
 use super::args_corpus::{ComposeArguments, Goal};
@@ -21,15 +22,20 @@ pub(crate) fn compose(arguments: &ComposeArguments, terminal: &Terminal) -> Resu
         "--no-run has no counts: its goal can only be bytes"
     );
     let scripts = script::gather(&arguments.paths, &arguments.options.to_options())?;
+    let others = script::gather(&arguments.on, &arguments.options.to_options())?;
     let wish = Wish {
         name: arguments.name.clone(),
         bytes_percent,
         most_entries: arguments.entries,
         least_programs: arguments.programs,
         runs: !arguments.no_run,
+        encodings: match arguments.encoding.as_slice() {
+            [] => Encoding::ALL.iter().copied().filter(|encoding| encoding.has_set()).collect(),
+            asked => super::each_once(asked),
+        },
     };
-    let progress = terminal.progress(2 * scripts.len() as u64, "mining");
-    let composition = library::compose(&scripts, &wish, &|| progress.inc(1));
+    let progress = terminal.progress((3 * scripts.len() + others.len()) as u64, "mining");
+    let composition = library::compose(&scripts, &others, &wish, &|| progress.inc(1));
     progress.finish_and_clear();
     let composition = composition?;
     if let Some(to) = &arguments.output {
@@ -37,5 +43,8 @@ pub(crate) fn compose(arguments: &ComposeArguments, terminal: &Terminal) -> Resu
     }
     let text = report::render_composition(&composition, arguments.format, arguments.verbose)?;
     terminal.write(&text)?;
-    Ok(if composition.left_out.is_empty() { Verdict::Fine } else { Verdict::Wrong })
+    let elsewhere = composition.elsewhere.as_ref();
+    let is_complete = composition.left_out.is_empty()
+        && elsewhere.is_none_or(|elsewhere| elsewhere.left_out.is_empty());
+    Ok(if is_complete { Verdict::Fine } else { Verdict::Wrong })
 }

@@ -5,11 +5,13 @@
 
 pub(crate) mod args;
 pub(crate) mod args_corpus;
+pub(crate) mod baseline;
 pub(crate) mod board;
 pub(crate) mod compare;
 pub(crate) mod compose;
 pub(crate) mod fit;
 pub(crate) mod listing;
+pub(crate) mod manual;
 pub(crate) mod memory;
 pub(crate) mod merge;
 pub(crate) mod pack;

@@ -1,6 +1,7 @@
 //! `sweep`: every encoding over every layout on a corpus, with the bounds.
 
 use anyhow::{Result, ensure};
+use scruple_bench::compare::Content;
 use scruple_bench::layout::HeapLayout;
 use scruple_bench::measure::Plan;
 use scruple_bench::options::RunOptions;
@@ -9,13 +10,14 @@ use scruple_bench::sets::{self, Sets};
 use scruple_bench::{script, sweep as library};
 use scruple_bytecode::sets::SHIPPED_SETS;
 
-use super::Verdict;
 use super::args_corpus::SweepArguments;
 use super::terminal::Terminal;
+use super::{Verdict, baseline};
 
 pub(crate) fn sweep(arguments: &SweepArguments, terminal: &Terminal) -> Result<Verdict> {
     let is_json = arguments.format == Format::Json;
     ensure!(arguments.shard.is_none() || is_json, "--shard wants --format json: see merge");
+    let before = baseline::read(&arguments.baseline)?;
     let sets: Vec<Sets> = match arguments.set.as_slice() {
         [] => vec![SHIPPED_SETS],
         files => files.iter().map(|file| sets::read(file)).collect::<Result<_, _>>()?,
@@ -34,10 +36,24 @@ pub(crate) fn sweep(arguments: &SweepArguments, terminal: &Terminal) -> Result<V
     let progress = terminal.progress(n_rows as u64, "sweeping");
     let document = library::sweep(&candidates, &plan, slice, &sets, &|| progress.inc(1));
     progress.finish_and_clear();
-    let document = document?;
+    let mut document = document?;
+    if let Some(rounds) = arguments.time.filter(|_| !document.points.is_empty()) {
+        let progress = terminal.progress(u64::from(rounds), "timing");
+        library::add_times(&mut document, &candidates, &sets, rounds, &|| progress.inc(1))?;
+        progress.finish_and_clear();
+    }
     terminal.write(&report::render_sweep(&document, arguments.format)?)?;
     if arguments.format != Format::Text {
         super::complain_of_rows(&document.rows, terminal);
     }
-    Ok(if document.left_out.is_empty() { Verdict::Fine } else { Verdict::Wrong })
+    let is_complete = document.left_out.is_empty();
+    let json = report::render_sweep(&document, Format::Json)?;
+    let now = Content::Swept(Box::new(document));
+    let holds =
+        baseline::conclude(&arguments.baseline, before, now, &json, arguments.format, terminal)?;
+    Ok(match (holds, is_complete) {
+        (false, _) => Verdict::Exceeded,
+        (_, false) => Verdict::Wrong,
+        _ => Verdict::Fine,
+    })
 }

@@ -1,6 +1,7 @@
 //! `weigh`: gathers scripts, measures them, and writes the report.
 
 use anyhow::{Result, ensure};
+use scruple_bench::compare::Content;
 use scruple_bench::document::Document;
 use scruple_bench::limits::file::LimitFile;
 use scruple_bench::limits::{self, Rewriting};
@@ -10,13 +11,14 @@ use scruple_bench::script;
 
 use super::args::WeighArguments;
 use super::terminal::Terminal;
-use super::{Verdict, with_set};
+use super::{Verdict, baseline, with_set};
 
 /// How many sites `-v` shows of each peak.
 const SITES: usize = 10;
 
 pub(crate) fn weigh(arguments: &WeighArguments, terminal: &Terminal) -> Result<Verdict> {
     // A file that is wrong ends this before anything is measured.
+    let before = baseline::read(&arguments.baseline)?;
     let limit_file = arguments.limits.as_deref().map(LimitFile::read).transpose()?;
     let mut candidates = script::gather(
         &arguments.paths,
@@ -42,8 +44,13 @@ pub(crate) fn weigh(arguments: &WeighArguments, terminal: &Terminal) -> Result<V
             terminal.complain(&report::render_checks(checks, false));
         }
     }
-    // The verdict is of the limits as they were.
+    // The verdict is of the limits and the baseline as they were.
+    let json = report::render(&document, Format::Json, false)?;
+    let now = Content::Weighed(Box::new(document.clone()));
+    let holds =
+        baseline::conclude(&arguments.baseline, before, now, &json, arguments.format, terminal)?;
     let verdict = match &limit_file {
+        _ if !holds => Verdict::Exceeded,
         Some(_) if !document.keeps_limits() => Verdict::Exceeded,
         _ if !document.is_complete() => Verdict::Wrong,
         _ => Verdict::Fine,

@@ -37,6 +37,16 @@ pub enum Content {
     Swept(Box<Sweep>),
 }
 
+impl Content {
+    /// Whether every script has its figures.
+    pub fn is_complete(&self) -> bool {
+        match self {
+            Content::Weighed(document) => document.is_complete(),
+            Content::Swept(sweep) => sweep.left_out.is_empty(),
+        }
+    }
+}
+
 /// What to compare, and what counts as worse.
 #[derive(Clone, Debug, Default)]
 pub struct Question {

@@ -7,7 +7,7 @@ use crate::document::Lab;
 use crate::sweep::document::LeftOut;
 
 /// The version of this form; see [`crate::document::SCHEMA`].
-pub const SCHEMA: u32 = 1;
+pub const SCHEMA: u32 = 2;
 
 /// A mined instruction set, and what it is worth.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -37,8 +37,13 @@ pub struct Composition {
     pub rows: Vec<Row>,
     /// All scripts together.
     pub sum: Figures,
+    /// The same, compiled and run: an entry an encoding that has a set.
+    pub sum_trials: Vec<Trials>,
     /// Scripts that were not looked at.
     pub left_out: Vec<LeftOut>,
+    /// What the set is worth on a corpus it was not mined from, if one was given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub elsewhere: Option<Elsewhere>,
     /// The set as a file.
     pub set_text: String,
     /// The hash that images name it by.
@@ -95,10 +100,72 @@ pub struct Row {
     pub answer_checked: bool,
     /// What it takes.
     pub figures: Figures,
+    /// What it takes compiled and run, an entry an encoding that has a set.
+    pub trials: Vec<Trials>,
 }
 
-/// What scripts take: as they are, with the set that was mined from all of them, and
-/// with one that was mined from all others.
+/// One encoding, by compiling and running.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Trials {
+    /// The encoding's name.
+    pub encoding: String,
+    /// With the set.
+    pub in_sample: Trial,
+    /// With a set that the script was no part of.
+    pub held_out: Trial,
+}
+
+/// What was compiled and carried out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Trial {
+    /// Bytes of instructions.
+    pub instruction_bytes: u64,
+    /// Bytes of the image.
+    pub image_bytes: u64,
+    /// Instructions carried out; nothing where scripts are only compiled.
+    pub instructions: Option<u64>,
+}
+
+/// Scripts that the set was not mined from.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Elsewhere {
+    /// A row a script.
+    pub rows: Vec<Stranger>,
+    /// All together: its name is no script's.
+    pub sum: Stranger,
+    /// Scripts that were not looked at.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// A script that the set was not mined from.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Stranger {
+    /// The script.
+    pub script: String,
+    /// Whether what it printed was compared with what it must print.
+    pub answer_checked: bool,
+    /// Instruction bytes under `byte`.
+    pub byte: u64,
+    /// Under `implied`.
+    pub implied: u64,
+    /// Operations carried out: the instructions of `implied`.
+    pub operations: u64,
+    /// With the set, an entry an encoding that has one.
+    pub trials: Vec<Abroad>,
+}
+
+/// One encoding with the set.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Abroad {
+    /// The encoding's name.
+    pub encoding: String,
+    /// What it takes.
+    #[serde(flatten)]
+    pub trial: Trial,
+}
+
+/// What scripts take as they are, and by the model of `composite` with the set that was
+/// mined from all of them, and with one that was mined from all others.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Figures {
     /// Instruction bytes under `byte`.
@@ -107,21 +174,19 @@ pub struct Figures {
     pub leb: u64,
     /// Under `implied`.
     pub implied: u64,
-    /// By the model, with the set.
+    /// Bytes of the image under `byte`.
+    pub byte_image: u64,
+    /// Under `implied`.
+    pub implied_image: u64,
+    /// Operations carried out: the instructions of these three.
+    pub operations: u64,
+    /// Instruction bytes by the model, with the set.
     pub in_sample: u64,
     /// By the model, with a set that this script was no part of.
     pub held_out: u64,
-    /// As the compiler makes them under `composite`, with the set.
-    pub compiled_in_sample: u64,
-    /// The same with a set that this script was no part of.
-    pub compiled_held_out: u64,
-    /// Bytes of the image but for its instructions, as under `leb`.
-    pub rest_of_image: u64,
-    /// Operations carried out.
-    pub operations: u64,
-    /// Instructions carried out with the set.
+    /// Instructions carried out by the model, with the set.
     pub dispatched_in_sample: u64,
-    /// Instructions carried out with a set that this script was no part of.
+    /// By the model, with a set that this script was no part of.
     pub dispatched_held_out: u64,
 }
 
@@ -131,12 +196,11 @@ impl Figures {
         self.byte += other.byte;
         self.leb += other.leb;
         self.implied += other.implied;
+        self.byte_image += other.byte_image;
+        self.implied_image += other.implied_image;
+        self.operations += other.operations;
         self.in_sample += other.in_sample;
         self.held_out += other.held_out;
-        self.compiled_in_sample += other.compiled_in_sample;
-        self.compiled_held_out += other.compiled_held_out;
-        self.rest_of_image += other.rest_of_image;
-        self.operations += other.operations;
         self.dispatched_in_sample += other.dispatched_in_sample;
         self.dispatched_held_out += other.dispatched_held_out;
     }

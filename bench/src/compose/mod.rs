@@ -4,27 +4,30 @@
 //! It owns the evaluation, which is honest by construction: beside what a set saves on
 //! the scripts it comes from stands, script by script, what a set saves that was mined
 //! from all others; and images are added up alone and with the shared table counted
-//! once. [`model`] says what is counted, [`mine`](mod@mine) what is chosen. It refuses to
-//! promise what a compiler does that splits runs another way.
+//! once. [`model`] says what is counted while a set is chosen, [`mine`](mod@mine) what is
+//! chosen, [`trial`] what comes of it: every set, those of the held-out scripts too, is
+//! compiled against and run. It refuses to promise anything of scripts that were not given.
 
 mod candidates;
 pub mod document;
 pub mod mine;
 pub mod model;
 pub mod profile;
+pub mod trial;
 
 use anyhow::{Context, Result, ensure};
 use rayon::prelude::*;
 use scruple_bytecode::Encoding;
-use scruple_bytecode::image::Image;
 use scruple_bytecode::sets::{InstructionSet, Part, SetBuffer};
 
-use crate::build::{self, STACK_BYTES};
+use crate::build::STACK_BYTES;
 use crate::document::Lab;
-use crate::measure::refused;
-use crate::script::Candidate;
+use crate::script::{Candidate, Script};
+use crate::sets::{self, Sets};
 use crate::sweep::document::LeftOut;
-use document::{Composition, Entry, Figures, Place, Row, SCHEMA, Stopped};
+use document::{
+    Abroad, Composition, Elsewhere, Entry, Figures, Place, Row, SCHEMA, Stopped, Stranger, Trials,
+};
 use mine::{Mined, Task};
 use model::{Corpus, Model, Prepared};
 use profile::{Profile, profile};
@@ -42,39 +45,31 @@ pub struct Wish {
     pub least_programs: usize,
     /// Whether scripts are run for their counts and answers.
     pub runs: bool,
+    /// The encodings that sets are tried with.
+    pub encodings: Vec<Encoding>,
 }
 
-/// Mines a set and evaluates it. `done` is called after each script that was read and
-/// each that was held out.
+/// Mines a set and evaluates it, on the scripts and on others if there are any. `done` is
+/// called after each script that was read, each that a set was mined without, and each
+/// that sets were tried on.
 pub fn compose(
     scripts: &[Candidate],
+    others: &[Candidate],
     wish: &Wish,
     done: &(dyn Fn() + Sync),
 ) -> Result<Composition> {
+    for encoding in &wish.encodings {
+        ensure!(encoding.has_set(), "{} has no instruction set", encoding.name());
+    }
     ensure!(SetBuffer::new(&wish.name).is_some(), "{:?} is no name for a set", wish.name);
     let pool = rayon::ThreadPoolBuilder::new().stack_size(STACK_BYTES).build();
     let pool = pool.context("no threads to run on")?;
-    let profiles: Vec<Result<Profile>> = pool.install(|| {
-        let read = |candidate: &Candidate| {
-            let profile = read(candidate, wish.runs);
-            done();
-            profile
-        };
-        scripts.par_iter().map(read).collect()
-    });
+    let (read, left_out) = pool.install(|| read_all(scripts, wish.runs, done));
     let mut corpus = Corpus::new(Model::default());
-    let (mut rows, mut left_out) = (Vec::new(), Vec::new());
-    for (candidate, result) in scripts.iter().zip(profiles) {
-        match result {
-            Ok(profile) => {
-                corpus.add(&candidate.name, &profile.stream, &profile.counts)?;
-                rows.push(row(candidate, &profile, wish.runs));
-            }
-            Err(error) => {
-                let reason = format!("{error:#}");
-                left_out.push(LeftOut { script: candidate.name.clone(), reason });
-            }
-        }
+    let mut rows = Vec::new();
+    for (script, profile) in &read {
+        corpus.add(&script.name, &profile.stream, &profile.counts)?;
+        rows.push(row(script, profile));
     }
     ensure!(!rows.is_empty(), "no script to mine from{}", reason_of(&left_out));
     let task = Task {
@@ -93,13 +88,22 @@ pub fn compose(
         (0..rows.len()).into_par_iter().map(mine_others).collect()
     });
     evaluate(&corpus, &mined, &held_out, &mut rows);
-    for (row, others) in rows.iter_mut().zip(&held_out) {
-        let own = scripts.iter().find(|candidate| candidate.name == row.script);
-        let script = own.and_then(|candidate| candidate.script.as_ref().ok());
-        let script = script.context("a script that was read")?;
-        row.figures.compiled_in_sample = compiled(&script.text, &mined.entries)?;
-        row.figures.compiled_held_out = compiled(&script.text, &others.entries)?;
+    let own = sets::keep(set_of(&wish.name, &mined.entries)?);
+    let tried = |((script, profile), others): (&(&Script, Profile), &Mined)| {
+        let others = sets::keep(set_of(&wish.name, &others.entries)?);
+        let trials = trials(script, profile, &wish.encodings, own, others);
+        done();
+        trials.with_context(|| script.name.clone())
+    };
+    let all: Result<Vec<Vec<Trials>>> =
+        pool.install(|| read.par_iter().zip(&held_out).map(tried).collect());
+    for (row, trials) in rows.iter_mut().zip(all?) {
+        row.trials = trials;
     }
+    let elsewhere = match others {
+        [] => None,
+        _ => Some(pool.install(|| elsewhere(others, wish, own, done))?),
+    };
     let mut sum = Figures::default();
     for row in &rows {
         sum.add(&row.figures);
@@ -125,37 +129,65 @@ pub fn compose(
         entries: entries(&corpus, &mined.entries, set)?,
         table_bytes: table_of(&mined.entries),
         held_out_table_bytes: held_out.iter().map(|one| table_of(&one.entries)).max().unwrap_or(0),
+        sum_trials: trial::sums(rows.iter().map(|row| row.trials.as_slice())),
         rows,
         sum,
         left_out,
+        elsewhere,
         set_text: set.to_string(),
         set_hash: set.hash(),
     })
 }
 
-fn read(candidate: &Candidate, runs: bool) -> Result<Profile> {
-    match &candidate.script {
-        Ok(script) => profile(script, runs),
-        Err(error) => Err(anyhow::anyhow!("{}", error.reason())),
+/// The scripts that there is something to learn from, and why there is nothing to learn
+/// from the others.
+fn read_all<'a>(
+    scripts: &'a [Candidate],
+    runs: bool,
+    done: &(dyn Fn() + Sync),
+) -> (Vec<(&'a Script, Profile)>, Vec<LeftOut>) {
+    let read = |candidate: &'a Candidate| {
+        let read = match &candidate.script {
+            Ok(script) => profile(script, runs).map(|profile| (script, profile)),
+            Err(error) => Err(anyhow::anyhow!("{}", error.reason())),
+        };
+        done();
+        let script = candidate.name.clone();
+        read.map_err(|error| LeftOut { script, reason: format!("{error:#}") })
+    };
+    let all: Vec<Result<_, LeftOut>> = scripts.par_iter().map(read).collect();
+    let (mut good, mut left_out) = (Vec::new(), Vec::new());
+    for one in all {
+        match one {
+            Ok(read) => good.push(read),
+            Err(out) => left_out.push(out),
+        }
     }
+    (good, left_out)
 }
 
 fn reason_of(left_out: &[LeftOut]) -> String {
     left_out.first().map_or_else(String::new, |out| format!(": {}: {}", out.script, out.reason))
 }
 
-fn row(candidate: &Candidate, profile: &Profile, runs: bool) -> Row {
-    let is_known = candidate.script.as_ref().is_ok_and(|script| script.expected.is_some());
+fn row(script: &Script, profile: &Profile) -> Row {
     let [byte, leb, implied] = profile.bytes;
+    let [byte_image, implied_image] = profile.image_bytes;
     let figures = Figures {
         byte,
         leb,
         implied,
-        rest_of_image: profile.rest_of_image,
-        operations: profile.counts.iter().flatten().sum(),
+        byte_image,
+        implied_image,
+        operations: profile.operations(),
         ..Figures::default()
     };
-    Row { script: candidate.name.clone(), answer_checked: runs && is_known, figures }
+    let answer_checked = is_checked(script, profile);
+    Row { script: script.name.clone(), answer_checked, figures, trials: Vec::new() }
+}
+
+fn is_checked(script: &Script, profile: &Profile) -> bool {
+    profile.printed.is_some() && script.expected.is_some()
 }
 
 /// Weighs each script with the set, and with the one that it was no part of.
@@ -171,16 +203,63 @@ fn evaluate(corpus: &Corpus, mined: &Mined, held_out: &[Mined], rows: &mut [Row]
     }
 }
 
-/// Bytes of a script's instructions as the compiler makes them with these entries.
-fn compiled(source: &str, entries: &[Vec<Part>]) -> Result<u64> {
-    let buffer = set_of("mined", entries)?;
-    let set = buffer.set();
-    let compile = || build::compile_with(source, Encoding::Composite, &set, true);
-    let built = build::on_large_stack(compile).context("no thread to compile on")?;
-    let built = built.map_err(|wrong| anyhow::anyhow!("{}", refused(&wrong).describe()))?;
-    let sets = [&set];
-    let image = Image::open_with(&built.image, &sets).context("the compiler's image")?;
-    Ok(image.sizes().instructions as u64)
+fn trials(
+    script: &Script,
+    profile: &Profile,
+    encodings: &[Encoding],
+    own: Sets,
+    others: Sets,
+) -> Result<Vec<Trials>> {
+    let with = |encoding, sets| trial::of_script(script, profile, encoding, sets);
+    let both = |&encoding: &Encoding| {
+        Ok(Trials {
+            encoding: encoding.name().to_owned(),
+            in_sample: with(encoding, own)?,
+            held_out: with(encoding, others)?,
+        })
+    };
+    encodings.iter().map(both).collect()
+}
+
+/// What a set is worth on scripts that it was not mined from.
+fn elsewhere(
+    scripts: &[Candidate],
+    wish: &Wish,
+    sets: Sets,
+    done: &(dyn Fn() + Sync),
+) -> Result<Elsewhere> {
+    let (read, left_out) = read_all(scripts, wish.runs, &|| ());
+    ensure!(!read.is_empty(), "no script to try the set on{}", reason_of(&left_out));
+    let tried = |(script, profile): &(&Script, Profile)| {
+        let with = |&encoding: &Encoding| {
+            let trial = trial::of_script(script, profile, encoding, sets);
+            let trial = trial.with_context(|| script.name.clone())?;
+            Ok(Abroad { encoding: encoding.name().to_owned(), trial })
+        };
+        let [byte, _, implied] = profile.bytes;
+        let stranger = Stranger {
+            script: script.name.clone(),
+            answer_checked: is_checked(script, profile),
+            byte,
+            implied,
+            operations: profile.operations(),
+            trials: wish.encodings.iter().map(with).collect::<Result<_>>()?,
+        };
+        done();
+        Ok(stranger)
+    };
+    let rows = read.par_iter().map(tried).collect::<Result<Vec<Stranger>>>()?;
+    let mut sum = Stranger { script: "sum".to_owned(), ..rows[0].clone() };
+    for row in &rows[1..] {
+        sum.answer_checked &= row.answer_checked;
+        sum.byte += row.byte;
+        sum.implied += row.implied;
+        sum.operations += row.operations;
+        for (sum, own) in sum.trials.iter_mut().zip(&row.trials) {
+            sum.trial.add(&own.trial);
+        }
+    }
+    Ok(Elsewhere { rows, sum, left_out })
 }
 
 /// The set by its own rules: whatever breaks one is a fault of the miner.

@@ -23,10 +23,19 @@ pub struct Profile {
     pub stream: Stream,
     /// How often, function by function.
     pub counts: Vec<Vec<u64>>,
-    /// Bytes of the image, but for its instructions.
-    pub rest_of_image: u64,
     /// Bytes of its instructions under `byte`, `leb` and `implied`.
     pub bytes: [u64; 3],
+    /// Bytes of its image under `byte` and `implied`.
+    pub image_bytes: [u64; 2],
+    /// What it printed, if it was run.
+    pub printed: Option<String>,
+}
+
+impl Profile {
+    /// Operations carried out.
+    pub fn operations(&self) -> u64 {
+        self.counts.iter().flatten().sum()
+    }
 }
 
 /// Compiles a script and, if its counts are wanted, runs it. On a thread with stack
@@ -42,34 +51,35 @@ pub fn profile(script: &Script, runs: bool) -> Result<Profile> {
             anyhow::anyhow!("{}", error.describe())
         })
     };
-    let instruction_bytes = |encoding| -> Result<u64> {
+    let bytes = |encoding| -> Result<(u64, u64)> {
         let built = compile(encoding)?;
         let image = Image::open(&built.image).context("the compiler's image")?;
-        Ok(image.sizes().instructions as u64)
+        let sizes = image.sizes();
+        Ok((sizes.instructions as u64, sizes.total() as u64))
     };
+    let (byte, byte_image) = bytes(Encoding::Byte)?;
+    let (implied, implied_image) = bytes(Encoding::Implied)?;
     let built = compile(Encoding::Leb)?;
     let image = Image::open(&built.image).context("the compiler's image")?;
     let sizes = image.sizes();
-    let by_place = if runs {
-        run(script, &built.image, image.code().len())?
+    let (by_place, printed) = if runs {
+        let (counts, printed) = run(script, &built.image, image.code().len())?;
+        (counts, Some(printed))
     } else {
-        vec![0; image.code().len()]
+        (vec![0; image.code().len()], None)
     };
     let at = |place: usize| by_place.get(place).copied().unwrap_or(0);
     let counts = places(&image)?.into_iter().map(|own| own.into_iter().map(at).collect());
     Ok(Profile {
         stream: Stream::of(&image)?,
         counts: counts.collect(),
-        rest_of_image: (sizes.total() - sizes.instructions) as u64,
-        bytes: [
-            instruction_bytes(Encoding::Byte)?,
-            sizes.instructions as u64,
-            instruction_bytes(Encoding::Implied)?,
-        ],
+        bytes: [byte, sizes.instructions as u64, implied],
+        image_bytes: [byte_image, implied_image],
+        printed,
     })
 }
 
-fn run(script: &Script, image: &[u8], n_places: usize) -> Result<Vec<u64>> {
+fn run(script: &Script, image: &[u8], n_places: usize) -> Result<(Vec<u64>, String)> {
     let run = machine::run::<Narrow, Places>(Setup {
         image,
         region: REGION,
@@ -80,11 +90,11 @@ fn run(script: &Script, image: &[u8], n_places: usize) -> Result<Vec<u64>> {
         observer: Places { counts: vec![0; n_places] },
     });
     let describe = |error: crate::document::RowError| anyhow::anyhow!("{}", error.describe());
-    let printed = output_of(&run).map_err(describe)?;
+    let printed = output_of(&run).map_err(describe)?.to_owned();
     if let Some(expected) = &script.expected {
-        check_answer(expected, printed).map_err(describe)?;
+        check_answer(expected, &printed).map_err(describe)?;
     }
-    Ok(run.observer.counts)
+    Ok((run.observer.counts, printed))
 }
 
 /// Counts each place of the code section that an instruction is fetched from.

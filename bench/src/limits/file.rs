@@ -285,7 +285,7 @@ fn integer(number: u64) -> Value {
 
 /// Writes a file beside the old one, with its permissions, and lets it take its name.
 /// A link is followed: what it leads to is replaced.
-fn replace(path: &Path, text: &str) -> std::io::Result<()> {
+pub fn replace(path: &Path, text: &str) -> std::io::Result<()> {
     let path = fs::canonicalize(path)?;
     let mut name = path.file_name().unwrap_or_default().to_owned();
     name.push(format!(".{}.new", std::process::id()));

@@ -3,7 +3,7 @@
 
 use super::sweep::ratio;
 use super::tables::{Align, Table};
-use crate::compose::document::{Composition, Entry, Figures};
+use crate::compose::document::{Composition, Elsewhere, Entry, Row, Stranger, Trial, Trials};
 
 /// How many scripts of an entry are named without `verbose`.
 const SHOWN: usize = 2;
@@ -12,8 +12,9 @@ pub(super) fn text(composition: &Composition, verbose: bool) -> String {
     let mut text = head(composition);
     text.push_str(&format!("\n{}", entry_table(composition, verbose).text()));
     text.push_str(&stopped(composition));
-    text.push_str(&format!("\n{}", row_table(composition).text()));
-    text.push_str(&format!("\n{}", sum_table(composition).text()));
+    for table in tables(composition, verbose) {
+        text.push_str(&format!("\n{}", table.text()));
+    }
     text.push_str(&foot(composition));
     text
 }
@@ -22,8 +23,9 @@ pub(super) fn markdown(composition: &Composition, verbose: bool) -> String {
     let mut text = head(composition);
     text.push_str(&format!("\n{}", entry_table(composition, verbose).markdown()));
     text.push_str(&format!("\n{}", stopped(composition)));
-    text.push_str(&format!("\n{}", row_table(composition).markdown()));
-    text.push_str(&format!("\n{}", sum_table(composition).markdown()));
+    for table in tables(composition, verbose) {
+        text.push_str(&format!("\n{}", table.markdown()));
+    }
     text.push_str(&format!("\n{}", foot(composition)));
     text
 }
@@ -114,11 +116,31 @@ fn stopped(composition: &Composition) -> String {
     )
 }
 
-fn row_table(composition: &Composition) -> Table {
+/// Script by script, all together, and on scripts of another origin.
+fn tables(composition: &Composition, verbose: bool) -> Vec<Table> {
+    let best = best(composition);
+    let mut tables = Vec::new();
+    for (number, trials) in composition.sum_trials.iter().enumerate() {
+        if verbose || number == best {
+            tables.push(row_table(composition, number, &trials.encoding));
+        }
+    }
+    tables.push(sum_table(composition));
+    tables.extend(composition.elsewhere.as_ref().map(elsewhere_table));
+    tables
+}
+
+/// The encoding with the fewest bytes held out.
+fn best(composition: &Composition) -> usize {
+    let sums = composition.sum_trials.iter().enumerate();
+    let best = sums.min_by_key(|(_, trials)| trials.held_out.instruction_bytes);
+    best.map_or(0, |(number, _)| number)
+}
+
+fn row_table(composition: &Composition, number: usize, encoding: &str) -> Table {
     let mut table = Table::new(&[
-        ("script", Align::Left),
+        (encoding, Align::Left),
         ("byte", Align::Right),
-        ("leb", Align::Right),
         ("implied", Align::Right),
         ("in sample", Align::Right),
         ("of byte", Align::Right),
@@ -127,36 +149,48 @@ fn row_table(composition: &Composition) -> Table {
         ("operations", Align::Right),
         ("instructions in sample", Align::Right),
         ("held out", Align::Right),
-        ("of them", Align::Right),
+        ("of implied", Align::Right),
     ]);
-    for row in &composition.rows {
-        let mark = if row.answer_checked { "" } else { " ?" };
-        table.push(cells(&format!("{}{mark}", row.script), &row.figures));
+    let Composition { rows, sum, sum_trials, .. } = composition;
+    for Row { script, answer_checked, figures, trials } in rows {
+        let mark = if *answer_checked { "" } else { " ?" };
+        let before = (figures.byte, figures.implied, figures.operations);
+        table.push(cells(format!("{script}{mark}"), before, &trials[number]));
     }
-    table.push(cells("sum", &composition.sum));
+    let before = (sum.byte, sum.implied, sum.operations);
+    table.push(cells("sum".to_owned(), before, &sum_trials[number]));
     table
 }
 
-fn cells(name: &str, figures: &Figures) -> Vec<String> {
+fn cells(name: String, before: (u64, u64, u64), trials: &Trials) -> Vec<String> {
+    let (byte, implied, operations) = before;
+    let Trials { in_sample, held_out, .. } = trials;
     vec![
-        name.to_owned(),
-        figures.byte.to_string(),
-        figures.leb.to_string(),
-        figures.implied.to_string(),
-        figures.in_sample.to_string(),
-        ratio(figures.in_sample, figures.byte),
-        figures.held_out.to_string(),
-        ratio(figures.held_out, figures.byte),
-        figures.operations.to_string(),
-        figures.dispatched_in_sample.to_string(),
-        figures.dispatched_held_out.to_string(),
-        ratio(figures.dispatched_held_out, figures.operations),
+        name,
+        byte.to_string(),
+        implied.to_string(),
+        in_sample.instruction_bytes.to_string(),
+        ratio(in_sample.instruction_bytes, byte),
+        held_out.instruction_bytes.to_string(),
+        ratio(held_out.instruction_bytes, byte),
+        count(held_out.instructions.map(|_| operations)),
+        count(in_sample.instructions),
+        count(held_out.instructions),
+        share(held_out.instructions, operations),
     ]
 }
 
+fn count(number: Option<u64>) -> String {
+    number.map_or_else(|| "-".to_owned(), |number| number.to_string())
+}
+
+fn share(part: Option<u64>, whole: u64) -> String {
+    part.map_or_else(|| "-".to_owned(), |part| ratio(part, whole))
+}
+
 fn sum_table(composition: &Composition) -> Table {
-    let Figures { byte, implied, in_sample, held_out, rest_of_image, .. } = composition.sum;
-    let Figures { compiled_in_sample, compiled_held_out, .. } = composition.sum;
+    let Composition { sum, table_bytes, held_out_table_bytes, .. } = composition;
+    let ran = composition.sum_trials.iter().any(|trials| trials.in_sample.instructions.is_some());
     let mut table = Table::new(&[
         ("over all scripts", Align::Left),
         ("instr bytes", Align::Right),
@@ -166,26 +200,79 @@ fn sum_table(composition: &Composition) -> Table {
         ("images", Align::Right),
         ("with table once", Align::Right),
         ("of byte", Align::Right),
+        ("instructions", Align::Right),
+        ("of implied", Align::Right),
     ]);
-    let lines = [
-        ("byte", byte, 0),
-        ("implied", implied, 0),
-        ("model, in sample", in_sample, composition.table_bytes),
-        ("model, held out", held_out, composition.held_out_table_bytes),
-        ("compiled, in sample", compiled_in_sample, composition.table_bytes),
-        ("compiled, held out", compiled_held_out, composition.held_out_table_bytes),
-    ];
-    for (name, bytes, shared) in lines {
+    let mut line = |name: String, trial: Trial, image: Option<u64>, shared: u64| {
+        let with_table = trial.instruction_bytes + shared;
+        let of_byte = image.map(|image| image + shared);
         table.push(vec![
-            name.to_owned(),
-            bytes.to_string(),
-            ratio(bytes, byte),
-            (bytes + shared).to_string(),
-            ratio(bytes + shared, byte),
-            (bytes + rest_of_image).to_string(),
-            (bytes + rest_of_image + shared).to_string(),
-            ratio(bytes + rest_of_image + shared, byte + rest_of_image),
+            name,
+            trial.instruction_bytes.to_string(),
+            ratio(trial.instruction_bytes, sum.byte),
+            with_table.to_string(),
+            ratio(with_table, sum.byte),
+            count(image),
+            count(of_byte),
+            share(of_byte, sum.byte_image),
+            count(trial.instructions),
+            share(trial.instructions, sum.operations),
         ]);
+    };
+    let counted = |instructions| Some(instructions).filter(|_| ran);
+    let trial = |instruction_bytes, image_bytes, instructions| Trial {
+        instruction_bytes,
+        image_bytes,
+        instructions: counted(instructions),
+    };
+    let byte = trial(sum.byte, sum.byte_image, sum.operations);
+    line("byte".to_owned(), byte, Some(byte.image_bytes), 0);
+    let implied = trial(sum.implied, sum.implied_image, sum.operations);
+    line("implied".to_owned(), implied, Some(implied.image_bytes), 0);
+    for Trials { encoding, in_sample, held_out } in &composition.sum_trials {
+        let images = (in_sample.image_bytes, held_out.image_bytes);
+        line(format!("{encoding}, in sample"), *in_sample, Some(images.0), *table_bytes);
+        line(format!("{encoding}, held out"), *held_out, Some(images.1), *held_out_table_bytes);
+    }
+    let model = trial(sum.in_sample, 0, sum.dispatched_in_sample);
+    line("by the model, in sample".to_owned(), model, None, *table_bytes);
+    let model = trial(sum.held_out, 0, sum.dispatched_held_out);
+    line("by the model, held out".to_owned(), model, None, *held_out_table_bytes);
+    table
+}
+
+/// What the set is worth on scripts of another origin.
+fn elsewhere_table(elsewhere: &Elsewhere) -> Table {
+    let mut columns = vec![
+        ("elsewhere".to_owned(), Align::Left),
+        ("byte".to_owned(), Align::Right),
+        ("implied".to_owned(), Align::Right),
+        ("of byte".to_owned(), Align::Right),
+    ];
+    for abroad in &elsewhere.sum.trials {
+        for name in [&abroad.encoding, "of byte", "instructions", "of implied"] {
+            columns.push((name.to_owned(), Align::Right));
+        }
+    }
+    let columns: Vec<(&str, Align)> =
+        columns.iter().map(|(name, align)| (name.as_str(), *align)).collect();
+    let mut table = Table::new(&columns);
+    for row in elsewhere.rows.iter().chain([&elsewhere.sum]) {
+        let Stranger { script, answer_checked, byte, implied, operations, trials } = row;
+        let mark = if *answer_checked { "" } else { " ?" };
+        let mut cells = vec![
+            format!("{script}{mark}"),
+            byte.to_string(),
+            implied.to_string(),
+            ratio(*implied, *byte),
+        ];
+        for trial in trials.iter().map(|abroad| &abroad.trial) {
+            cells.push(trial.instruction_bytes.to_string());
+            cells.push(ratio(trial.instruction_bytes, *byte));
+            cells.push(count(trial.instructions));
+            cells.push(share(trial.instructions, *operations));
+        }
+        table.push(cells);
     }
     table
 }
@@ -193,16 +280,18 @@ fn sum_table(composition: &Composition) -> Table {
 fn foot(composition: &Composition) -> String {
     let mut text = String::from(
         "in sample: the set above; held out: for each script a set that was mined from all others. \
-         Images are counted with header, constants, functions and lines as under leb. Rows, \
-         entries and the choice are by a model of the encoding composite, which joins over the \
-         script's own statements where the compiler does not: above stands what is compiled, too. Counts of these scripts with these \
+         All of it is compiled and, unless scripts are only compiled, run in a machine that was \
+         given the set; but for what is said to be by the model, which chose the entries: it joins \
+         over the script's own statements where the compiler does not. Entries are weighed by it, \
+         too. The table held out is the largest of those sets'. Counts of these scripts with these \
          inputs: other scripts will save less or more. A shared table is flash that every build \
          carries.\n",
     );
     if composition.rows.iter().any(|row| !row.answer_checked) {
         text.push_str("? answer not checked\n");
     }
-    for out in &composition.left_out {
+    let elsewhere = composition.elsewhere.iter().flat_map(|elsewhere| &elsewhere.left_out);
+    for out in composition.left_out.iter().chain(elsewhere) {
         text.push_str(&format!("left out: {}: {}\n", out.script, out.reason));
     }
     text

@@ -15,6 +15,7 @@ mod memory;
 mod svg;
 mod sweep;
 mod sweep_svg;
+mod sweep_time_svg;
 mod tables;
 mod text;
 

@@ -5,12 +5,20 @@ use super::csv::push_line;
 use super::tables::{Align, Table};
 use crate::bounds::{Bounds, StreamBound};
 use crate::sweep::document::{Point, Sweep, named};
+use crate::sweep::time::{TimePoint, Times};
 
 const ABOUT_POINTS: &str = "\
 Sums over the scripts that ran every way; peaks have no sum: the largest of any script is told. \
 Dominated: another encoding takes no more instruction bytes and no more instructions over that \
 layout, and less of one. Counts of these scripts with these inputs, exact on every host; what they \
 cost in time is measured apart.";
+
+/// Beside every time.
+pub(super) const ABOUT_TIMES: &str = "\
+Noisy, of this machine in this hour, and no promise about a board: the median of some rounds of \
+all scripts, with the quickest and the slowest. Dominated: another encoding takes no more \
+instruction bytes over that layout, and its slowest round was quicker than the quickest of this \
+one; where rounds overlap nothing is said.";
 
 const ABOUT_BOUNDS: &str = "\
 Bytes of instructions the best code for this very corpus would take, its own tables left out: \
@@ -24,6 +32,9 @@ pub(super) fn text(sweep: &Sweep) -> String {
     text.push_str(&format!("{ABOUT_POINTS}\n"));
     for out in &sweep.left_out {
         text.push_str(&format!("left out: {}: {}\n", out.script, out.reason));
+    }
+    if let Some(times) = &sweep.times {
+        text.push_str(&format!("\n{}{ABOUT_TIMES}\n", time_table(times).text()));
     }
     if let Some(bounds) = &sweep.bounds {
         text.push('\n');
@@ -40,6 +51,9 @@ pub(super) fn markdown(sweep: &Sweep) -> String {
     text.push_str(&format!("\n{ABOUT_POINTS}\n"));
     for out in &sweep.left_out {
         text.push_str(&format!("\nLeft out: {}: {}\n", out.script, out.reason));
+    }
+    if let Some(times) = &sweep.times {
+        text.push_str(&format!("\n{}\n{ABOUT_TIMES}\n", time_table(times).markdown()));
     }
     if let Some(bounds) = &sweep.bounds {
         text.push('\n');
@@ -123,6 +137,48 @@ fn points(sweep: &Sweep) -> Table {
         ]);
     }
     table
+}
+
+fn time_table(times: &Times) -> Table {
+    let Times { rounds, scripts, points } = times;
+    let mut table = Table::new(&[
+        (&format!("time, {scripts} scripts, {rounds} rounds"), Align::Left),
+        ("layout", Align::Left),
+        ("instr bytes", Align::Right),
+        ("median ms", Align::Right),
+        ("of word", Align::Right),
+        ("least ms", Align::Right),
+        ("most ms", Align::Right),
+        ("front", Align::Left),
+    ]);
+    for point in points {
+        let is_word = |other: &&TimePoint| other.encoding == "word" && other.layout == point.layout;
+        let word = points.iter().find(is_word).map(|other| other.median_ns);
+        table.push(vec![
+            point.name(),
+            point.layout.name().to_owned(),
+            point.instruction_bytes.to_string(),
+            milliseconds(point.median_ns),
+            word.map_or_else(|| "-".to_owned(), |word| ratio(point.median_ns, word)),
+            milliseconds(point.least_ns),
+            milliseconds(point.most_ns),
+            time_standing(point),
+        ]);
+    }
+    table
+}
+
+/// Nanoseconds as milliseconds, to three places.
+pub(super) fn milliseconds(ns: u64) -> String {
+    format!("{:.3}", ns as f64 / 1e6)
+}
+
+/// Whether a point is on the front of times, in words.
+pub(super) fn time_standing(point: &TimePoint) -> String {
+    match &point.dominated_by {
+        None => "on the front".to_owned(),
+        Some(other) => format!("dominated by {other}"),
+    }
 }
 
 /// Whether a point is on the front, in words.

@@ -1,7 +1,8 @@
 //! A sweep as a picture: bytes of instructions against instructions carried out, with
-//! the front and the bounds.
+//! the front and the bounds; and below, if times were taken, bytes against time.
 //!
-//! It owns the drawing. Each encoding has a letter and a shape of its own besides its
+//! It owns the drawing of the former and what both share; [`super::sweep_time_svg`] draws the
+//! latter. Each encoding has a letter and a shape of its own besides its
 //! colour, and the legend says all of it in words. Dark mode is the reader's own. The
 //! same document gives the same bytes.
 
@@ -9,18 +10,19 @@ use std::fmt::Write as _;
 
 use super::svg::{escaped, round_up};
 use super::sweep::{bound_bytes, standing};
+use super::sweep_time_svg;
 use crate::sweep::document::{Point, Sweep};
 
-const WIDTH: f64 = 980.0;
-const HEIGHT: f64 = 520.0;
-const LEFT: f64 = 104.0;
-const RIGHT: f64 = 610.0;
-const TOP: f64 = 84.0;
-const BOTTOM: f64 = 440.0;
-const LEGEND: f64 = 640.0;
+pub(super) const WIDTH: f64 = 980.0;
+pub(super) const HEIGHT: f64 = 520.0;
+pub(super) const LEFT: f64 = 104.0;
+pub(super) const RIGHT: f64 = 610.0;
+pub(super) const TOP: f64 = 84.0;
+pub(super) const BOTTOM: f64 = 440.0;
+pub(super) const LEGEND: f64 = 640.0;
 
 /// A colour for light, one for dark, and a shape around (0, 0).
-const LOOKS: [(&str, &str, &str); 8] = [
+pub(super) const LOOKS: [(&str, &str, &str); 8] = [
     ("#1b6ca8", "#7cc0f0", "M-6 -6 H6 V6 H-6 Z"),
     ("#a8431b", "#f0a57c", "M0 -7 L7 6 H-7 Z"),
     ("#3d7d2a", "#9fdc8c", "M0 -8 L8 0 L0 8 L-8 0 Z"),
@@ -60,10 +62,6 @@ impl<'a> Chart<'a> {
                 shown.push(point);
             }
         }
-        let axis = |most: u64| {
-            let grid = round_up(most.max(1).div_ceil(5));
-            (most.max(1).div_ceil(grid) * grid, grid)
-        };
         let (most_bytes, byte_grid) =
             axis(shown.iter().map(|point| point.instruction_bytes).max().unwrap_or(0));
         let (most_instructions, instruction_grid) =
@@ -82,16 +80,18 @@ impl<'a> Chart<'a> {
     fn write(&self, out: &mut String) -> std::fmt::Result {
         let n_scripts = self.shown.first().map_or(0, |point| point.scripts);
         let title = format!("Bytes against instructions, over {n_scripts} scripts");
+        let times = self.sweep.times.as_ref();
+        let height = if times.is_some() { 2.0 * HEIGHT } else { HEIGHT };
         writeln!(
             out,
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {HEIGHT}\" \
-             width=\"{WIDTH}\" height=\"{HEIGHT}\" role=\"img\" aria-labelledby=\"title desc\" \
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {height}\" \
+             width=\"{WIDTH}\" height=\"{height}\" role=\"img\" aria-labelledby=\"title desc\" \
              font-family=\"sans-serif\" font-size=\"13\">"
         )?;
         writeln!(out, "<title id=\"title\">{}</title>", escaped(&title))?;
         writeln!(out, "<desc id=\"desc\">{}</desc>", escaped(&self.description()))?;
         self.write_style(out)?;
-        writeln!(out, "<rect class=\"paper\" width=\"{WIDTH}\" height=\"{HEIGHT}\"/>")?;
+        writeln!(out, "<rect class=\"paper\" width=\"{WIDTH}\" height=\"{height}\"/>")?;
         writeln!(
             out,
             "<text x=\"{LEFT}\" y=\"28\" font-size=\"17\" font-weight=\"bold\">{}</text>",
@@ -104,7 +104,15 @@ impl<'a> Chart<'a> {
             self.write_mark(out, place)?;
         }
         self.write_legend(out)?;
+        if let Some(times) = times {
+            sweep_time_svg::write(times, &|encoding| self.place_of(encoding), out)?;
+        }
         writeln!(out, "</svg>")
+    }
+
+    /// The place of the mark of an encoding, by its name: one in both charts.
+    fn place_of(&self, name: &str) -> usize {
+        self.shown.iter().position(|point| point.name() == name).unwrap_or(0)
     }
 
     fn description(&self) -> String {
@@ -126,6 +134,9 @@ impl<'a> Chart<'a> {
             }
         }
         text.push_str("for these scripts with these inputs only.");
+        if let Some(times) = &self.sweep.times {
+            text.push_str(&sweep_time_svg::description(times));
+        }
         text
     }
 
@@ -224,23 +235,25 @@ impl<'a> Chart<'a> {
 
     fn write_legend(&self, out: &mut String) -> std::fmt::Result {
         for (place, point) in self.shown.iter().enumerate() {
-            let y = TOP + 44.0 * place as f64;
+            // Three lines: the name of a set makes one too long for a page.
+            let y = TOP + 52.0 * place as f64;
             let (_, _, shape) = LOOKS[place % LOOKS.len()];
+            let x = LEGEND + 26.0;
             writeln!(
                 out,
                 "<path class=\"m{place}\" d=\"{shape}\" transform=\"translate({:.1} {:.1})\"/>\
-                 <text x=\"{:.1}\" y=\"{y:.1}\"><tspan font-weight=\"bold\">{} {}</tspan>, {}</text>\
-                 <text x=\"{:.1}\" y=\"{:.1}\">{} bytes, {} instructions</text>",
+                 <text x=\"{x:.1}\" y=\"{y:.1}\" font-weight=\"bold\">{} {}</text>\
+                 <text x=\"{x:.1}\" y=\"{:.1}\" font-size=\"12\">{} bytes, {} instructions</text>\
+                 <text x=\"{x:.1}\" y=\"{:.1}\" font-size=\"12\">{}</text>",
                 LEGEND + 8.0,
                 y - 4.5,
-                LEGEND + 26.0,
                 letter(place),
                 escaped(&point.name()),
-                escaped(&standing(point)),
-                LEGEND + 26.0,
-                y + 17.0,
+                y + 16.0,
                 point.instruction_bytes,
-                point.instructions
+                point.instructions,
+                y + 31.0,
+                escaped(&standing(point))
             )?;
         }
         writeln!(
@@ -252,7 +265,13 @@ impl<'a> Chart<'a> {
     }
 }
 
+/// The end of an axis that has room for the most, and the distance of its lines.
+pub(super) fn axis(most: u64) -> (u64, u64) {
+    let grid = round_up(most.max(1).div_ceil(5));
+    (most.max(1).div_ceil(grid) * grid, grid)
+}
+
 /// The letter of a mark.
-fn letter(place: usize) -> char {
+pub(super) fn letter(place: usize) -> char {
     char::from(b'A' + (place % 26) as u8)
 }

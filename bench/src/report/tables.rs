@@ -13,13 +13,14 @@ pub(super) enum Align {
 
 /// Cells in rows under headings.
 pub(super) struct Table {
-    columns: Vec<(&'static str, Align)>,
+    columns: Vec<(String, Align)>,
     rows: Vec<Vec<String>>,
 }
 
 impl Table {
-    pub(super) fn new(columns: &[(&'static str, Align)]) -> Table {
-        Table { columns: columns.to_vec(), rows: Vec::new() }
+    pub(super) fn new(columns: &[(&str, Align)]) -> Table {
+        let columns = columns.iter().map(|(name, align)| ((*name).to_owned(), *align)).collect();
+        Table { columns, rows: Vec::new() }
     }
 
     /// A row below: a cell a column.
@@ -36,7 +37,7 @@ impl Table {
                 cells.max().unwrap_or(0).max(self.columns[index].0.chars().count())
             })
             .collect();
-        let headings: Vec<String> = self.columns.iter().map(|(name, _)| (*name).into()).collect();
+        let headings: Vec<String> = self.columns.iter().map(|(name, _)| name.clone()).collect();
         let mut text = String::new();
         for row in std::iter::once(&headings).chain(&self.rows) {
             let mut line = String::new();

@@ -12,6 +12,7 @@ use crate::bounds::Bounds;
 use crate::document::{Figures, Lab, Row};
 use crate::layout::HeapLayout;
 use crate::shard::Slice;
+use crate::sweep::time::Times;
 
 /// The version of this form; see [`crate::document::SCHEMA`].
 pub const SCHEMA: u32 = 1;
@@ -31,6 +32,9 @@ pub struct Sweep {
     pub left_out: Vec<LeftOut>,
     /// A row a script, layout and encoding, as `weigh` has them.
     pub rows: Vec<Row>,
+    /// How long the scripts took, if that was asked for: of one machine, and noisy.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub times: Option<Times>,
     /// Which part of a sweep this is; a whole one has no such field.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub shard: Option<Slice>,
@@ -100,7 +104,17 @@ impl Sweep {
         bounds: Option<Bounds>,
     ) -> Sweep {
         let lab = Lab::here();
-        Sweep { schema: SCHEMA, lab, points, bounds, left_out, rows, shard: None, images: None }
+        Sweep {
+            schema: SCHEMA,
+            lab,
+            points,
+            bounds,
+            left_out,
+            rows,
+            times: None,
+            shard: None,
+            images: None,
+        }
     }
 }
 
@@ -187,22 +201,30 @@ impl PackedImage {
 mod tests {
     use super::*;
 
-    fn point(encoding: &str, layout: HeapLayout, bytes: u64, instructions: u64) -> Point {
-        Point {
-            encoding: encoding.to_owned(),
-            set: None,
-            layout,
-            scripts: 1,
-            instruction_bytes: bytes,
-            image_bytes: 0,
-            instructions,
-            operations: 0,
-            fetched_bytes: 0,
-            largest_high_water_bytes: 0,
-            largest_high_water_script: String::new(),
-            largest_live_peak_bytes: 0,
-            dominated_by: None,
+    impl Point {
+        /// A point of one script without figures.
+        pub(in crate::sweep) fn sample(encoding: &str, layout: HeapLayout) -> Point {
+            Point {
+                encoding: encoding.to_owned(),
+                set: None,
+                layout,
+                scripts: 1,
+                instruction_bytes: 0,
+                image_bytes: 0,
+                instructions: 0,
+                operations: 0,
+                fetched_bytes: 0,
+                largest_high_water_bytes: 0,
+                largest_high_water_script: String::new(),
+                largest_live_peak_bytes: 0,
+                dominated_by: None,
+            }
         }
+    }
+
+    fn point(encoding: &str, layout: HeapLayout, bytes: u64, instructions: u64) -> Point {
+        let instruction_bytes = bytes;
+        Point { instruction_bytes, instructions, ..Point::sample(encoding, layout) }
     }
 
     // The definition of Pareto dominance, common practice: no worse in any figure and

@@ -3,10 +3,11 @@
 //!
 //! It owns which scripts are added up: those that have figures every way, so that each
 //! point is over the same scripts; the others are named with their reason. It refuses
-//! packed scripts, which have one encoding. It measures no time: exact figures and
-//! times do not stand in one report.
+//! packed scripts, which have one encoding. Times are taken only if asked for, when all else is
+//! done, and stand apart ([`time`]).
 
 pub mod document;
+pub mod time;
 
 use std::collections::HashMap;
 
@@ -39,9 +40,10 @@ pub fn sweep(
     }
     let mut rows = measure::weigh(candidates, plan, done).rows;
     let ways = compiled_ways(plan, sets);
-    for &(encoding, own) in ways.iter().filter(|(_, own)| own.is_some()) {
-        let with_own = with_set(candidates, own);
-        let more = Plan { encodings: vec![encoding], ..plan.clone() };
+    // Once a set, not once an encoding: each measuring is of all that have one.
+    for &own in sets.iter().skip(1) {
+        let with_own = with_set(candidates, Some(own));
+        let more = Plan { encodings: with_a_set(plan), ..plan.clone() };
         rows.extend(measure::weigh(&with_own, &more, done).rows);
     }
     // By script, as slices are put together.
@@ -71,6 +73,20 @@ pub fn sweep(
         whole.images = Some(images.iter().flat_map(|(name, own)| packed(name, own)).collect());
     }
     Ok(whole)
+}
+
+/// Takes the times of a sweep's points, over the scripts that they add up.
+pub fn add_times(
+    sweep: &mut Sweep,
+    candidates: &[Candidate],
+    sets: &[Sets],
+    rounds: u32,
+    done: &(dyn Fn() + Sync),
+) -> Result<()> {
+    let is_in = |script: &str| sweep.left_out.iter().all(|out| out.script != script);
+    let times = time::measure(candidates, &sweep.points, sets, &is_in, rounds, done)?;
+    sweep.times = Some(times);
+    Ok(())
 }
 
 /// Puts the documents of slices together: bounds are of the whole corpus, so they are
@@ -219,10 +235,10 @@ mod tests {
             assert_eq!((point.scripts, point.operations), (3, swept.points[0].operations));
         }
         let bounds = swept.bounds.unwrap();
-        let n_with_sets = Encoding::ALL.iter().filter(|encoding| encoding.has_set()).count();
-        assert_eq!(bounds.encodings.len(), Encoding::ALL.len() + n_with_sets);
+        let n_with_a_set = Encoding::ALL.iter().filter(|encoding| encoding.has_set()).count();
+        assert_eq!(bounds.encodings.len(), Encoding::ALL.len() + n_with_a_set);
         let last = bounds.encodings.last().unwrap();
-        let is_last = |point: &&Point| point.set == last.set && point.encoding == last.encoding;
+        let is_last = |point: &&Point| point.encoding == last.encoding && point.set == last.set;
         let point = swept.points.iter().find(is_last).unwrap();
         assert_eq!(last.instruction_bytes, point.instruction_bytes);
     }

@@ -6,6 +6,7 @@
 //! skipped, and say that.
 
 mod differential;
+mod mined;
 mod parser_tests;
 mod programs;
 mod sources;
