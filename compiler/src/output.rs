@@ -102,7 +102,7 @@ impl<'s> Output<'s> {
     pub(crate) fn new(encoding: Encoding, set: &'s InstructionSet<'s>, has_lines: bool) -> Self {
         Output {
             encoding,
-            chooser: encoding.has_set().then(|| Chooser::new(set)),
+            chooser: encoding.has_set().then(|| Chooser::new(set, encoding)),
             has_lines,
             code: Vec::new(),
             script_code: Vec::new(),
