@@ -27,7 +27,7 @@ use alloc::boxed::Box;
 use scruple_bytecode::image::Position;
 use scruple_bytecode::ops::Op;
 use scruple_bytecode::sets::{
-    Entry, InstructionSet, MAX_ENTRIES, MAX_PARTS, Table, may_stand_inside,
+    Entry, InstructionSet, MAX_ENTRIES, MAX_PARTS, Table, leaves_and_goes_on,
 };
 use scruple_bytecode::{Encoding, encoding::Digits};
 
@@ -205,7 +205,7 @@ impl<'s> Chooser<'s> {
 
     /// The table that counts behind an instruction that ends before a place.
     fn behind(&self, is_entry: bool, place: usize) -> Table {
-        let goes_on = is_entry && may_stand_inside(self.window[place - 1].op);
+        let goes_on = is_entry && leaves_and_goes_on(self.window[place - 1].op);
         if self.then.is_some() && goes_on { Table::Then } else { Table::First }
     }
 

@@ -17,7 +17,7 @@ use super::leb::{PREFIX, decode_leb, leb_arms, leb_operand, to_operand, to_unsig
 use super::{Arm, Decoder, Encoded, Encoding, Fetched, VerifiedCode};
 use crate::leb128;
 use crate::ops::Op;
-use crate::sets::{Entry, FIRST_ENTRY, InstructionSet, MAX_PARTS, Table, may_stand_inside};
+use crate::sets::{Entry, FIRST_ENTRY, InstructionSet, MAX_PARTS, Table, leaves_and_goes_on};
 
 /// Decoder of `composite`, for what no set is needed for.
 pub struct Composite;
@@ -69,7 +69,7 @@ impl Instruction {
     #[inline]
     pub fn leads_to(&self) -> Table {
         let (last, _) = self.parts[self.n_parts as usize - 1];
-        if self.table.is_some() && may_stand_inside(last) { Table::Then } else { Table::First }
+        if self.table.is_some() && leaves_and_goes_on(last) { Table::Then } else { Table::First }
     }
 
     /// The operations: the position behind each is that behind the instruction.

@@ -283,7 +283,12 @@ impl<'a> Image<'a> {
 
     /// Which table of the set tells what is behind an instruction.
     pub fn table_behind(&self, instruction: &Instruction) -> Table {
-        if self.encoding.has_tables() { instruction.leads_to() } else { Table::First }
+        match self.set {
+            Some(set) if self.encoding.has_tables() && set.len_of(Table::Then) > 0 => {
+                instruction.leads_to()
+            }
+            _ => Table::First,
+        }
     }
 
     /// The instructions from a position on that control can come to from elsewhere, each

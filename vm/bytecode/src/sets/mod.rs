@@ -30,11 +30,11 @@
 //! ```
 //!
 //! They count only *behind an instruction that was spelled by an entry*, of either table,
-//! and whose last operation goes on to the next one in the same frame
-//! ([`may_stand_inside`]): there a byte means another thing than elsewhere. So one byte
-//! says more, and an image names no more bytes than before. Behind what is spelled
-//! plainly, behind what goes elsewhere or enters a frame, and wherever control can come
-//! from elsewhere, the first table counts. The second table's entries have their bytes
+//! and whose last operation leaves a value and goes on to the next one in the same frame
+//! ([`leaves_and_goes_on`]): there a byte means another thing than elsewhere, and so says
+//! more. Behind what is spelled plainly, behind what goes elsewhere or enters a frame,
+//! behind what ends a statement, and wherever control can come from elsewhere, the first
+//! table counts. The second table's entries have their bytes
 //! from the last one down, and a byte it has no entry for means what it means in the
 //! first: so the two share what is good for both, which lies in flash once, and the first
 //! entries to make way are the last of the first table, which mining found least good.
@@ -91,6 +91,15 @@ impl Table {
             Table::Then => PREFIX - 1 - index as u8,
         }
     }
+}
+
+/// Whether the second table counts behind an entry whose last operation this is: control
+/// goes to the next one in the same frame, and there is a value on the stack for it.
+///
+/// What leaves none ends a statement, mostly, and labels stand there: the first table
+/// counts at them, and an entry before each would have to be given up.
+pub const fn leaves_and_goes_on(op: Op) -> bool {
+    may_stand_inside(op) && op.info().effect.pushes > 0
 }
 
 /// Whether an operation may stand before others of a composite: control goes to the
