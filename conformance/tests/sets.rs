@@ -326,7 +326,8 @@ fn summed(mut bytes: Vec<u8>) -> Vec<u8> {
 fn a_label_where_the_second_table_counts_is_refused() {
     let (buffer, bytes) = of_two_tables();
     let set = buffer.set();
-    let image = Image::open_with(&bytes, &[&set]).expect("an image");
+    let sets = [&set];
+    let image = Image::open_with(&bytes, &sets).expect("an image");
     let sizes = image.sizes();
     let begin = sizes.header + sizes.constants + sizes.functions;
     let id = scruple_bytecode::operand::FunctionId::from_operand(0);
@@ -343,7 +344,6 @@ fn a_label_where_the_second_table_counts_is_refused() {
     let refused = |bytes: Vec<u8>| {
         let bytes = summed(bytes);
         let mut scratch = vec![0u16; bytes.len()];
-        let sets = [&set];
         let error = verify_with(&bytes, &sets, scratch.as_mut_slice());
         error.expect_err("a label midway").to_string()
     };
@@ -380,7 +380,7 @@ fn a_label_where_the_second_table_counts_is_refused() {
     let says = "control can come from elsewhere where the second table of the set counts";
     let (mut borders, mut handlers) = (0, 0);
     for place in midway.iter().map(|&place| place as u32 - start).filter(|&place| place < 0x80) {
-        let mut try_record = |wrong: [u8; 3]| {
+        let try_record = |wrong: [u8; 3]| {
             let mut damaged = bytes.clone();
             damaged[at..at + 3].copy_from_slice(&wrong);
             refused(damaged)

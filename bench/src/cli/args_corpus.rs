@@ -124,10 +124,13 @@ Examples:
   scruple compose samples
   scruple compose samples --goal mix --weight 70 --name tides -o tides.set
   scruple compose corpus --goal bytes --no-run --format json > set.json
+  scruple compose samples --encoding context
+  scruple compose samples --encoding context --first tides.set
 
 An entry is a short form of one operation, or 2 to 8 operations as one instruction, each operand
 fixed or free. Runs are split to the fewest bytes, as the compiler does, and every entry is weighed
-over the whole corpus with those before it. It must pay its bytes in the table that all images
+over the whole corpus with those before it. For context, entries of a second table count behind
+entries that leave a value, where they take the bytes of the first table's last. An entry must pay its bytes in the table that all images
 share. Beside what the set saves on these scripts stands what a set saves that was mined without the
 script in question: only that says anything of other scripts.";
 
@@ -161,6 +164,12 @@ pub(crate) struct ComposeArguments {
     /// The fewest scripts that an entry must stand in
     #[arg(long, value_name = "N", default_value = "2")]
     pub(crate) programs: usize,
+    /// The encoding that the set is for: for context, a second table is mined as well
+    #[arg(long, value_name = "ENCODING", default_value = "composite", value_parser = encoding())]
+    pub(crate) encoding: Encoding,
+    /// Take the first table of this set as it is, and mine a second one over it
+    #[arg(long, value_name = "FILE")]
+    pub(crate) first: Option<PathBuf>,
     /// Only compile the scripts: no answer is checked, nothing carried out is counted
     #[arg(long)]
     pub(crate) no_run: bool,

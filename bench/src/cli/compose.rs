@@ -4,7 +4,7 @@ use std::fs;
 
 use anyhow::{Context, Result, ensure};
 use scruple_bench::compose::{self as library, Wish};
-use scruple_bench::{report, script};
+use scruple_bench::{report, script, sets};
 
 use super::Verdict;
 use super::args_corpus::{ComposeArguments, Goal};
@@ -20,6 +20,21 @@ pub(crate) fn compose(arguments: &ComposeArguments, terminal: &Terminal) -> Resu
         !arguments.no_run || bytes_percent == 100,
         "--no-run has no counts: its goal can only be bytes"
     );
+    ensure!(
+        arguments.encoding.has_set(),
+        "{} has no instruction set: composite and context have",
+        arguments.encoding.name()
+    );
+    let first = match &arguments.first {
+        Some(path) => {
+            ensure!(
+                arguments.encoding.has_tables(),
+                "--first gives the table under a second one: that is --encoding context"
+            );
+            sets::read(path)?.first().map(|&&set| set)
+        }
+        None => None,
+    };
     let scripts = script::gather(&arguments.paths, &arguments.options.to_options())?;
     let wish = Wish {
         name: arguments.name.clone(),
@@ -27,6 +42,8 @@ pub(crate) fn compose(arguments: &ComposeArguments, terminal: &Terminal) -> Resu
         most_entries: arguments.entries,
         least_programs: arguments.programs,
         runs: !arguments.no_run,
+        encoding: arguments.encoding,
+        first,
     };
     let progress = terminal.progress(2 * scripts.len() as u64, "mining");
     let composition = library::compose(&scripts, &wish, &|| progress.inc(1));

@@ -16,6 +16,8 @@ pub struct Composition {
     pub schema: u32,
     /// What mined it.
     pub lab: Lab,
+    /// The encoding that the set is for.
+    pub encoding: String,
     /// How much of the goal instruction bytes are, in per cent; the rest is
     /// instructions carried out.
     pub goal_bytes_percent: u32,
@@ -111,7 +113,7 @@ pub struct Figures {
     pub in_sample: u64,
     /// By the model, with a set that this script was no part of.
     pub held_out: u64,
-    /// As the compiler makes them under `composite`, with the set.
+    /// As the compiler makes them under the set's encoding, with the set.
     pub compiled_in_sample: u64,
     /// The same with a set that this script was no part of.
     pub compiled_held_out: u64,

@@ -17,7 +17,7 @@ use anyhow::{Context, Result, ensure};
 use rayon::prelude::*;
 use scruple_bytecode::Encoding;
 use scruple_bytecode::image::Image;
-use scruple_bytecode::sets::{InstructionSet, Part, SetBuffer};
+use scruple_bytecode::sets::{InstructionSet, Part, SetBuffer, Table};
 
 use crate::build::{self, STACK_BYTES};
 use crate::document::Lab;
@@ -25,8 +25,8 @@ use crate::measure::refused;
 use crate::script::Candidate;
 use crate::sweep::document::LeftOut;
 use document::{Composition, Entry, Figures, Place, Row, SCHEMA, Stopped};
-use mine::{Mined, Task};
-use model::{Corpus, Model, Prepared};
+use mine::{Mined, Second, Task};
+use model::{Corpus, Model, Prepared, entries_of};
 use profile::{Profile, profile};
 
 /// What is wanted.
@@ -42,6 +42,21 @@ pub struct Wish {
     pub least_programs: usize,
     /// Whether scripts are run for their counts and answers.
     pub runs: bool,
+    /// The encoding that the set is for: under `context` it has a second table.
+    pub encoding: Encoding,
+    /// A set whose first table is taken as it is, and the second one mined over it. What
+    /// is held out has a first table mined without the script, all the same.
+    pub first: Option<InstructionSet<'static>>,
+}
+
+impl Wish {
+    fn second(&self) -> Second {
+        match (self.encoding, &self.first) {
+            (Encoding::Context, Some(_)) => Second::Over,
+            (Encoding::Context, None) => Second::Together,
+            _ => Second::Not,
+        }
+    }
 }
 
 /// Mines a set and evaluates it. `done` is called after each script that was read and
@@ -82,11 +97,13 @@ pub fn compose(
         most_entries: wish.most_entries.min(corpus.model().entries as usize),
         least_programs: wish.least_programs,
         left_out: None,
+        second: wish.second(),
     };
-    let mined = mine::mine(&corpus, task);
+    let first = wish.first.map(|set| entries_of(set, Table::First));
+    let mined = mine::mine(&corpus, task, first.as_deref());
     let held_out: Vec<Mined> = pool.install(|| {
         let mine_others = |number| {
-            let mined = mine::mine(&corpus, Task { left_out: Some(number), ..task });
+            let mined = mine::mine(&corpus, Task { left_out: Some(number), ..task }, None);
             done();
             mined
         };
@@ -97,22 +114,24 @@ pub fn compose(
         let own = scripts.iter().find(|candidate| candidate.name == row.script);
         let script = own.and_then(|candidate| candidate.script.as_ref().ok());
         let script = script.context("a script that was read")?;
-        row.figures.compiled_in_sample = compiled(&script.text, &mined.entries)?;
-        row.figures.compiled_held_out = compiled(&script.text, &others.entries)?;
+        row.figures.compiled_in_sample = compiled(&script.text, wish.encoding, &mined)?;
+        row.figures.compiled_held_out = compiled(&script.text, wish.encoding, others)?;
     }
     let mut sum = Figures::default();
     for row in &rows {
         sum.add(&row.figures);
     }
-    let buffer = set_of(&wish.name, &mined.entries)?;
+    let buffer = set_of(&wish.name, &mined)?;
     let set = buffer.set();
-    let table_of = |entries: &[Vec<Part>]| -> u64 {
-        entries.iter().map(|parts| corpus.model().table_bytes(parts.len())).sum()
+    let table_of = |mined: &Mined| -> u64 {
+        let entries = mined.entries.iter().chain(&mined.then);
+        entries.map(|parts| corpus.model().table_bytes(parts.len())).sum()
     };
-    ensure!(set.table_bytes() as u64 == table_of(&mined.entries), "the table is not as counted");
+    ensure!(set.table_bytes() as u64 == table_of(&mined), "the table is not as counted");
     Ok(Composition {
         schema: SCHEMA,
         lab: Lab::here(),
+        encoding: wish.encoding.name().to_owned(),
         goal_bytes_percent: wish.bytes_percent,
         least_programs: wish.least_programs as u64,
         model: *corpus.model(),
@@ -122,9 +141,9 @@ pub fn compose(
             next_gain_hundredths: mined.next.map(|(gain, _)| gain),
             next_table_bytes: mined.next.map(|(_, table)| table),
         },
-        entries: entries(&corpus, &mined.entries, set)?,
-        table_bytes: table_of(&mined.entries),
-        held_out_table_bytes: held_out.iter().map(|one| table_of(&one.entries)).max().unwrap_or(0),
+        entries: entries(&corpus, &mined, set)?,
+        table_bytes: table_of(&mined),
+        held_out_table_bytes: held_out.iter().map(table_of).max().unwrap_or(0),
         rows,
         sum,
         left_out,
@@ -160,10 +179,11 @@ fn row(candidate: &Candidate, profile: &Profile, runs: bool) -> Row {
 
 /// Weighs each script with the set, and with the one that it was no part of.
 fn evaluate(corpus: &Corpus, mined: &Mined, held_out: &[Mined], rows: &mut [Row]) {
-    let set = Prepared::new(corpus, &mined.entries);
+    let prepared = |mined: &Mined| Prepared::of_tables(corpus, &mined.entries, &mined.then);
+    let set = prepared(mined);
     for ((row, program), others) in rows.iter_mut().zip(corpus.programs()).zip(held_out) {
         let own = corpus.weigh(program, &set);
-        let strange = corpus.weigh(program, &Prepared::new(corpus, &others.entries));
+        let strange = corpus.weigh(program, &prepared(others));
         row.figures.in_sample = own.bytes;
         row.figures.dispatched_in_sample = own.dispatched;
         row.figures.held_out = strange.bytes;
@@ -172,10 +192,10 @@ fn evaluate(corpus: &Corpus, mined: &Mined, held_out: &[Mined], rows: &mut [Row]
 }
 
 /// Bytes of a script's instructions as the compiler makes them with these entries.
-fn compiled(source: &str, entries: &[Vec<Part>]) -> Result<u64> {
-    let buffer = set_of("mined", entries)?;
+fn compiled(source: &str, encoding: Encoding, mined: &Mined) -> Result<u64> {
+    let buffer = set_of("mined", mined)?;
     let set = buffer.set();
-    let compile = || build::compile_with(source, Encoding::Composite, &set, true);
+    let compile = || build::compile_with(source, encoding, &set, true);
     let built = build::on_large_stack(compile).context("no thread to compile on")?;
     let built = built.map_err(|wrong| anyhow::anyhow!("{}", refused(&wrong).describe()))?;
     let sets = [&set];
@@ -184,23 +204,28 @@ fn compiled(source: &str, entries: &[Vec<Part>]) -> Result<u64> {
 }
 
 /// The set by its own rules: whatever breaks one is a fault of the miner.
-fn set_of(name: &str, entries: &[Vec<Part>]) -> Result<SetBuffer> {
+fn set_of(name: &str, mined: &Mined) -> Result<SetBuffer> {
     let mut buffer = SetBuffer::new(name).context("no name for a set")?;
-    for parts in entries {
-        buffer.push(parts).map_err(|error| anyhow::anyhow!("a mined entry: {error}"))?;
+    for (table, entries) in [(Table::First, &mined.entries), (Table::Then, &mined.then)] {
+        for parts in entries {
+            let pushed = buffer.push_to(table, parts);
+            pushed.map_err(|error| anyhow::anyhow!("a mined entry: {error}"))?;
+        }
     }
     Ok(buffer)
 }
 
-fn entries(corpus: &Corpus, mined: &[Vec<Part>], set: InstructionSet<'_>) -> Result<Vec<Entry>> {
-    let prepared = Prepared::new(corpus, mined);
+fn entries(corpus: &Corpus, mined: &Mined, set: InstructionSet<'_>) -> Result<Vec<Entry>> {
+    let prepared = Prepared::of_tables(corpus, &mined.entries, &mined.then);
     let weights: Vec<_> =
         corpus.programs().iter().map(|program| corpus.weigh(program, &prepared)).collect();
-    let saved = mine::saved_in_turn(corpus, mined);
-    ensure!(saved.len() == set.len(), "entries that are not in the set");
-    let entry = |(index, (parts, (saved_bytes, saved_instructions)))| {
+    let saved = mine::saved_in_turn(corpus, &mined.entries, &mined.then);
+    let lines: Vec<String> = set.to_string().lines().skip(1).map(str::to_owned).collect();
+    ensure!(saved.len() == lines.len(), "entries that are not in the set");
+    let entry = |(index, (parts, (saved_bytes, saved_instructions)))| -> Entry {
+        let index: usize = index;
         let parts: &Vec<Part> = parts;
-        let text = set.entry(index).map(|entry| entry.to_string()).unwrap_or_default();
+        let text = lines[index].clone();
         let uses = |number: usize| weights[number].uses[index];
         let mut places: Vec<Place> = corpus
             .programs()
@@ -221,5 +246,6 @@ fn entries(corpus: &Corpus, mined: &[Vec<Part>], set: InstructionSet<'_>) -> Res
             places,
         }
     };
-    Ok(mined.iter().zip(saved).enumerate().map(entry).collect())
+    let all = mined.entries.iter().chain(&mined.then);
+    Ok(all.zip(saved).enumerate().map(entry).collect())
 }

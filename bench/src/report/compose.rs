@@ -31,6 +31,13 @@ pub(super) fn markdown(composition: &Composition, verbose: bool) -> String {
 fn head(composition: &Composition) -> String {
     let Composition { goal_bytes_percent, candidates, rows, model, least_programs, .. } =
         composition;
+    let second = match composition.encoding.as_str() {
+        "context" => {
+            "Entries with `then` count behind entries that leave a value, and take the bytes of the \
+             first table's last ones there.\n"
+        }
+        _ => "",
+    };
     let goal = match goal_bytes_percent {
         100 => "instruction bytes".to_owned(),
         0 => "instructions carried out".to_owned(),
@@ -39,7 +46,7 @@ fn head(composition: &Composition) -> String {
     format!(
         "set {:08x}: {} entries of {candidates} candidates in {} scripts; goal: {goal}\n\
          An entry takes an opcode byte of {} and {} + {} bytes an operation of a table that all \
-         images share; it stands in {least_programs} scripts at least.\n",
+         images share; it stands in {least_programs} scripts at least.\n{second}",
         composition.set_hash,
         composition.entries.len(),
         rows.len(),
@@ -194,7 +201,7 @@ fn foot(composition: &Composition) -> String {
     let mut text = String::from(
         "in sample: the set above; held out: for each script a set that was mined from all others. \
          Images are counted with header, constants, functions and lines as under leb. Rows, \
-         entries and the choice are by a model of the encoding composite, which joins over the \
+         entries and the choice are by a model of the encoding, which joins over the \
          script's own statements where the compiler does not: above stands what is compiled, too. Counts of these scripts with these \
          inputs: other scripts will save less or more. A shared table is flash that every build \
          carries.\n",
