@@ -395,8 +395,10 @@ fn a_label_where_the_second_table_counts_is_refused() {
             assert!(text.contains(says), "{text}");
             borders += 1;
         }
+        // A handler that is gone from its place, and a depth that does not fit, may be
+        // found before.
         let text = try_record(record(guard.start, guard.end, place));
-        assert!(text.contains(says) || text.ends_with("the stack's depth is wrong"), "{text}");
+        assert!(text.starts_with("code offset"), "{text}");
         handlers += usize::from(text.contains(says));
     }
     assert!(borders > 2 && handlers > 0, "{borders} borders, {handlers} handlers");
