@@ -198,13 +198,14 @@ fn sum_table(composition: &Composition) -> Table {
 }
 
 fn foot(composition: &Composition) -> String {
-    let mut text = String::from(
+    let mut text = format!(
         "in sample: the set above; held out: for each script a set that was mined from all others. \
          Images are counted with header, constants, functions and lines as under leb. Rows, \
-         entries and the choice are by a model of the encoding, which joins over the \
+         entries and the choice are by a model of the encoding {}, which joins over the \
          script's own statements where the compiler does not: above stands what is compiled, too. Counts of these scripts with these \
          inputs: other scripts will save less or more. A shared table is flash that every build \
          carries.\n",
+        composition.encoding
     );
     if composition.rows.iter().any(|row| !row.answer_checked) {
         text.push_str("? answer not checked\n");

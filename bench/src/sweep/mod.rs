@@ -39,8 +39,8 @@ pub fn sweep(
     }
     let mut rows = measure::weigh(candidates, plan, done).rows;
     let ways = compiled_ways(plan, sets);
-    for &(_, own) in ways.iter().filter(|(_, own)| own.is_some()) {
-        let with_own = with_set(candidates, own);
+    for &own in sets.iter().skip(1) {
+        let with_own = with_set(candidates, Some(own));
         let more = Plan { encodings: with_a_set(plan), ..plan.clone() };
         rows.extend(measure::weigh(&with_own, &more, done).rows);
     }

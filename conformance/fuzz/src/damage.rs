@@ -8,7 +8,7 @@
 use scruple_bytecode::encoding::Encoding;
 use scruple_bytecode::image::{FUNCTION_RECORD_LEN, HEADER_LEN, Image, checksum, header};
 use scruple_bytecode::ops::Op;
-use scruple_bytecode::sets::FIRST_ENTRY;
+use scruple_bytecode::sets::Table;
 
 /// Where the header tells how long each section is, in the order they lie.
 const LENGTHS: [usize; 8] = [
@@ -108,14 +108,10 @@ fn change_section(
 fn change_instructions(data: &mut [u8], size: usize, dice: &mut Dice) -> Option<usize> {
     let image = Image::open(&data[..size]).ok()?;
     let (encoding, code) = (image.encoding(), image.code().to_vec());
-    let n_entries = image.set().map_or(0, |set| set.len());
+    let n_entries = image.set().map_or(0, |set| set.len().max(set.len_of(Table::Then)));
     let begins = size - word(data, header::AT_LINES) as usize - code.len();
-    let mut places = Vec::new();
-    let mut at = 0;
-    while let Some(instruction) = image.decode(at) {
-        places.push((at, instruction.first()));
-        at = instruction.next;
-    }
+    let places: Vec<_> =
+        image.walk(0).map(|(at, instruction)| (at, instruction.first())).collect();
     if places.is_empty() {
         return None;
     }
@@ -123,7 +119,7 @@ fn change_instructions(data: &mut [u8], size: usize, dice: &mut Dice) -> Option<
         let (at, fetched) = places[dice.roll(places.len())];
         // Another entry in the place of what is there, whatever its length.
         if n_entries > 0 && dice.roll(4) == 0 {
-            data[begins + at] = FIRST_ENTRY + dice.roll(n_entries) as u8;
+            data[begins + at] = Table::BOTH[dice.roll(2)].opcode_byte(dice.roll(n_entries));
             continue;
         }
         let wanted = fetched.next - at;

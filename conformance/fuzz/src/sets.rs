@@ -1,7 +1,7 @@
 //! Instruction sets from whatever the fuzzer has. Owns no expectation.
 
 use scruple_bytecode::Op;
-use scruple_bytecode::sets::{Part, SetBuffer};
+use scruple_bytecode::sets::{Part, SetBuffer, Table};
 
 /// A set of these entries, as far as the rules of sets let them be: an operation's
 /// number, an operand, whether that is free.
@@ -11,7 +11,7 @@ use scruple_bytecode::sets::{Part, SetBuffer};
 /// Never: the name is one.
 pub fn of(entries: &[Vec<(u8, i32, bool)>]) -> SetBuffer {
     let mut buffer = SetBuffer::new("fuzz").expect("a name");
-    for entry in entries {
+    for (number, entry) in entries.iter().enumerate() {
         let parts: Vec<Part> = entry
             .iter()
             .map(|&(number, operand, free)| {
@@ -19,7 +19,8 @@ pub fn of(entries: &[Vec<(u8, i32, bool)>]) -> SetBuffer {
                 if free { Part::free(op) } else { Part::fixed(op, operand) }
             })
             .collect();
-        let _ = buffer.push(&parts);
+        // One after the other, so that both tables get some.
+        let _ = buffer.push_to(Table::BOTH[number % 2], &parts);
     }
     buffer
 }
@@ -39,7 +40,7 @@ pub fn mined(operations: &[(Op, i32)], roll: &mut dyn FnMut(usize) -> usize) -> 
                 if free { Part::free(op) } else { Part::fixed(op, operand) }
             })
             .collect();
-        let _ = buffer.push(&parts);
+        let _ = buffer.push_to(Table::BOTH[roll(2)], &parts);
     }
     buffer
 }
