@@ -77,6 +77,27 @@ pub fn random(operations: &[(Op, i32)], seed: u64) -> SetBuffer {
     buffer
 }
 
+/// The shipped set, and every third of its entries in a second table as well: it is worth
+/// nothing, and has all that the shipped one has carried out in both.
+///
+/// # Panics
+///
+/// Never: every entry is one already.
+pub fn two_tables() -> SetBuffer {
+    let shipped = scruple_bytecode::sets::SHIPPED;
+    let mut buffer = match SetBuffer::parse(&shipped.to_string()) {
+        Ok(buffer) => buffer,
+        Err(error) => panic!("{error}"),
+    };
+    for entry in shipped.entries().step_by(3) {
+        let parts: Vec<Part> = entry.parts().collect();
+        if let Err(error) = buffer.push_to(Table::Then, &parts) {
+            panic!("{error}");
+        }
+    }
+    buffer
+}
+
 /// A set for as long as the program runs: suites keep few.
 pub fn keep(buffer: &SetBuffer) -> &'static InstructionSet<'static> {
     let buffer: &'static SetBuffer = Box::leak(Box::new(buffer.clone()));

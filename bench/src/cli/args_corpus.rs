@@ -167,6 +167,10 @@ pub(crate) struct ComposeArguments {
     /// The encoding that the set is for: for context, a second table is mined as well
     #[arg(long, value_name = "ENCODING", default_value = "composite", value_parser = encoding())]
     pub(crate) encoding: Encoding,
+    /// How much of its bytes in the shared table an entry must pay, in per cent
+    #[arg(long, value_name = "PERCENT", default_value = "100",
+          value_parser = clap::value_parser!(u32).range(0..=100))]
+    pub(crate) table: u32,
     /// Take the first table of this set as it is, and mine a second one over it
     #[arg(long, value_name = "FILE")]
     pub(crate) first: Option<PathBuf>,

@@ -41,6 +41,7 @@ pub(crate) fn compose(arguments: &ComposeArguments, terminal: &Terminal) -> Resu
         bytes_percent,
         most_entries: arguments.entries,
         least_programs: arguments.programs,
+        table_percent: arguments.table,
         runs: !arguments.no_run,
         encoding: arguments.encoding,
         first,

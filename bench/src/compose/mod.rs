@@ -40,6 +40,9 @@ pub struct Wish {
     pub most_entries: usize,
     /// The fewest scripts that an entry must stand in.
     pub least_programs: usize,
+    /// How much of its bytes in the shared table an entry must pay, in per cent: less
+    /// where the scripts stand for more that will share it.
+    pub table_percent: u32,
     /// Whether scripts are run for their counts and answers.
     pub runs: bool,
     /// The encoding that the set is for: under `context` it has a second table.
@@ -96,6 +99,7 @@ pub fn compose(
         bytes_percent: wish.bytes_percent,
         most_entries: wish.most_entries.min(corpus.model().entries as usize),
         least_programs: wish.least_programs,
+        table_percent: wish.table_percent,
         left_out: None,
         second: wish.second(),
     };
@@ -133,6 +137,7 @@ pub fn compose(
         lab: Lab::here(),
         encoding: wish.encoding.name().to_owned(),
         goal_bytes_percent: wish.bytes_percent,
+        table_percent: wish.table_percent,
         least_programs: wish.least_programs as u64,
         model: *corpus.model(),
         candidates: mined.n_candidates as u64,

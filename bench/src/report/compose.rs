@@ -31,6 +31,10 @@ pub(super) fn markdown(composition: &Composition, verbose: bool) -> String {
 fn head(composition: &Composition) -> String {
     let Composition { goal_bytes_percent, candidates, rows, model, least_programs, .. } =
         composition;
+    let share = match composition.table_percent {
+        100 => String::new(),
+        n => format!("; {n} % of that it must pay"),
+    };
     let second = match composition.encoding.as_str() {
         "context" => {
             "Entries with `then` count behind entries that leave a value, and take the bytes of the \
@@ -46,7 +50,7 @@ fn head(composition: &Composition) -> String {
     format!(
         "set {:08x}: {} entries of {candidates} candidates in {} scripts; goal: {goal}\n\
          An entry takes an opcode byte of {} and {} + {} bytes an operation of a table that all \
-         images share; it stands in {least_programs} scripts at least.\n{second}",
+         images share; it stands in {least_programs} scripts at least{share}.\n{second}",
         composition.set_hash,
         composition.entries.len(),
         rows.len(),
