@@ -63,6 +63,35 @@ fn what_the_entries_save_adds_up_to_what_the_set_saves() {
     assert!((sum.held_out..sum.held_out * 106 / 100).contains(&sum.compiled_held_out));
 }
 
+// Only where an entry need not pay its table in full has so small a corpus a second one.
+#[test]
+fn for_context_a_second_table_is_mined_which_saves_beside_the_first() {
+    let args = ["--encoding", "context", "--table", "10"];
+    let (mined, alone) = (document(&args), document(&["--table", "10"]));
+    let second = mined.entries.iter().filter(|entry| entry.text.starts_with("then "));
+    assert!(second.clone().count() > 3 && second.clone().all(|entry| entry.uses > 0));
+    assert!(!alone.set_text.contains("then"));
+    let bytes: i64 = mined.entries.iter().map(|entry| entry.saved_bytes).sum();
+    let sum = &mined.sum;
+    assert!(bytes >= sum.leb as i64 - sum.in_sample as i64);
+    assert!(sum.in_sample < alone.sum.in_sample);
+    // The compiler joins less than the model: never fewer bytes, and not many more.
+    assert!((sum.in_sample..sum.in_sample * 106 / 100).contains(&sum.compiled_in_sample));
+    assert!((sum.held_out..sum.held_out * 106 / 100).contains(&sum.compiled_held_out));
+    let read = SetBuffer::parse(&mined.set_text).unwrap();
+    assert_eq!(read.set().hash(), mined.set_hash);
+    assert_eq!(read.set().table_bytes() as u64, mined.table_bytes);
+    // Over a first table that is given, which stays as it is.
+    let folder = folder("mined-first", &[("first.set", alone.set_text.as_bytes())]);
+    let file = folder.join("first.set");
+    let over = document(&[&args[..], &["--first", file.to_str().unwrap()]].concat());
+    let lines = |text: &str| -> Vec<String> {
+        text.lines().filter(|line| !line.starts_with("then ")).map(str::to_owned).collect()
+    };
+    assert_eq!(lines(&over.set_text), lines(&alone.set_text));
+    assert!(over.sum.in_sample <= alone.sum.in_sample);
+}
+
 #[test]
 fn the_same_corpus_gives_the_same_bytes() {
     assert_eq!(compose(&["--format", "json"]), compose(&["--format", "json"]));
@@ -115,6 +144,11 @@ fn what_cannot_be_mined_is_named_or_refused() {
     let refused = scruple_in(&folder, &["compose", "wrong.js", "--no-run", "--goal", "mix"]);
     assert_eq!(refused.code, 1);
     assert!(refused.err.contains("its goal can only be bytes"), "{}", refused.err);
+    let leb = scruple_in(&folder, &["compose", "wrong.js", "--no-run", "--encoding", "leb"]);
+    assert!(leb.err.contains("leb has no instruction set"), "{}", leb.err);
+    let first = ["compose", "wrong.js", "--no-run", "--first", "none.set"];
+    let first = scruple_in(&folder, &first);
+    assert!(first.err.contains("that is --encoding context"), "{}", first.err);
     let name = scruple_in(&folder, &["compose", "wrong.js", "--no-run", "--name", "a b"]);
     assert!(name.err.contains("is no name for a set"), "{}", name.err);
 }
