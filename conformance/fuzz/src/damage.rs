@@ -10,6 +10,8 @@ use scruple_bytecode::image::{FUNCTION_RECORD_LEN, HEADER_LEN, Image, checksum, 
 use scruple_bytecode::ops::Op;
 use scruple_bytecode::sets::Table;
 
+use crate::sets;
+
 /// Where the header tells how long each section is, in the order they lie.
 const LENGTHS: [usize; 8] = [
     header::AT_CONSTANTS,
@@ -75,7 +77,7 @@ fn change_section(
     dice: &mut Dice,
     mutate: fn(&mut [u8], usize, usize) -> usize,
 ) -> Option<usize> {
-    let image = Image::open(&data[..size]).ok()?;
+    let image = Image::open_with(&data[..size], sets::all()).ok()?;
     let n_constants = image.n_constants();
     let wide = data[header::AT_FLAGS] & header::FLAG_WIDE != 0;
     let entry = if wide { 4 } else { 2 };
@@ -106,12 +108,11 @@ fn change_section(
 /// Puts other operations and operands in the place of some instructions of the
 /// same length: what the verifier then refuses, it refuses for what they do.
 fn change_instructions(data: &mut [u8], size: usize, dice: &mut Dice) -> Option<usize> {
-    let image = Image::open(&data[..size]).ok()?;
+    let image = Image::open_with(&data[..size], sets::all()).ok()?;
     let (encoding, code) = (image.encoding(), image.code().to_vec());
     let n_entries = image.set().map_or(0, |set| set.len().max(set.len_of(Table::Then)));
     let begins = size - word(data, header::AT_LINES) as usize - code.len();
-    let places: Vec<_> =
-        image.walk(0).map(|(at, instruction)| (at, instruction.first())).collect();
+    let places: Vec<_> = image.walk(0).map(|(at, instruction)| (at, instruction.first())).collect();
     if places.is_empty() {
         return None;
     }

@@ -1,7 +1,33 @@
 //! Instruction sets from whatever the fuzzer has. Owns no expectation.
 
-use scruple_bytecode::Op;
-use scruple_bytecode::sets::{Part, SetBuffer, Table};
+use std::sync::LazyLock;
+
+use scruple_bytecode::sets::{InstructionSet, Part, SHIPPED, SetBuffer, Table};
+use scruple_bytecode::{Encoding, Op};
+
+/// The sets that images of the fuzzer are of: the shipped one, and it with every third of
+/// its entries in a second table as well, which the seeds in `context` have.
+///
+/// # Panics
+///
+/// Never: every entry is one already.
+pub fn all() -> &'static [&'static InstructionSet<'static>] {
+    static ALL: LazyLock<Vec<&InstructionSet<'static>>> = LazyLock::new(|| {
+        let mut buffer = SetBuffer::parse(&SHIPPED.to_string()).expect("the shipped set");
+        for entry in SHIPPED.entries().step_by(3) {
+            let parts: Vec<Part> = entry.parts().collect();
+            buffer.push_to(Table::Then, &parts).expect("an entry");
+        }
+        let buffer: &'static SetBuffer = Box::leak(Box::new(buffer));
+        vec![&SHIPPED, Box::leak(Box::new(buffer.set()))]
+    });
+    &ALL
+}
+
+/// The one of them that seeds in an encoding have.
+pub fn of_seeds(encoding: Encoding) -> &'static InstructionSet<'static> {
+    all()[usize::from(encoding.has_tables())]
+}
 
 /// A set of these entries, as far as the rules of sets let them be: an operation's
 /// number, an operand, whether that is free.

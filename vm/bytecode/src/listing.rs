@@ -436,10 +436,10 @@ fn branches<'s>(
 ) -> impl Iterator<Item = usize> + 's {
     debug_assert!(end <= image.code().len() - CODE_PADDING);
     let within = image.walk(start).take_while(move |&(at, _)| at < end);
-    within.map(|(_, instruction)| instruction.last()).filter_map(|fetched| {
-        leads_elsewhere(fetched.op)
-            .then(|| (fetched.next as i64 + i64::from(fetched.operand)) as usize)
-    })
+    within
+        .map(|(_, instruction)| instruction.last())
+        .filter(|fetched| leads_elsewhere(fetched.op))
+        .map(|fetched| (fetched.next as i64 + i64::from(fetched.operand)) as usize)
 }
 
 fn leads_elsewhere(op: Op) -> bool {
