@@ -771,7 +771,8 @@ mod tests {
             corpus.weigh_all(&Prepared::of_tables(&corpus, &first, then), None).bytes
         };
         let candidates = candidates::find(&corpus, None, Least { places: 2, programs: 1 });
-        let best = candidates.iter().map(|one| bytes(&[one.parts.clone()])).min().unwrap();
+        let best =
+            candidates.iter().map(|one| bytes(std::slice::from_ref(&one.parts))).min().unwrap();
         assert_eq!(bytes(&mined.then[..1]), best);
         assert!(bytes(&mined.then) < bytes(&[]));
     }
