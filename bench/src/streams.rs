@@ -8,7 +8,7 @@
 
 use std::collections::HashMap;
 
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, ensure};
 use scruple_bytecode::encoding::Fetched;
 use scruple_bytecode::image::Image;
 use scruple_bytecode::operand::FunctionId;
@@ -86,18 +86,17 @@ fn decoded(image: &Image<'_>, index: usize) -> Result<Decoded> {
     let end = image.code_end(id).context("a function without an end")? as usize;
     let begin = function.code as usize;
     let mut all = Decoded { begin, end, atoms: Vec::new(), places: Vec::new(), behind: Vec::new() };
-    let mut at = begin;
-    while at < end {
-        let instruction = image.decode(at);
-        let instruction = instruction.with_context(|| format!("no instruction at offset {at}"))?;
+    let mut behind = begin;
+    for (at, instruction) in image.walk(begin).take_while(|&(at, _)| at < end) {
         for part in instruction.parts() {
             let Fetched { op, operand, next } = part;
             all.atoms.push(Atom { op, operand, is_label: false, line: 0 });
             all.places.push(at);
             all.behind.push(next);
         }
-        at = instruction.next;
+        behind = instruction.next;
     }
+    ensure!(behind == end, "no instruction at offset {behind}");
     Ok(all)
 }
 

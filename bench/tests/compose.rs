@@ -121,6 +121,37 @@ fn a_set_tried_elsewhere_was_not_mined_there() {
     assert!(refused.err.contains("leb has no instruction set"), "{}", refused.err);
 }
 
+// Only where an entry need not pay its table in full has so small a corpus a second one.
+#[test]
+fn for_context_a_second_table_is_mined_which_saves_beside_the_first() {
+    let args = ["--for", "context", "--table", "10"];
+    let (mined, alone) = (document(&args), document(&["--table", "10"]));
+    let second = mined.entries.iter().filter(|entry| entry.text.starts_with("then "));
+    assert!(second.clone().count() > 3 && second.clone().all(|entry| entry.uses > 0));
+    assert!(!alone.set_text.contains("then"));
+    let bytes: i64 = mined.entries.iter().map(|entry| entry.saved_bytes).sum();
+    let sum = &mined.sum;
+    assert!(bytes >= sum.leb as i64 - sum.in_sample as i64);
+    assert!(sum.in_sample < alone.sum.in_sample);
+    // The compiler joins less than the model: never fewer bytes, and not many more.
+    let context = mined.sum_trials.iter().find(|one| one.encoding == "context").unwrap();
+    let near = |model: u64, bytes: u64| (model..model * 106 / 100).contains(&bytes);
+    assert!(near(sum.in_sample, context.in_sample.instruction_bytes), "{context:?}");
+    assert!(near(sum.held_out, context.held_out.instruction_bytes), "{context:?}");
+    let read = SetBuffer::parse(&mined.set_text).unwrap();
+    assert_eq!(read.set().hash(), mined.set_hash);
+    assert_eq!(read.set().table_bytes() as u64, mined.table_bytes);
+    // Over a first table that is given, which stays as it is.
+    let folder = folder("mined-first", &[("first.set", alone.set_text.as_bytes())]);
+    let file = folder.join("first.set");
+    let over = document(&[&args[..], &["--first", file.to_str().unwrap()]].concat());
+    let lines = |text: &str| -> Vec<String> {
+        text.lines().filter(|line| !line.starts_with("then ")).map(str::to_owned).collect()
+    };
+    assert_eq!(lines(&over.set_text), lines(&alone.set_text));
+    assert!(over.sum.in_sample <= alone.sum.in_sample);
+}
+
 #[test]
 fn the_same_corpus_gives_the_same_bytes() {
     assert_eq!(compose(&["--format", "json"]), compose(&["--format", "json"]));
@@ -182,6 +213,11 @@ fn what_cannot_be_mined_is_named_or_refused() {
     let refused = scruple_in(&folder, &["compose", "wrong.js", "--no-run", "--goal", "mix"]);
     assert_eq!(refused.code, 1);
     assert!(refused.err.contains("its goal can only be bytes"), "{}", refused.err);
+    let leb = scruple_in(&folder, &["compose", "wrong.js", "--no-run", "--for", "leb"]);
+    assert!(leb.err.contains("leb has no instruction set"), "{}", leb.err);
+    let first = ["compose", "wrong.js", "--no-run", "--first", "none.set"];
+    let first = scruple_in(&folder, &first);
+    assert!(first.err.contains("that is --for context"), "{}", first.err);
     let name = scruple_in(&folder, &["compose", "wrong.js", "--no-run", "--name", "a b"]);
     assert!(name.err.contains("is no name for a set"), "{}", name.err);
 }

@@ -67,6 +67,32 @@ fn a_composite_is_listed_and_traced_with_its_operations_and_weighed_as_one_instr
     assert_eq!(figure("operations") - figure("instructions"), 3, "{csv}");
 }
 
+#[test]
+fn the_listing_says_which_table_an_entry_is_of() {
+    let set =
+        "set two\njoin load_slot *, load_slot *\nthen short add\nthen join add, return_value\n";
+    let bad = "short add";
+    assert!(SetBuffer::parse(set).is_err(), "{bad} is as short as the operation");
+    let set = set.replace("then short add\n", "then short load_slot 1\n");
+    let text = "function f(a, b) {\n  return a + b * b;\n}\nconsole.log(f(20, 22));\n";
+    let files: &[(&str, &[u8])] = &[("script.js", text.as_bytes()), ("two.set", set.as_bytes())];
+    let folder = folder("sets-tables", files);
+    let listed = |encoding: &str| {
+        let args = ["listing", "script.js", "--function", "f", "--set", "two.set"];
+        let outcome = scruple_in(&folder, &[&args[..], &["--encoding", encoding]].concat());
+        assert_eq!((outcome.code, outcome.err.as_str()), (0, ""));
+        outcome.out
+    };
+    let context = listed("context");
+    let lines: Vec<&str> = context.lines().map(str::trim).collect();
+    let at = lines.iter().position(|line| line.ends_with("composite of 2")).expect("a composite");
+    // The second table's first entry has the last opcode byte below the prefix, 254.
+    assert!(lines[at + 3].starts_with("0003   fe"), "{context}");
+    assert!(lines[at + 3].ends_with("short form, then"), "{context}");
+    assert!(lines[at + 4].starts_with("load_slot 1 "), "{context}");
+    assert!(!listed("composite").contains("then"));
+}
+
 fn run_weigh(folder: &std::path::Path) -> String {
     let args = ["weigh", "script.js", "--format", "csv", "--encoding", "composite"];
     let outcome = scruple_in(folder, &[&args[..], &["--set", "small.set"]].concat());

@@ -8,6 +8,12 @@
 //! an operation later. Only as much of it goes out as has a whole entry's length behind
 //! it, so that the border of the window is hardly felt.
 //!
+//! Under `context` which entries there are hangs on the instruction before: the split is
+//! one over places and tables, and one that ends where control can come from elsewhere
+//! must end where the first table counts. A plain instruction leads there, so there is
+//! always such a split, and no byte is spent on it alone. What the instructions that went
+//! out lead to is kept for the next ones.
+//!
 //! Operations that the line table would put on different lines are never joined: of a
 //! composite the table tells one position, that of the first operation that may fail,
 //! and so an error's line is right under every encoding; its column may be that of a
@@ -24,7 +30,9 @@ use alloc::boxed::Box;
 
 use scruple_bytecode::image::Position;
 use scruple_bytecode::ops::Op;
-use scruple_bytecode::sets::{Entry, InstructionSet, MAX_ENTRIES, MAX_PARTS};
+use scruple_bytecode::sets::{
+    Entry, InstructionSet, MAX_ENTRIES, MAX_PARTS, Table, leaves_and_goes_on,
+};
 use scruple_bytecode::{Encoding, encoding::Digits};
 
 use crate::branches::is_silent;
@@ -50,39 +58,77 @@ const NONE: u8 = u8::MAX;
 const ECHO: u8 = NONE - 1;
 const _: () = assert!(MAX_ENTRIES < ECHO as usize);
 
-/// The window, and the set as lists by first operation.
-pub(crate) struct Chooser<'s> {
-    set: &'s InstructionSet<'s>,
+/// The entries of a table by their opcode bytes, as lists by first operation.
+struct Lists {
     /// The first entry that begins with an operation, and the next one of the same.
     heads: [u8; Op::COUNT],
     following: [u8; MAX_ENTRIES],
+}
+
+impl Lists {
+    /// The entry that comes first in the table is asked first, and keeps a tie.
+    fn new(set: &InstructionSet<'_>, table: Table) -> Lists {
+        let mut lists = Lists { heads: [NONE; Op::COUNT], following: [NONE; MAX_ENTRIES] };
+        for index in (0..MAX_ENTRIES).rev() {
+            let entry = set.entry_of(Table::First.opcode_byte(index), table);
+            let Some(first) = entry.and_then(|entry| entry.part(0)) else { continue };
+            let head = &mut lists.heads[first.op as usize];
+            lists.following[index] = *head;
+            *head = index as u8;
+        }
+        lists
+    }
+}
+
+/// Bytes and instructions to the end of the window.
+pub(crate) type Cost = (u16, u16);
+
+/// More than any split takes: that of a place and a table that must not be.
+const NEVER: Cost = (u16::MAX / 2, 0);
+
+/// The window, and the set as lists by first operation.
+pub(crate) struct Chooser<'s> {
+    set: &'s InstructionSet<'s>,
+    lists: Lists,
+    /// The lists where the second table counts, if it ever does.
+    then: Option<Box<Lists>>,
     window: [Waiting; WINDOW],
     n_waiting: u8,
-    /// The entry that the instruction at each place of the window begins, if it is one,
-    /// and how many operations it takes.
-    choices: [(u8, u8); WINDOW],
+    /// The table that counts where the window begins.
+    table: Table,
+    /// The instructions of the split, each at its first place.
+    choices: [Choice; WINDOW],
+}
+
+/// An instruction of a split.
+#[derive(Clone, Copy)]
+struct Choice {
+    /// The entry by its opcode byte, counted from the first one's, or [`NONE`].
+    index: u8,
+    /// How many operations it takes.
+    n_parts: u8,
+    /// The table that counts where it stands.
+    table: Table,
+}
+
+impl Choice {
+    const PLAIN: Choice = Choice { index: NONE, n_parts: 1, table: Table::First };
 }
 
 impl<'s> Chooser<'s> {
-    pub(crate) fn new(set: &'s InstructionSet<'s>) -> Box<Chooser<'s>> {
+    pub(crate) fn new(set: &'s InstructionSet<'s>, encoding: Encoding) -> Box<Chooser<'s>> {
         let nothing =
             Waiting { op: Op::Trap, operand: 0, position: Position { line: 0, column: 0 } };
-        let mut chooser = Chooser {
+        let has_tables = encoding.has_tables() && set.len_of(Table::Then) > 0;
+        Box::new(Chooser {
             set,
-            heads: [NONE; Op::COUNT],
-            following: [NONE; MAX_ENTRIES],
+            lists: Lists::new(set, Table::First),
+            then: has_tables.then(|| Box::new(Lists::new(set, Table::Then))),
             window: [nothing; WINDOW],
             n_waiting: 0,
-            choices: [(NONE, 1); WINDOW],
-        };
-        // The entry that comes first in the set is asked first, and keeps a tie.
-        for index in (0..set.len()).rev() {
-            let Some(first) = set.entry(index).and_then(|entry| entry.part(0)) else { continue };
-            let head = &mut chooser.heads[first.op as usize];
-            chooser.following[index] = *head;
-            *head = index as u8;
-        }
-        Box::new(chooser)
+            table: Table::First,
+            choices: [Choice::PLAIN; WINDOW],
+        })
     }
 
     /// The set.
@@ -104,7 +150,7 @@ impl<'s> Chooser<'s> {
 
     /// Empties the window without laying anything down: a walk begins.
     pub(crate) fn forget(&mut self) {
-        self.n_waiting = 0;
+        (self.n_waiting, self.table) = (0, Table::First);
     }
 
     /// Splits what waits into instructions, and tells how many operations there are of
@@ -115,92 +161,137 @@ impl<'s> Chooser<'s> {
         run_ends: bool,
         earlier: Option<(&mut Earlier, &[u8])>,
     ) -> usize {
-        let costs = self.choose(None, &[(0, 0); WINDOW + 1]);
+        let (costs, mut choices) = self.choose(run_ends, None, &[[(0, 0); 2]; WINDOW + 1]);
         if let Some(earlier) = earlier {
             // How far back what was found lies depends on what goes out before it: about
             // what it takes without echoes.
-            self.choose(Some(earlier), &costs);
+            (_, choices) = self.choose(run_ends, Some(earlier), &costs);
         }
-        self.settled(run_ends, || None)
+        self.settle(run_ends, |at, table| choices[at][table as usize])
     }
 
     /// Chooses an instruction for each place of the window, and tells the bytes and
     /// instructions from there to the end.
     fn choose(
         &mut self,
+        run_ends: bool,
         mut earlier: Option<(&mut Earlier, &[u8])>,
-        without: &[(u16, u16); WINDOW + 1],
-    ) -> [(u16, u16); WINDOW + 1] {
+        without: &[[Cost; 2]; WINDOW + 1],
+    ) -> ([[Cost; 2]; WINDOW + 1], [[Choice; 2]; WINDOW]) {
         let n = self.n_waiting as usize;
-        let mut costs = [(0u16, 0u16); WINDOW + 1];
+        // By place: from where the first table counts, and from where the second does.
+        let mut costs = [[(0, 0); 2]; WINDOW + 1];
+        let mut choices = [[Choice::PLAIN; 2]; WINDOW];
+        if run_ends {
+            costs[n][Table::Then as usize] = NEVER;
+        }
         for at in (0..n).rev() {
-            let rest = costs[at + 1];
-            let mut best = (rest.0 + plain_len(self.window[at]), rest.1 + 1);
-            let mut choice = (NONE, 1);
-            let mut index = self.heads[self.window[at].op as usize];
-            while index != NONE {
-                if let Some(entry) = self.set.entry(index as usize)
-                    && let Some(len) = self.entry_len(entry, at)
-                {
-                    let rest = costs[at + entry.n_parts()];
-                    let cost = (rest.0 + len, rest.1 + 1);
-                    if cost < best {
-                        (best, choice) = (cost, (index, entry.n_parts() as u8));
-                    }
-                }
-                index = self.following[index as usize];
-            }
+            let (mut best, mut choice) = self.best(&self.lists, Table::First, at, &costs);
             // Only for bytes: an echo reads what it refers to as well.
             if let Some((earlier, code)) = &mut earlier
                 && let waiting = &self.window[at..n]
-                && let ahead = without[0].0.saturating_sub(without[at].0)
+                && let ahead = without[0][0].0.saturating_sub(without[at][0].0)
                 && let Some((cost, n_parts, echo)) =
                     earlier.best(self.set, code, waiting, ahead, &costs[at..])
                 && cost.0 < best.0
             {
-                (best, choice) = (cost, (ECHO, n_parts));
+                (best, choice) = (cost, Choice { index: ECHO, n_parts, table: Table::First });
                 earlier.note(at, echo);
             }
-            (costs[at], self.choices[at]) = (best, choice);
+            (costs[at][0], choices[at][0]) = (best, choice);
+            if let Some(then) = &self.then {
+                (costs[at][1], choices[at][1]) = self.best(then, Table::Then, at, &costs);
+            }
         }
-        costs
+        (costs, choices)
     }
 
     /// The same where the choices were made before: each is an entry's number, and how
     /// many operations.
     pub(crate) fn follow(&mut self, run_ends: bool, mut next: impl FnMut() -> (u8, u8)) -> usize {
-        self.settled(run_ends, || Some(next()))
+        self.settle(run_ends, |_, _| {
+            let (index, n_parts) = next();
+            Choice { index, n_parts, table: Table::First }
+        })
     }
 
-    fn settled(&mut self, run_ends: bool, mut made: impl FnMut() -> Option<(u8, u8)>) -> usize {
+    /// Takes the choices in a row, as far as they stand.
+    fn settle(
+        &mut self,
+        run_ends: bool,
+        mut choice_at: impl FnMut(usize, Table) -> Choice,
+    ) -> usize {
         let n = self.n_waiting as usize;
         let kept = if run_ends { 0 } else { KEPT };
-        let mut settled = 0;
+        let (mut settled, mut table) = (0, self.table);
         while settled + kept < n {
-            if let Some(choice) = made() {
-                self.choices[settled] = choice;
-            }
-            settled += self.choices[settled].1 as usize;
+            let choice = choice_at(settled, table);
+            self.choices[settled] = choice;
+            settled += choice.n_parts as usize;
+            table = self.behind(choice.index != NONE, settled);
         }
+        debug_assert!(!run_ends || table == Table::First, "a run ends where `then` counts");
+        self.table = table;
         settled
     }
 
     /// The choice made for a place of the split window.
     pub(crate) fn choice(&self, at: usize) -> (u8, u8) {
-        self.choices[at]
+        let Choice { index, n_parts, .. } = self.choices[at];
+        (index, n_parts)
     }
 
     /// Whether the instruction that begins at a place of the split window is an echo.
     pub(crate) fn is_echo(&self, at: usize) -> bool {
-        self.choices[at].0 == ECHO
+        self.choices[at].index == ECHO
+    }
+
+    /// The best instruction at a place where a table counts, and what it and the best
+    /// that can follow cost.
+    fn best(
+        &self,
+        lists: &Lists,
+        table: Table,
+        at: usize,
+        costs: &[[Cost; 2]; WINDOW + 1],
+    ) -> (Cost, Choice) {
+        let rest = costs[at + 1][Table::First as usize];
+        let mut best = (rest.0 + plain_len(self.window[at]), rest.1 + 1);
+        let mut choice = Choice { table, ..Choice::PLAIN };
+        let mut index = lists.heads[self.window[at].op as usize];
+        while index != NONE {
+            if let Some(entry) = self.entry_at(index, table)
+                && let Some(len) = self.entry_len(entry, at)
+            {
+                let behind = at + entry.n_parts();
+                let rest = costs[behind][self.behind(true, behind) as usize];
+                let cost = (rest.0 + len, rest.1 + 1);
+                if cost < best {
+                    (best, choice) =
+                        (cost, Choice { index, n_parts: entry.n_parts() as u8, table });
+                }
+            }
+            index = lists.following[index as usize];
+        }
+        (best, choice)
+    }
+
+    fn entry_at(&self, index: u8, table: Table) -> Option<Entry<'s>> {
+        self.set.entry_of(Table::First.opcode_byte(index.into()), table)
+    }
+
+    /// The table that counts behind an instruction that ends before a place.
+    fn behind(&self, is_entry: bool, place: usize) -> Table {
+        let goes_on = is_entry && leaves_and_goes_on(self.window[place - 1].op);
+        if self.then.is_some() && goes_on { Table::Then } else { Table::First }
     }
 
     /// The instruction that begins at a place of the split window: its operations, and
-    /// the entry's number unless it is a single plain operation.
+    /// the entry with its opcode byte, counted from the first one's, unless it is a single plain operation.
     pub(crate) fn instruction(&self, at: usize) -> (&[Waiting], Option<(u8, Entry<'s>)>) {
-        let (index, n_parts) = self.choices[at];
+        let Choice { index, n_parts, table } = self.choices[at];
         let parts = &self.window[at..at + n_parts as usize];
-        let entry = if index == NONE { None } else { self.set.entry(index as usize) };
+        let entry = if index >= ECHO { None } else { self.entry_at(index, table) };
         (parts, entry.map(|entry| (index, entry)))
     }
 

@@ -20,7 +20,7 @@ use scruple_bytecode::ops::Op;
 use scruple_bytecode::sets::{InstructionSet, MAX_PARTS, may_stand_inside};
 
 use crate::branches::is_silent;
-use crate::chooser::{WINDOW, Waiting};
+use crate::chooser::{Cost, WINDOW, Waiting};
 use crate::narrow;
 
 /// Places that are kept of those with the same number.
@@ -129,15 +129,15 @@ impl Earlier {
         code: &[u8],
         waiting: &[Waiting],
         ahead: u16,
-        costs: &[(u16, u16)],
-    ) -> Option<((u16, u16), u8, Echo)> {
+        costs: &[[Cost; 2]],
+    ) -> Option<(Cost, u8, Echo)> {
         let [first, second, ..] = waiting else { return None };
         let hash = hash([(first.op, first.operand), (second.op, second.operand)])?;
         if self.places.is_empty() {
             return None;
         }
         let group = self.group(hash);
-        let mut best: Option<((u16, u16), u8, Echo)> = None;
+        let mut best: Option<(Cost, u8, Echo)> = None;
         for &place in &self.places[group..][..WAYS] {
             let Some(place) = place.checked_sub(1) else { break };
             let place = self.base + usize::from(place);
@@ -149,7 +149,8 @@ impl Earlier {
             for (n, count) in matches(set, code, place, waiting) {
                 let bytes = Reference { count, back }.encode().map(|it| it.as_slice().len() as u16);
                 let Some(bytes) = bytes else { break };
-                let cost = (costs[n].0 + bytes, costs[n].1 + 1);
+                let rest = costs[n][0];
+                let cost = (rest.0 + bytes, rest.1 + 1);
                 if best.is_none_or(|(least, ..)| cost < least) {
                     best = Some((
                         cost,

@@ -105,7 +105,7 @@ impl<'s> Output<'s> {
     pub(crate) fn new(encoding: Encoding, set: &'s InstructionSet<'s>, has_lines: bool) -> Self {
         Output {
             encoding,
-            chooser: encoding.has_set().then(|| Chooser::new(set)),
+            chooser: encoding.has_set().then(|| Chooser::new(set, encoding)),
             echoes: (encoding == Encoding::Echo).then(Box::default),
             has_lines,
             code: Vec::new(),

@@ -4,7 +4,7 @@
 //! are free or fixed as the dice fall. Owns no expectation.
 
 use scruple_bytecode::image::Image;
-use scruple_bytecode::sets::{InstructionSet, MAX_PARTS, Part, SetBuffer};
+use scruple_bytecode::sets::{InstructionSet, MAX_PARTS, Part, SetBuffer, Table};
 use scruple_bytecode::{Encoding, Op};
 
 /// A generator of numbers (xorshift; Marsaglia 2003, from memory): any would do.
@@ -52,13 +52,14 @@ pub fn operations(source: &str) -> Vec<(Op, i32)> {
     operations
 }
 
-/// A set of entries that are found among these operations, as far as the rules of sets
-/// let them be.
+/// A set of entries that are found among these operations, in both tables, as far as the
+/// rules of sets let them be.
 pub fn random(operations: &[(Op, i32)], seed: u64) -> SetBuffer {
     let mut dice = Dice::new(seed);
     let Some(mut buffer) = SetBuffer::new("random") else { unreachable!("a name") };
-    let most = 1 + dice.roll(400);
-    for _ in 0..most {
+    let (first, then) = (1 + dice.roll(400), dice.roll(400));
+    for number in 0..first + then {
+        let table = if number < first { Table::First } else { Table::Then };
         let start = dice.roll(operations.len());
         let length = 1 + dice.roll(MAX_PARTS);
         let parts: Vec<Part> = operations[start..]
@@ -71,7 +72,28 @@ pub fn random(operations: &[(Op, i32)], seed: u64) -> SetBuffer {
             })
             .collect();
         // What the rules refuse is left out: the dice know none.
-        let _ = buffer.push(&parts);
+        let _ = buffer.push_to(table, &parts);
+    }
+    buffer
+}
+
+/// The shipped set, and every third of its entries in a second table as well: it is worth
+/// nothing, and has all that the shipped one has carried out in both.
+///
+/// # Panics
+///
+/// Never: every entry is one already.
+pub fn two_tables() -> SetBuffer {
+    let shipped = scruple_bytecode::sets::SHIPPED;
+    let mut buffer = match SetBuffer::parse(&shipped.to_string()) {
+        Ok(buffer) => buffer,
+        Err(error) => panic!("{error}"),
+    };
+    for entry in shipped.entries().step_by(3) {
+        let parts: Vec<Part> = entry.parts().collect();
+        if let Err(error) = buffer.push_to(Table::Then, &parts) {
+            panic!("{error}");
+        }
     }
     buffer
 }

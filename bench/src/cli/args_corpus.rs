@@ -133,11 +133,14 @@ Examples:
   scruple compose samples --goal mix --weight 70 --name tides -o tides.set
   scruple compose corpus --goal bytes --no-run --format json > set.json
   scruple compose samples --on corpus --encoding composite
+  scruple compose samples --for context
+  scruple compose samples --for context --first tides.set
 
 An entry is a short form of one operation, or 2 to 8 operations as one instruction, each operand
 fixed or free. Runs are split to the fewest bytes, as the compiler does, and every entry is weighed
-over the whole corpus with those before it. It must pay its bytes in the table that all images
-share. Beside what the set saves on these scripts stands what a set saves that was mined without the
+over the whole corpus with those before it. For context, entries of a second table count behind
+entries that leave a value, where they take the bytes of the first table's last. An entry must pay
+its bytes in the table that all images share. Beside what the set saves on these scripts stands what a set saves that was mined without the
 script in question: only that says anything of other scripts. Each of these sets is compiled against
 and run, its answer checked; what a model says stands apart. --on adds scripts of another origin.";
 
@@ -171,6 +174,16 @@ pub(crate) struct ComposeArguments {
     /// The fewest scripts that an entry must stand in
     #[arg(long, value_name = "N", default_value = "2")]
     pub(crate) programs: usize,
+    /// The encoding that the set is mined for: for context, a second table as well
+    #[arg(long = "for", value_name = "ENCODING", default_value = "composite", value_parser = encoding())]
+    pub(crate) target: Encoding,
+    /// How much of its bytes in the shared table an entry must pay, in per cent
+    #[arg(long, value_name = "PERCENT", default_value = "100",
+          value_parser = clap::value_parser!(u32).range(0..=100))]
+    pub(crate) table: u32,
+    /// Take the first table of this set as it is, and mine a second one over it
+    #[arg(long, value_name = "FILE")]
+    pub(crate) first: Option<PathBuf>,
     /// Only compile the scripts: no answer is checked, nothing carried out is counted
     #[arg(long)]
     pub(crate) no_run: bool,

@@ -4,7 +4,7 @@ use std::fs;
 
 use anyhow::{Context, Result, ensure};
 use scruple_bench::compose::{self as library, Wish};
-use scruple_bench::{report, script};
+use scruple_bench::{report, script, sets};
 use scruple_bytecode::Encoding;
 
 use super::Verdict;
@@ -21,6 +21,21 @@ pub(crate) fn compose(arguments: &ComposeArguments, terminal: &Terminal) -> Resu
         !arguments.no_run || bytes_percent == 100,
         "--no-run has no counts: its goal can only be bytes"
     );
+    ensure!(
+        arguments.target.has_set(),
+        "{} has no instruction set: composite and context have",
+        arguments.target.name()
+    );
+    let first = match &arguments.first {
+        Some(path) => {
+            ensure!(
+                arguments.target.has_tables(),
+                "--first gives the table under a second one: that is --for context"
+            );
+            sets::read(path)?.first().map(|&&set| set)
+        }
+        None => None,
+    };
     let scripts = script::gather(&arguments.paths, &arguments.options.to_options())?;
     let others = script::gather(&arguments.on, &arguments.options.to_options())?;
     let wish = Wish {
@@ -28,11 +43,14 @@ pub(crate) fn compose(arguments: &ComposeArguments, terminal: &Terminal) -> Resu
         bytes_percent,
         most_entries: arguments.entries,
         least_programs: arguments.programs,
+        table_percent: arguments.table,
         runs: !arguments.no_run,
         encodings: match arguments.encoding.as_slice() {
             [] => Encoding::ALL.iter().copied().filter(|encoding| encoding.has_set()).collect(),
             asked => super::each_once(asked),
         },
+        target: arguments.target,
+        first,
     };
     let progress = terminal.progress((3 * scripts.len() + others.len()) as u64, "mining");
     let composition = library::compose(&scripts, &others, &wish, &|| progress.inc(1));

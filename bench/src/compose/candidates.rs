@@ -52,6 +52,17 @@ pub(super) fn find(corpus: &Corpus, left_out: Option<usize>, least: Least) -> Ve
     search.found
 }
 
+/// A pattern as a candidate, wherever it stands.
+pub(super) fn of_parts(corpus: &Corpus, parts: &[Part], left_out: Option<usize>) -> Candidate {
+    let programs = corpus.programs.iter().enumerate();
+    let places = programs
+        .filter(|(number, _)| Some(*number) != left_out)
+        .flat_map(|(_, program)| program.range.clone())
+        .filter(|&at| corpus.takes(parts, at))
+        .map(|at| at as u32);
+    Candidate { parts: parts.to_vec(), saved: corpus.saved_bytes(parts), places: places.collect() }
+}
+
 struct Search<'c> {
     corpus: &'c Corpus,
     /// The script of each operation.

@@ -16,9 +16,13 @@ pub struct Composition {
     pub schema: u32,
     /// What mined it.
     pub lab: Lab,
+    /// The encoding that the set is for.
+    pub encoding: String,
     /// How much of the goal instruction bytes are, in per cent; the rest is
     /// instructions carried out.
     pub goal_bytes_percent: u32,
+    /// How much of its bytes in the shared table an entry had to pay, in per cent.
+    pub table_percent: u32,
     /// The fewest scripts that an entry stands in.
     pub least_programs: u64,
     /// What the model counts with.

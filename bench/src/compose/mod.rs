@@ -18,7 +18,7 @@ pub mod trial;
 use anyhow::{Context, Result, ensure};
 use rayon::prelude::*;
 use scruple_bytecode::Encoding;
-use scruple_bytecode::sets::{InstructionSet, Part, SetBuffer};
+use scruple_bytecode::sets::{InstructionSet, Part, SetBuffer, Table};
 
 use crate::build::STACK_BYTES;
 use crate::document::Lab;
@@ -28,8 +28,8 @@ use crate::sweep::document::LeftOut;
 use document::{
     Abroad, Composition, Elsewhere, Entry, Figures, Place, Row, SCHEMA, Stopped, Stranger, Trials,
 };
-use mine::{Mined, Task};
-use model::{Corpus, Model, Prepared};
+use mine::{Mined, Second, Task};
+use model::{Corpus, Model, Prepared, entries_of};
 use profile::{Profile, profile};
 
 /// What is wanted.
@@ -43,10 +43,28 @@ pub struct Wish {
     pub most_entries: usize,
     /// The fewest scripts that an entry must stand in.
     pub least_programs: usize,
+    /// How much of its bytes in the shared table an entry must pay, in per cent: less
+    /// where the scripts stand for more that will share it.
+    pub table_percent: u32,
     /// Whether scripts are run for their counts and answers.
     pub runs: bool,
     /// The encodings that sets are tried with.
     pub encodings: Vec<Encoding>,
+    /// The encoding that the set is for: under `context` it has a second table.
+    pub target: Encoding,
+    /// A set whose first table is taken as it is, and the second one mined over it. What
+    /// is held out has a first table mined without the script, all the same.
+    pub first: Option<InstructionSet<'static>>,
+}
+
+impl Wish {
+    fn second(&self) -> Second {
+        match (self.target, &self.first) {
+            (Encoding::Context, Some(_)) => Second::Over,
+            (Encoding::Context, None) => Second::Together,
+            _ => Second::Not,
+        }
+    }
 }
 
 /// Mines a set and evaluates it, on the scripts and on others if there are any. `done` is
@@ -76,21 +94,24 @@ pub fn compose(
         bytes_percent: wish.bytes_percent,
         most_entries: wish.most_entries.min(corpus.model().entries as usize),
         least_programs: wish.least_programs,
+        table_percent: wish.table_percent,
         left_out: None,
+        second: wish.second(),
     };
-    let mined = mine::mine(&corpus, task);
+    let first = wish.first.map(|set| entries_of(set, Table::First));
+    let mined = mine::mine(&corpus, task, first.as_deref());
     let held_out: Vec<Mined> = pool.install(|| {
         let mine_others = |number| {
-            let mined = mine::mine(&corpus, Task { left_out: Some(number), ..task });
+            let mined = mine::mine(&corpus, Task { left_out: Some(number), ..task }, None);
             done();
             mined
         };
         (0..rows.len()).into_par_iter().map(mine_others).collect()
     });
     evaluate(&corpus, &mined, &held_out, &mut rows);
-    let own = sets::keep(set_of(&wish.name, &mined.entries)?);
+    let own = sets::keep(set_of(&wish.name, &mined)?);
     let tried = |((script, profile), others): (&(&Script, Profile), &Mined)| {
-        let others = sets::keep(set_of(&wish.name, &others.entries)?);
+        let others = sets::keep(set_of(&wish.name, others)?);
         let trials = trials(script, profile, &wish.encodings, own, others);
         done();
         trials.with_context(|| script.name.clone())
@@ -108,16 +129,19 @@ pub fn compose(
     for row in &rows {
         sum.add(&row.figures);
     }
-    let buffer = set_of(&wish.name, &mined.entries)?;
+    let buffer = set_of(&wish.name, &mined)?;
     let set = buffer.set();
-    let table_of = |entries: &[Vec<Part>]| -> u64 {
-        entries.iter().map(|parts| corpus.model().table_bytes(parts.len())).sum()
+    let table_of = |mined: &Mined| -> u64 {
+        let entries = mined.entries.iter().chain(&mined.then);
+        entries.map(|parts| corpus.model().table_bytes(parts.len())).sum()
     };
-    ensure!(set.table_bytes() as u64 == table_of(&mined.entries), "the table is not as counted");
+    ensure!(set.table_bytes() as u64 == table_of(&mined), "the table is not as counted");
     Ok(Composition {
         schema: SCHEMA,
         lab: Lab::here(),
+        encoding: wish.target.name().to_owned(),
         goal_bytes_percent: wish.bytes_percent,
+        table_percent: wish.table_percent,
         least_programs: wish.least_programs as u64,
         model: *corpus.model(),
         candidates: mined.n_candidates as u64,
@@ -126,9 +150,9 @@ pub fn compose(
             next_gain_hundredths: mined.next.map(|(gain, _)| gain),
             next_table_bytes: mined.next.map(|(_, table)| table),
         },
-        entries: entries(&corpus, &mined.entries, set)?,
-        table_bytes: table_of(&mined.entries),
-        held_out_table_bytes: held_out.iter().map(|one| table_of(&one.entries)).max().unwrap_or(0),
+        entries: entries(&corpus, &mined, set)?,
+        table_bytes: table_of(&mined),
+        held_out_table_bytes: held_out.iter().map(table_of).max().unwrap_or(0),
         sum_trials: trial::sums(rows.iter().map(|row| row.trials.as_slice())),
         rows,
         sum,
@@ -192,10 +216,11 @@ fn is_checked(script: &Script, profile: &Profile) -> bool {
 
 /// Weighs each script with the set, and with the one that it was no part of.
 fn evaluate(corpus: &Corpus, mined: &Mined, held_out: &[Mined], rows: &mut [Row]) {
-    let set = Prepared::new(corpus, &mined.entries);
+    let prepared = |mined: &Mined| Prepared::of_tables(corpus, &mined.entries, &mined.then);
+    let set = prepared(mined);
     for ((row, program), others) in rows.iter_mut().zip(corpus.programs()).zip(held_out) {
         let own = corpus.weigh(program, &set);
-        let strange = corpus.weigh(program, &Prepared::new(corpus, &others.entries));
+        let strange = corpus.weigh(program, &prepared(others));
         row.figures.in_sample = own.bytes;
         row.figures.dispatched_in_sample = own.dispatched;
         row.figures.held_out = strange.bytes;
@@ -263,23 +288,28 @@ fn elsewhere(
 }
 
 /// The set by its own rules: whatever breaks one is a fault of the miner.
-fn set_of(name: &str, entries: &[Vec<Part>]) -> Result<SetBuffer> {
+fn set_of(name: &str, mined: &Mined) -> Result<SetBuffer> {
     let mut buffer = SetBuffer::new(name).context("no name for a set")?;
-    for parts in entries {
-        buffer.push(parts).map_err(|error| anyhow::anyhow!("a mined entry: {error}"))?;
+    for (table, entries) in [(Table::First, &mined.entries), (Table::Then, &mined.then)] {
+        for parts in entries {
+            let pushed = buffer.push_to(table, parts);
+            pushed.map_err(|error| anyhow::anyhow!("a mined entry: {error}"))?;
+        }
     }
     Ok(buffer)
 }
 
-fn entries(corpus: &Corpus, mined: &[Vec<Part>], set: InstructionSet<'_>) -> Result<Vec<Entry>> {
-    let prepared = Prepared::new(corpus, mined);
+fn entries(corpus: &Corpus, mined: &Mined, set: InstructionSet<'_>) -> Result<Vec<Entry>> {
+    let prepared = Prepared::of_tables(corpus, &mined.entries, &mined.then);
     let weights: Vec<_> =
         corpus.programs().iter().map(|program| corpus.weigh(program, &prepared)).collect();
-    let saved = mine::saved_in_turn(corpus, mined);
-    ensure!(saved.len() == set.len(), "entries that are not in the set");
-    let entry = |(index, (parts, (saved_bytes, saved_instructions)))| {
+    let saved = mine::saved_in_turn(corpus, &mined.entries, &mined.then);
+    let lines: Vec<String> = set.to_string().lines().skip(1).map(str::to_owned).collect();
+    ensure!(saved.len() == lines.len(), "entries that are not in the set");
+    let entry = |(index, (parts, (saved_bytes, saved_instructions)))| -> Entry {
+        let index: usize = index;
         let parts: &Vec<Part> = parts;
-        let text = set.entry(index).map(|entry| entry.to_string()).unwrap_or_default();
+        let text = lines[index].clone();
         let uses = |number: usize| weights[number].uses[index];
         let mut places: Vec<Place> = corpus
             .programs()
@@ -300,5 +330,6 @@ fn entries(corpus: &Corpus, mined: &[Vec<Part>], set: InstructionSet<'_>) -> Res
             places,
         }
     };
-    Ok(mined.iter().zip(saved).enumerate().map(entry).collect())
+    let all = mined.entries.iter().chain(&mined.then);
+    Ok(all.zip(saved).enumerate().map(entry).collect())
 }

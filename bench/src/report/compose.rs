@@ -33,6 +33,17 @@ pub(super) fn markdown(composition: &Composition, verbose: bool) -> String {
 fn head(composition: &Composition) -> String {
     let Composition { goal_bytes_percent, candidates, rows, model, least_programs, .. } =
         composition;
+    let share = match composition.table_percent {
+        100 => String::new(),
+        n => format!("; {n} % of that it must pay"),
+    };
+    let second = match composition.encoding.as_str() {
+        "context" => {
+            "Entries with `then` count behind entries that leave a value, and take the bytes of the \
+             first table's last ones there.\n"
+        }
+        _ => "",
+    };
     let goal = match goal_bytes_percent {
         100 => "instruction bytes".to_owned(),
         0 => "instructions carried out".to_owned(),
@@ -41,7 +52,7 @@ fn head(composition: &Composition) -> String {
     format!(
         "set {:08x}: {} entries of {candidates} candidates in {} scripts; goal: {goal}\n\
          An entry takes an opcode byte of {} and {} + {} bytes an operation of a table that all \
-         images share; it stands in {least_programs} scripts at least.\n",
+         images share; it stands in {least_programs} scripts at least{share}.\n{second}",
         composition.set_hash,
         composition.entries.len(),
         rows.len(),

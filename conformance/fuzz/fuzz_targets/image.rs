@@ -3,7 +3,7 @@
 
 use libfuzzer_sys::{fuzz_mutator, fuzz_target, fuzzer_mutate};
 use scruple_bytecode::image::Image;
-use scruple_fuzz::{damage, list, read_all, run};
+use scruple_fuzz::{damage, list, read_all, run, sets};
 use scruple_vm::{Narrow, Wide};
 
 /// Instructions a run may take. Most images that run at all run to this end, and
@@ -12,7 +12,7 @@ use scruple_vm::{Narrow, Wide};
 const BUDGET: u64 = 300;
 
 fuzz_target!(|bytes: &[u8]| {
-    let Ok(image) = Image::open(bytes) else { return };
+    let Ok(image) = Image::open_with(bytes, sets::all()) else { return };
     read_all(&image);
     let accepted = run::<Narrow>(bytes, BUDGET);
     // The verifier does not know the layout; the machine's paths differ by it.

@@ -9,7 +9,7 @@ use scruple_bytecode::encoding::echo::{ECHO, Reference};
 use scruple_bytecode::encoding::{
     Byte, CODE_PADDING, Composite, Decoder, Digits, Form, Implied, Leb, Word,
 };
-use scruple_bytecode::sets::{FIRST_ENTRY, SetBuffer};
+use scruple_bytecode::sets::{SetBuffer, Table};
 use scruple_bytecode::{Encoding, Op};
 use scruple_fuzz::sets;
 
@@ -46,8 +46,11 @@ fn check_set(input: &Input) {
     let set = buffer.set();
     let again = SetBuffer::parse(&set.to_string()).expect("the canonical text");
     assert_eq!((again.set(), again.set().hash()), (set, set.hash()));
-    for (index, entry) in set.entries().enumerate() {
-        let mut code = vec![FIRST_ENTRY + index as u8];
+    let entries = Table::BOTH.iter().flat_map(|&table| {
+        set.entries_in(table).enumerate().map(move |(index, entry)| (table, index, entry))
+    });
+    for (table, index, entry) in entries {
+        let mut code = vec![table.opcode_byte(index)];
         let mut wanted = Vec::new();
         for (part, at) in entry.parts().zip(index..) {
             let given = input.operations.get(at % input.operations.len().max(1));
@@ -65,16 +68,19 @@ fn check_set(input: &Input) {
             };
             wanted.push((part.op, operand));
         }
-        let decoded = set.decode(&code, 0).expect("an entry");
+        let decoded = set.decode(&code, 0, table).expect("an entry");
+        assert_eq!(decoded.table(), Some(table));
         assert_eq!(decoded.next, code.len());
         assert!(decoded.parts().map(|part| (part.op, part.operand)).eq(wanted));
         for cut in 0..code.len() {
-            assert!(set.decode(&code[..cut], 0).is_none());
+            assert!(set.decode(&code[..cut], 0, table).is_none());
         }
     }
     for at in 0..input.code.len() {
-        let decoded = set.decode(&input.code, at);
-        assert!(decoded.is_none_or(|it| it.next > at && it.next <= input.code.len()));
+        for &table in Table::BOTH {
+            let decoded = set.decode(&input.code, at, table);
+            assert!(decoded.is_none_or(|it| it.next > at && it.next <= input.code.len()));
+        }
     }
     // Any text: a set, or an error with a place in it.
     if let Err(error) = SetBuffer::parse(&input.text) {

@@ -9,7 +9,9 @@ use scruple_bytecode::encoding::Encoding;
 use scruple_bytecode::encoding::echo::Reference;
 use scruple_bytecode::image::{FUNCTION_RECORD_LEN, HEADER_LEN, Image, checksum, header};
 use scruple_bytecode::ops::Op;
-use scruple_bytecode::sets::FIRST_ENTRY;
+use scruple_bytecode::sets::Table;
+
+use crate::sets;
 
 /// Where the header tells how long each section is, in the order they lie.
 const LENGTHS: [usize; 8] = [
@@ -76,7 +78,7 @@ fn change_section(
     dice: &mut Dice,
     mutate: fn(&mut [u8], usize, usize) -> usize,
 ) -> Option<usize> {
-    let image = Image::open(&data[..size]).ok()?;
+    let image = Image::open_with(&data[..size], sets::all()).ok()?;
     let n_constants = image.n_constants();
     let wide = data[header::AT_FLAGS] & header::FLAG_WIDE != 0;
     let entry = if wide { 4 } else { 2 };
@@ -107,16 +109,11 @@ fn change_section(
 /// Puts other operations and operands in the place of some instructions of the
 /// same length: what the verifier then refuses, it refuses for what they do.
 fn change_instructions(data: &mut [u8], size: usize, dice: &mut Dice) -> Option<usize> {
-    let image = Image::open(&data[..size]).ok()?;
+    let image = Image::open_with(&data[..size], sets::all()).ok()?;
     let (encoding, code) = (image.encoding(), image.code().to_vec());
-    let n_entries = image.set().map_or(0, |set| set.len());
+    let n_entries = image.set().map_or(0, |set| set.len().max(set.len_of(Table::Then)));
     let begins = size - word(data, header::AT_LINES) as usize - code.len();
-    let mut places = Vec::new();
-    let mut at = 0;
-    while let Some(instruction) = image.decode(at) {
-        places.push((at, instruction.first()));
-        at = instruction.next;
-    }
+    let places: Vec<_> = image.walk(0).map(|(at, instruction)| (at, instruction.first())).collect();
     if places.is_empty() {
         return None;
     }
@@ -124,7 +121,7 @@ fn change_instructions(data: &mut [u8], size: usize, dice: &mut Dice) -> Option<
         let (at, fetched) = places[dice.roll(places.len())];
         // Another entry in the place of what is there, whatever its length.
         if n_entries > 0 && dice.roll(4) == 0 {
-            data[begins + at] = FIRST_ENTRY + dice.roll(n_entries) as u8;
+            data[begins + at] = Table::BOTH[dice.roll(2)].opcode_byte(dice.roll(n_entries));
             continue;
         }
         let wanted = fetched.next - at;

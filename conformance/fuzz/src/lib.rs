@@ -10,7 +10,7 @@ pub mod sets;
 use scruple_bytecode::image::Image;
 use scruple_bytecode::listing;
 use scruple_bytecode::operand::{ConstId, FunctionId, GlobalId};
-use scruple_bytecode::sets::{InstructionSet, SHIPPED_SETS};
+use scruple_bytecode::sets::InstructionSet;
 use scruple_vm::{Counter, Host, Layout, Options, Vm};
 
 /// A host that listens to nothing.
@@ -34,7 +34,7 @@ const SLOTS: usize = 4096;
 /// Loads an image and runs it within the budget; tells whether it was accepted.
 /// The ledger must add up at the end, and the machine must take a further call.
 pub fn run<L: Layout>(image: &[u8], budget: u64) -> bool {
-    run_with::<L>(image, SHIPPED_SETS, budget)
+    run_with::<L>(image, sets::all(), budget)
 }
 
 /// The same with these instruction sets.

@@ -17,7 +17,7 @@ use std::sync::OnceLock;
 
 use scruple_bench::build;
 use scruple_bench::compose::document::{Composition, Stranger};
-use scruple_bench::compose::mine::{Task, mine};
+use scruple_bench::compose::mine::{Second, Task, mine};
 use scruple_bench::compose::model::{Corpus, Model};
 use scruple_bench::compose::profile::profile;
 use scruple_bench::compose::{Wish, compose, trial};
@@ -173,8 +173,11 @@ fn wish(bytes_percent: u32, runs: bool) -> Wish {
         bytes_percent,
         most_entries: usize::MAX,
         least_programs: 2,
+        table_percent: 100,
         runs,
         encodings: encodings(),
+        target: Encoding::Composite,
+        first: None,
     }
 }
 
@@ -302,10 +305,12 @@ fn mined_without_a_program_its_figures_are_those_that_are_saved() {
                 bytes_percent: 100,
                 most_entries: corpus.model().entries as usize,
                 least_programs: 2,
+                table_percent: 100,
                 left_out: Some(number),
+                second: Second::Not,
             };
             let mut set = SetBuffer::new("mined").expect("a name");
-            for parts in &mine(&corpus, task).entries {
+            for parts in &mine(&corpus, task, None).entries {
                 set.push(parts).expect("an entry");
             }
             let own = sets::keep(set);

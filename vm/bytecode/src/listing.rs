@@ -14,6 +14,7 @@ use crate::encoding::{CODE_PADDING, Fetched, Instruction};
 use crate::image::{CAPTURE_FREE, Constant, FREE_GLOBAL, GlobalKind, Image, Position, record};
 use crate::operand::{ConstId, FreeId, FunctionId, GlobalId, OperandKind};
 use crate::ops::{Flow, Op};
+use crate::sets::Table;
 
 /// Writes the listing of a whole image: every function, the script itself last.
 pub fn write(out: &mut dyn Write, image: &Image<'_>, source: Option<&str>) -> fmt::Result {
@@ -84,22 +85,25 @@ fn write_function_lines(
     }
     lines.enter(function.code);
     let mut labels = Labels::new();
-    let mut at = function.code as usize;
+    let (mut at, mut table) = (function.code as usize, Table::First);
     while at < end as usize {
         if let Some(line) = lines.new_line(at as u32, end) {
             writeln!(out, "; {line}: {}", lines.text(line).trim())?;
         }
-        let Some(instruction) = image.decode(at) else {
+        let Some(instruction) = image.decode_in(at, table) else {
             return writeln!(out, "  {at:04x}  no instruction");
         };
         let is_label = labels.has(image, id, at);
         match instruction.single() {
-            Some(fetched) if instruction.echoed_bytes() == 0 => {
+            // An entry of the second table is named even where it is a short form.
+            Some(fetched)
+                if instruction.table() != Some(Table::Then) && instruction.echoed_bytes() == 0 =>
+            {
                 write_marked_line(out, image, id, at, fetched, is_label)?;
             }
             _ => write_composite(out, image, id, at, &instruction, is_label)?,
         }
-        at = instruction.next;
+        (at, table) = (instruction.next, image.table_behind(&instruction));
     }
     Ok(())
 }
@@ -151,14 +155,16 @@ fn write_composite(
 ) -> fmt::Result {
     let column = write_bytes(out, image, at..instruction.next, is_label)?;
     pad(out, column, 13)?;
-    match image.echoed(at) {
-        Some(reference) => {
+    match (image.echoed(at), instruction.n_parts()) {
+        (Some(reference), n) => {
             let first = at - reference.back as usize;
             let behind = first + instruction.echoed_bytes();
-            writeln!(out, "echo of {first:04x}..{behind:04x}, {}", instruction.n_parts())?;
+            write!(out, "echo of {first:04x}..{behind:04x}, {n}")?;
         }
-        None => writeln!(out, "composite of {}", instruction.n_parts())?,
+        (None, 1) => out.write_str("short form")?,
+        (None, n) => write!(out, "composite of {n}")?,
     }
+    out.write_str(if instruction.table() == Some(Table::Then) { ", then\n" } else { "\n" })?;
     for fetched in instruction.parts() {
         pad(out, 0, 8 + 13 + 2)?;
         write_operation(out, image, function, fetched, 40)?;
@@ -437,17 +443,11 @@ fn branches<'s>(
     end: usize,
 ) -> impl Iterator<Item = usize> + 's {
     debug_assert!(end <= image.code().len() - CODE_PADDING);
-    let mut at = start;
-    core::iter::from_fn(move || {
-        while at < end {
-            let fetched = image.decode(at)?.last();
-            at = fetched.next;
-            if leads_elsewhere(fetched.op) {
-                return Some((fetched.next as i64 + i64::from(fetched.operand)) as usize);
-            }
-        }
-        None
-    })
+    let within = image.walk(start).take_while(move |&(at, _)| at < end);
+    within
+        .map(|(_, instruction)| instruction.last())
+        .filter(|fetched| leads_elsewhere(fetched.op))
+        .map(|fetched| (fetched.next as i64 + i64::from(fetched.operand)) as usize)
 }
 
 fn leads_elsewhere(op: Op) -> bool {

@@ -7,6 +7,8 @@
 //! composite is held to the same, operation by operation; nothing leads into its middle,
 //! as nothing leads into the middle of any instruction. So is an echo, by what is right
 //! where it stands: where the instructions lie that it carries out does not count.
+//! Where the second table of a set counts, which hangs on the instruction before, nothing
+//! leads to, and no guarded code begins or ends.
 //! It refuses to guess types: the interpreter checks those as it runs.
 //!
 //! One linear scan a function, in scratch memory that the caller gives.
@@ -18,7 +20,7 @@ use crate::encoding::{CODE_PADDING, Fetched, Instruction};
 use crate::image::{CAPTURE_FREE, Constant, FREE_GLOBAL, Function, Image, ImageError, Position};
 use crate::operand::{ConstId, FieldId, FreeId, FunctionId, GlobalId, OperandKind};
 use crate::ops::{Flow, Op};
-use crate::sets::{InstructionSet, SHIPPED_SETS};
+use crate::sets::{InstructionSet, SHIPPED_SETS, Table};
 
 /// Why an image is not safe to run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -47,6 +49,8 @@ enum Kind {
     Overflow(Op),
     Depth(Op),
     Target(Op),
+    Behind(Op),
+    Midway,
     FallsOut,
 }
 
@@ -110,6 +114,16 @@ impl fmt::Display for VerifyError {
             Kind::Target(op) => {
                 write!(f, "code offset {at}: {}: the label is no instruction", op.text().mnemonic)
             }
+            Kind::Behind(op) => write!(
+                f,
+                "code offset {at}: {}: the label is where the second table of the set counts",
+                op.text().mnemonic
+            ),
+            Kind::Midway => write!(
+                f,
+                "code offset {at}: control can come from elsewhere where the second table of the \
+                 set counts"
+            ),
             Kind::FallsOut => write!(f, "code offset {at}: control falls out of the function"),
         }
     }
@@ -252,6 +266,9 @@ fn is_return(op: Op) -> bool {
 const DEPTH_LIMIT: u16 = 0x7ffe;
 /// Marks a depth that a branch expects where no instruction was seen yet.
 const EXPECTED: u16 = 0x8000;
+/// Marks an instruction that was read where the second table counts: no depth, since
+/// nothing may lead there.
+const MIDWAY: u16 = EXPECTED;
 
 struct Scan<'s, 'a, S: ?Sized> {
     image: &'s Image<'a>,
@@ -271,9 +288,9 @@ impl<S: Scratch + ?Sized> Scan<'_, '_, S> {
         let mut at = start;
         // After a jump, code that no earlier branch leads to is a loop's body or
         // dead: both begin a statement, at depth 0.
-        let mut depth = Some(0u16);
+        let (mut depth, mut table) = (Some(0u16), Table::First);
         while at < self.end {
-            let instruction = self.fetch(at)?;
+            let instruction = self.fetch(at, table)?;
             let mark = self.scratch.get(at - start);
             let here = match (depth, mark & !EXPECTED) {
                 (Some(depth), 0) => depth,
@@ -282,20 +299,28 @@ impl<S: Scratch + ?Sized> Scan<'_, '_, S> {
                 (None, mark) => mark - 1,
                 _ => return Err(self.error(Kind::Depth(instruction.first().op), at)),
             };
-            self.scratch.set(at - start, here + 1);
+            if table == Table::Then {
+                if mark != 0 {
+                    return Err(self.error(Kind::Midway, at));
+                }
+                self.scratch.set(at - start, MIDWAY);
+            } else {
+                self.scratch.set(at - start, here + 1);
+            }
             depth = Some(here);
             for fetched in instruction.parts() {
                 // A set lets what goes elsewhere stand last only.
                 let Some(here) = depth else { return Err(self.error(Kind::NoInstruction, at)) };
                 depth = self.step(at, fetched, here)?;
             }
-            at = instruction.next;
+            (at, table) = (instruction.next, self.image.table_behind(&instruction));
         }
         if depth.is_some() {
             return Err(self.error(Kind::FallsOut, self.end));
         }
         for at in 0..length {
-            if self.scratch.get(at) & EXPECTED != 0 {
+            let mark = self.scratch.get(at);
+            if mark & EXPECTED != 0 && mark != MIDWAY {
                 return Err(self.error(Kind::Target(Op::Branch), start + at));
             }
         }
@@ -321,16 +346,22 @@ impl<S: Scratch + ?Sized> Scan<'_, '_, S> {
         let guards = self.function.details().into_iter().flat_map(|details| details.guards());
         for guard in guards {
             let (start, end) = (guard.start as usize, guard.end as usize);
-            let ends = self.function.code as usize + end == self.end || self.scratch.get(end) != 0;
+            let code = self.function.code as usize;
+            let ends = code + end == self.end || self.scratch.get(end) != 0;
             if self.scratch.get(start) == 0 || !ends {
                 return Err(self.error(Kind::Guard, index));
+            }
+            for border in [start, end] {
+                if code + border < self.end && self.scratch.get(border) == MIDWAY {
+                    return Err(self.error(Kind::Midway, code + border));
+                }
             }
         }
         Ok(())
     }
 
-    fn fetch(&self, at: usize) -> Result<Instruction, VerifyError> {
-        match self.image.decode_before(at, self.end) {
+    fn fetch(&self, at: usize, table: Table) -> Result<Instruction, VerifyError> {
+        match self.image.decode_before(at, self.end, table) {
             Some(found) if found.last().op == Op::Trap => Err(self.error(Kind::Trap, at)),
             Some(found) => Ok(found),
             None => {
@@ -392,6 +423,7 @@ impl<S: Scratch + ?Sized> Scan<'_, '_, S> {
         let wanted = depth as u16 + 1;
         let mark = self.scratch.get(index);
         match mark & !EXPECTED {
+            0 if mark == MIDWAY => Err(self.error(Kind::Behind(op), at)),
             0 if (target as usize) < next => Err(self.error(Kind::Target(op), at)),
             0 => {
                 self.scratch.set(index, wanted | EXPECTED);

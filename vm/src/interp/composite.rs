@@ -18,29 +18,60 @@ use crate::host::{Observer, Step};
 use crate::layout::Layout;
 use crate::vm::Vm;
 use scruple_bytecode::Op;
-use scruple_bytecode::encoding::Word;
+use scruple_bytecode::encoding::{Instruction, Word};
 use scruple_bytecode::ops::{Flow, dispatch_any};
+use scruple_bytecode::sets::Table;
 
 impl<L: Layout, H: Host> Vm<'_, L, H> {
     /// Carries out the entry or the echo whose opcode byte the program counter is just behind. The
     /// loop has taken one operation from the budget and counted one byte.
+    ///
+    /// The loop knows no second table, so under `context` the entries that one leads to
+    /// are carried out here as well, each as the loop would have begun it.
     #[cold]
     #[inline(never)]
     pub(super) fn composite(&mut self, at: At<L>) -> Result<At<L>, Raise> {
         let image = *self.current_image();
-        let begin = at.pc - 1;
-        let instruction = match image.set().and_then(|set| set.decode(image.code(), begin)) {
-            None => image.decode(begin).filter(|found| found.first().op != Op::Trap),
-            found => found,
-        };
-        let Some(instruction) = instruction else {
-            return Err(self.fail(at, Raise::internal("trap")));
-        };
+        let (mut at, mut begin, mut table) = (at, at.pc - 1, Table::First);
+        let mut counted = 1;
+        loop {
+            let found = image.set().and_then(|set| set.decode(image.code(), begin, table));
+            let instruction = match found {
+                Some(found) => found,
+                // What an entry leads to may be spelled plainly.
+                None if counted == 0 => return Ok(at),
+                // An echo. What is decoded from a trap's byte otherwise is a trap.
+                None => match image.decode(begin).filter(|found| found.first().op != Op::Trap) {
+                    Some(echo) => echo,
+                    None => return Err(self.fail(at, Raise::internal("trap"))),
+                },
+            };
+            if counted == 0 {
+                let Some(fuel) = burn::<1>(at.fuel) else { return Err(self.spent(at)) };
+                at.fuel = fuel;
+            }
+            table = image.table_behind(&instruction);
+            let mut tally = <H::Observer as Observer>::Tally::default();
+            let bytes = instruction.next - begin - counted + instruction.echoed_bytes();
+            <H::Observer as Observer>::count(&mut tally, bytes);
+            self.host_mut().observer().absorb(tally);
+            at = self.carry_out_parts(at, begin, &instruction, table)?;
+            if table == Table::First {
+                return Ok(at);
+            }
+            (begin, counted) = (instruction.next, 0);
+        }
+    }
+
+    /// Carries out the operations of one entry, of which the first is burnt.
+    fn carry_out_parts(
+        &mut self,
+        mut at: At<L>,
+        begin: usize,
+        instruction: &Instruction,
+        leads_to: Table,
+    ) -> Result<At<L>, Raise> {
         let next = instruction.next;
-        let mut tally = <H::Observer as Observer>::Tally::default();
-        <H::Observer as Observer>::count(&mut tally, next - begin - 1 + instruction.echoed_bytes());
-        self.host_mut().observer().absorb(tally);
-        let mut at = at;
         for (index, part) in instruction.parts().enumerate() {
             if index > 0 {
                 let Some(fuel) = burn::<1>(at.fuel) else {
@@ -65,7 +96,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
             };
             // The set has seen to it that such an operation is the last. It stays within
             // its frame, or the next one would be carried out in another.
-            if index + 1 < instruction.n_parts()
+            if (index + 1 < instruction.n_parts() || leads_to == Table::Then)
                 && (at.fp != fp || at.pc != next || op.info().flow != Flow::Next)
             {
                 return Err(self.fail(at, Raise::internal("a composite left its frame")));

@@ -24,8 +24,8 @@ use crate::layout::Layout;
 use crate::vm::Vm;
 use scruple_bytecode::encoding::VerifiedCode;
 use scruple_bytecode::operand::Displacement;
-use scruple_bytecode::sets::{MAX_PARTS, SHIPPED};
-use scruple_bytecode::{Decoder, Encoding, Op, Opcode};
+use scruple_bytecode::sets::{MAX_PARTS, SHIPPED, Table};
+use scruple_bytecode::{Decoder, Op, Opcode};
 
 /// A part of the entry with that opcode byte, as a type that carries its operation.
 struct PartOf<D, const BYTE: u8, const INDEX: usize>(PhantomData<D>);
@@ -68,8 +68,9 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
     /// Whether the running image's entries are those that there are arms for.
     pub(super) fn has_own_handlers(&self) -> bool {
         let image = self.current_image();
-        image.encoding() != Encoding::Context
-            && image.set().is_some_and(|set| set.hash() == SHIPPED.hash())
+        // An arm leads to the first table: what follows one of a second table is not known here.
+        let has_one_table = !image.encoding().has_tables() || SHIPPED.len_of(Table::Then) == 0;
+        has_one_table && image.set().is_some_and(|set| set.hash() == SHIPPED.hash())
     }
 
     /// Carries out the entry at the program counter, whose opcode byte is `BYTE`. The

@@ -7,6 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use scruple_bytecode::Encoding;
+use scruple_fuzz::sets;
 
 /// Images longer than this would be most of what the fuzzer reads and changes.
 const MOST_BYTES: usize = 2048;
@@ -35,7 +36,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         for (at, &encoding) in Encoding::ALL.iter().enumerate() {
             let lines = (number + at).is_multiple_of(2);
             let options = scruple_compiler::Options { encoding, lines, ..Default::default() };
-            let Ok(compiled) = scruple_compiler::compile(source, &options) else { continue };
+            let Ok(compiled) =
+                scruple_compiler::compile_with(source, &options, sets::of_seeds(encoding))
+            else {
+                continue;
+            };
             if compiled.image.len() <= MOST_BYTES {
                 let name = format!("corpus/image/seed-{number}-{}", encoding.name());
                 fs::write(here.join(name), compiled.image)?;

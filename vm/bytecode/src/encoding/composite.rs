@@ -6,14 +6,20 @@
 //! several spellings, each with the shortest LEB128 digits: which one is taken is the
 //! compiler's to choose.
 //!
+//! Under `context` an entry's byte is looked up in one of two tables of the set. Which one
+//! is all the state there is: [`Instruction::leads_to`] tells that of what follows, and
+//! `sets` the rule.
+//!
 //! The loop of the interpreter knows no set: to it an entry's opcode byte is a trap, and
 //! what carries a trap out looks into the set. So the other encodings pay nothing.
 
-use super::leb::{decode_leb, leb_arms, leb_operand, to_operand, to_unsigned};
+use super::leb::{PREFIX, decode_leb, leb_arms, leb_operand, to_operand, to_unsigned};
 use super::{Arm, Decoder, Encoded, Encoding, Fetched, NO_OWN, Own, VerifiedCode};
 use crate::leb128;
 use crate::ops::Op;
-use crate::sets::{Entry, FIRST_ENTRY, InstructionSet, MAX_PARTS, shipped_parts};
+use crate::sets::{
+    Entry, FIRST_ENTRY, InstructionSet, MAX_PARTS, Table, leaves_and_goes_on, shipped_parts,
+};
 
 /// Decoder of `composite`, for what no set is needed for.
 pub struct Composite;
@@ -72,6 +78,8 @@ impl Decoder for Shipped {
 pub struct Instruction {
     pub(super) parts: [(Op, i32); MAX_PARTS],
     pub(super) n_parts: u8,
+    /// Where its entry stands, if it was spelled by one.
+    pub(super) table: Option<Table>,
     /// Of an echo, how many bytes the instructions take that it carries out again.
     pub(super) echoed_bytes: u32,
     /// The position behind the instruction.
@@ -87,6 +95,18 @@ impl Instruction {
     /// How many bytes are read for it elsewhere: those of what an echo refers to.
     pub fn echoed_bytes(&self) -> usize {
         self.echoed_bytes as usize
+    }
+
+    /// The table that its entry is of, if it was spelled by one.
+    pub fn table(&self) -> Option<Table> {
+        self.table
+    }
+
+    /// Which table tells of the instruction behind it, under an encoding that has two.
+    #[inline]
+    pub fn leads_to(&self) -> Table {
+        let (last, _) = self.parts[self.n_parts as usize - 1];
+        if self.table.is_some() && leaves_and_goes_on(last) { Table::Then } else { Table::First }
     }
 
     /// The operations: the position behind each is that behind the instruction.
@@ -122,21 +142,36 @@ impl From<Fetched> for Instruction {
     fn from(fetched: Fetched) -> Self {
         let mut parts = [(Op::Trap, 0); MAX_PARTS];
         parts[0] = (fetched.op, fetched.operand);
-        Instruction { parts, n_parts: 1, echoed_bytes: 0, next: fetched.next }
+        Instruction { parts, n_parts: 1, table: None, echoed_bytes: 0, next: fetched.next }
     }
 }
 
 impl<'a> InstructionSet<'a> {
-    /// The entry of an opcode byte.
+    /// The entry of an opcode byte: the second table's, if that counts and has one, or
+    /// the first's.
     #[inline]
-    pub fn entry_of(&self, byte: u8) -> Option<Entry<'a>> {
-        self.entry(usize::from(byte.checked_sub(FIRST_ENTRY)?))
+    pub fn entry_of(&self, byte: u8, table: Table) -> Option<Entry<'a>> {
+        self.found(byte, table).map(|(entry, _)| entry)
     }
 
-    /// Decodes the entry whose opcode byte lies at a position: nothing where there is
-    /// none, or its operands do not lie whole in their shortest form.
-    pub fn decode(&self, code: &[u8], at: usize) -> Option<Instruction> {
-        let entry = self.entry_of(*code.get(at)?)?;
+    /// The same, and the table that it is of.
+    #[inline]
+    fn found(&self, byte: u8, table: Table) -> Option<(Entry<'a>, Table)> {
+        if table == Table::Then
+            && let Some(index) = (PREFIX - 1).checked_sub(byte)
+            && let Some(entry) = self.entry_in(Table::Then, index.into())
+        {
+            return Some((entry, Table::Then));
+        }
+        let entry = self.entry(usize::from(byte.checked_sub(FIRST_ENTRY)?))?;
+        Some((entry, Table::First))
+    }
+
+    /// Decodes the entry whose opcode byte lies at a position, where this table counts:
+    /// nothing where there is none, or its operands do not lie whole in their shortest
+    /// form.
+    pub fn decode(&self, code: &[u8], at: usize, table: Table) -> Option<Instruction> {
+        let (entry, table) = self.found(*code.get(at)?, table)?;
         let mut parts = [(Op::Trap, 0); MAX_PARTS];
         let mut next = at + 1;
         for (place, part) in parts.iter_mut().zip(entry.parts()) {
@@ -157,7 +192,8 @@ impl<'a> InstructionSet<'a> {
             };
             *place = (part.op, operand);
         }
-        Some(Instruction { parts, n_parts: entry.n_parts() as u8, echoed_bytes: 0, next })
+        let n_parts = entry.n_parts() as u8;
+        Some(Instruction { parts, n_parts, table: Some(table), echoed_bytes: 0, next })
     }
 }
 

@@ -26,7 +26,7 @@ use core::fmt;
 use super::{Composite, Decoder, Encoded, Instruction};
 use crate::leb128;
 use crate::ops::Op;
-use crate::sets::{InstructionSet, MAX_PARTS, may_stand_inside};
+use crate::sets::{InstructionSet, MAX_PARTS, Table, may_stand_inside};
 
 /// The opcode byte.
 pub const ECHO: u8 = Op::Trap as u8;
@@ -130,7 +130,8 @@ pub(crate) fn decode(
 impl Instruction {
     /// An echo of nothing yet, to be appended to.
     pub fn nothing(next: usize) -> Instruction {
-        Instruction { parts: [(Op::Trap, 0); MAX_PARTS], n_parts: 0, echoed_bytes: 0, next }
+        let parts = [(Op::Trap, 0); MAX_PARTS];
+        Instruction { parts, n_parts: 0, table: None, echoed_bytes: 0, next }
     }
 
     /// Appends the operations of an instruction of so many bytes that is to be carried
@@ -159,7 +160,7 @@ impl InstructionSet<'_> {
     /// Decodes the instruction at a position, an entry or an operation on its own:
     /// nothing where there is none, or an echo.
     pub fn instruction(&self, code: &[u8], at: usize) -> Option<Instruction> {
-        if let Some(found) = self.decode(code, at) {
+        if let Some(found) = self.decode(code, at, Table::First) {
             return Some(found);
         }
         Composite::decode(code, at).filter(|found| found.op != Op::Trap).map(Instruction::from)

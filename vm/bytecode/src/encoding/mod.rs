@@ -10,6 +10,7 @@
 //! | `implied` | `leb`, and opcodes left over by the table stand for an operation with a small operand folded in |
 //! | `composite` | `leb`, and the opcodes left over stand for the entries of an instruction set, each one to eight operations |
 //! | `echo` | `composite`, and the opcode of `trap` stands for instructions carried out again from where they stand |
+//! | `context` | `composite`, and behind an entry that goes on to the next instruction the set's second table tells what those opcodes stand for |
 
 mod byte;
 mod composite;
@@ -125,6 +126,12 @@ impl Encoding {
     /// Whether its instructions are those of a set that the image names.
     pub const fn has_set(self) -> bool {
         matches!(self, Encoding::Composite | Encoding::Echo | Encoding::Context)
+    }
+
+    /// Whether both tables of the set count: what an opcode byte is then depends on the
+    /// instruction before it.
+    pub const fn has_tables(self) -> bool {
+        matches!(self, Encoding::Context)
     }
 }
 

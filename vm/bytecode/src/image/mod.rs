@@ -50,7 +50,7 @@ use crate::encoding::{CODE_PADDING, Encoding, Instruction};
 use crate::leb128;
 use crate::names::{self, NameId};
 use crate::operand::{ConstId, FieldId, FunctionId, GlobalId};
-use crate::sets::{InstructionSet, SHIPPED_SETS};
+use crate::sets::{InstructionSet, SHIPPED_SETS, Table};
 
 /// Where the header's fields lie.
 pub mod header {
@@ -261,18 +261,25 @@ impl<'a> Image<'a> {
     }
 
     /// Decodes the instruction at a position of the code section, or nothing if the
-    /// bytes there are none.
+    /// bytes there are none. Control can come there from elsewhere: what is read in a row
+    /// is read by [`Image::walk`].
     pub fn decode(&self, at: usize) -> Option<Instruction> {
-        self.decode_before(at, self.code.len())
+        self.decode_in(at, Table::First)
+    }
+
+    /// The same where this table of the instruction set counts.
+    pub fn decode_in(&self, at: usize, table: Table) -> Option<Instruction> {
+        self.decode_before(at, self.code.len(), table)
     }
 
     /// The same, of an instruction that ends before `end`.
-    pub(crate) fn decode_before(&self, at: usize, end: usize) -> Option<Instruction> {
+    pub(crate) fn decode_before(&self, at: usize, end: usize, table: Table) -> Option<Instruction> {
         let code = self.code.get(..end)?;
         if self.is_echo(at) {
             return echo::decode(self.set?, code, at).ok();
         }
-        if let Some(instruction) = self.set.and_then(|set| set.decode(code, at)) {
+        let table = if self.encoding.has_tables() { table } else { Table::First };
+        if let Some(instruction) = self.set.and_then(|set| set.decode(code, at, table)) {
             return Some(instruction);
         }
         self.encoding.decode(code, at).map(Instruction::from)
@@ -297,6 +304,27 @@ impl<'a> Image<'a> {
             return None;
         }
         echo::decode(self.set?, self.code.get(..end)?, at).err()
+    }
+
+    /// Which table of the set tells what is behind an instruction.
+    pub fn table_behind(&self, instruction: &Instruction) -> Table {
+        match self.set {
+            Some(set) if self.encoding.has_tables() && set.len_of(Table::Then) > 0 => {
+                instruction.leads_to()
+            }
+            _ => Table::First,
+        }
+    }
+
+    /// The instructions from a position on that control can come to from elsewhere, each
+    /// with its position, up to where there is none.
+    pub fn walk(self, start: usize) -> impl Iterator<Item = (usize, Instruction)> + use<'a> {
+        let (mut at, mut table) = (start, Table::First);
+        core::iter::from_fn(move || {
+            let instruction = self.decode_in(at, table)?;
+            table = self.table_behind(&instruction);
+            Some((core::mem::replace(&mut at, instruction.next), instruction))
+        })
     }
 
     /// How many constants it has.

@@ -2,7 +2,7 @@
 
 use core::fmt;
 
-use super::{MAX_ENTRIES, MAX_NAME, MAX_PARTS};
+use super::{MAX_ENTRIES, MAX_NAME, MAX_PARTS, Table};
 use crate::ops::Op;
 
 /// Why something is no instruction set.
@@ -19,6 +19,7 @@ pub(super) enum Kind {
     SecondHeader,
     Name,
     Statement,
+    AfterThen,
     Operation,
     OperandMissing(Op),
     OperandExtra(Op),
@@ -32,7 +33,7 @@ pub(super) enum Kind {
     SavesNothing(Op),
     Behind,
     Double(u32),
-    Full,
+    Full(Table),
 }
 
 impl SetError {
@@ -58,7 +59,8 @@ impl fmt::Display for SetError {
                 f,
                 "a name is 1 to {MAX_NAME} letters, digits, hyphens, dots and underscores"
             ),
-            Kind::Statement => write!(f, "expected `short` or `join`"),
+            Kind::Statement => write!(f, "expected `short`, `join` or `then`"),
+            Kind::AfterThen => write!(f, "expected `short` or `join` behind `then`"),
             Kind::Operation => write!(f, "no such operation"),
             Kind::OperandMissing(op) => {
                 write!(f, "{}: operand missing, a number or *", mnemonic(op))
@@ -82,7 +84,12 @@ impl fmt::Display for SetError {
             }
             Kind::Behind => write!(f, "expected the end of the line"),
             Kind::Double(line) => write!(f, "the same entry stands in line {line}"),
-            Kind::Full => write!(f, "more than {MAX_ENTRIES} entries: no opcode byte is left"),
+            Kind::Full(Table::First) => {
+                write!(f, "more than {MAX_ENTRIES} entries: no opcode byte is left")
+            }
+            Kind::Full(Table::Then) => {
+                write!(f, "more than {MAX_ENTRIES} entries behind `then`: no opcode byte is left")
+            }
         }
     }
 }

@@ -21,7 +21,26 @@
 //! branch goes is always free: distances are known only once everything else is laid
 //! down.
 //!
-//! The *canonical text* has no comments, one space between words, and a line an entry.
+//! A set may have a second table, which the encoding `context` knows and the others pass
+//! over. Its entries are the same lines with a word before them:
+//!
+//! ```text
+//! then short read_field 0
+//! then join  read_field *, call_method 0
+//! ```
+//!
+//! They count only *behind an instruction that was spelled by an entry*, of either table,
+//! and whose last operation leaves a value and goes on to the next one in the same frame
+//! ([`leaves_and_goes_on`]): there a byte means another thing than elsewhere, and so says
+//! more. Behind what is spelled plainly, behind what goes elsewhere or enters a frame,
+//! behind what ends a statement, and wherever control can come from elsewhere, the first
+//! table counts. The second table's entries have their bytes
+//! from the last one down, and a byte it has no entry for means what it means in the
+//! first: so the two share what is good for both, which lies in flash once, and the first
+//! entries to make way are the last of the first table, which mining found least good.
+//!
+//! The *canonical text* has no comments, one space between words, and a line an entry,
+//! those of the second table last.
 //! The *hash* is FNV-1a of 32 bits over the lines of its entries, each with its line
 //! feed, without the line of the name: offset basis 0x811c9dc5, prime 0x01000193; 0,
 //! which stands for no set in an image, is written as 1.
@@ -42,7 +61,7 @@ use crate::ops::{Flow, Op};
 /// The most operations of a composite.
 pub const MAX_PARTS: usize = 8;
 
-/// The most entries of a set: the opcode bytes that the operations leave.
+/// The most entries of a table: the opcode bytes that the operations leave.
 pub const MAX_ENTRIES: usize = PREFIX as usize - DIRECT;
 
 /// The opcode byte of a set's first entry.
@@ -50,6 +69,39 @@ pub const FIRST_ENTRY: u8 = DIRECT as u8;
 
 /// The most bytes of a set's name.
 pub const MAX_NAME: usize = 32;
+
+/// Which of a set's tables tells what an entry's opcode byte is. This is all the state
+/// that decoding has.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum Table {
+    /// The first, wherever control can come from elsewhere.
+    #[default]
+    First,
+    /// The second over the first, behind an entry's instruction.
+    Then,
+}
+
+impl Table {
+    /// Both.
+    pub const BOTH: &'static [Table] = &[Table::First, Table::Then];
+
+    /// The opcode byte of an entry of this table, by its number.
+    pub const fn opcode_byte(self, index: usize) -> u8 {
+        match self {
+            Table::First => FIRST_ENTRY + index as u8,
+            Table::Then => PREFIX - 1 - index as u8,
+        }
+    }
+}
+
+/// Whether the second table counts behind an entry whose last operation this is: control
+/// goes to the next one in the same frame, and there is a value on the stack for it.
+///
+/// What leaves none ends a statement, mostly, and labels stand there: the first table
+/// counts at them, and an entry before each would have to be given up.
+pub const fn leaves_and_goes_on(op: Op) -> bool {
+    may_stand_inside(op) && op.info().effect.pushes > 0
+}
 
 /// Whether an operation may stand before others of a composite: control goes to the
 /// next one in the same frame. The interpreter checks at run time that it did.

@@ -3,7 +3,7 @@
 
 use super::error::{Kind, SetError};
 use super::table::{Part, SetBuffer};
-use super::{MAX_NAME, MAX_PARTS};
+use super::{MAX_ENTRIES, MAX_NAME, MAX_PARTS, Table};
 use crate::operand::OperandKind;
 use crate::ops::Op;
 
@@ -28,7 +28,7 @@ pub(super) const fn parse(text: &str) -> Result<SetBuffer, SetError> {
     let mut cursor = Cursor { text: text.as_bytes(), at: 0, line: 1, column: 1 };
     let mut buffer: Option<SetBuffer> = None;
     // The lines of the entries, to name that of a double.
-    let mut lines = [0; super::MAX_ENTRIES];
+    let mut lines = [[0; MAX_ENTRIES]; 2];
     while cursor.at < cursor.text.len() {
         let (line, column) = cursor.skip_blanks();
         match (cursor.take(), &mut buffer) {
@@ -39,10 +39,14 @@ pub(super) const fn parse(text: &str) -> Result<SetBuffer, SetError> {
             },
             (Token::Word(b"set"), Some(_)) => return fault(Kind::SecondHeader, line, column),
             (_, None) => return fault(Kind::NoHeader, line, column),
-            (Token::Word(word @ (b"short" | b"join")), Some(buffer)) => {
-                let is_short = word.len() == b"short".len();
-                match entry(&mut cursor, buffer, is_short, (line, column), &lines) {
-                    Ok(()) => lines[buffer.n_rows - 1] = line,
+            (Token::Word(word @ (b"short" | b"join" | b"then")), Some(buffer)) => {
+                let (table, is_short) = match form(&mut cursor, word) {
+                    Ok(form) => form,
+                    Err(error) => return Err(error),
+                };
+                let own = &mut lines[table as usize];
+                match entry(&mut cursor, buffer, table, is_short, (line, column), own) {
+                    Ok(()) => own[buffer.n_rows[table as usize] - 1] = line,
                     Err(error) => return Err(error),
                 }
             }
@@ -84,10 +88,26 @@ const fn end(cursor: &mut Cursor<'_>) -> Result<(), SetError> {
     }
 }
 
+/// The words before an entry: its table, and whether it is a short form.
+const fn form(cursor: &mut Cursor<'_>, word: &[u8]) -> Result<(Table, bool), SetError> {
+    match word {
+        b"short" => return Ok((Table::First, true)),
+        b"join" => return Ok((Table::First, false)),
+        _ => {}
+    }
+    let (line, column) = cursor.skip_blanks();
+    match cursor.take() {
+        Token::Word(b"short") => Ok((Table::Then, true)),
+        Token::Word(b"join") => Ok((Table::Then, false)),
+        _ => fault(Kind::AfterThen, line, column),
+    }
+}
+
 /// The parts of an entry, and the entry into the buffer.
 const fn entry(
     cursor: &mut Cursor<'_>,
     buffer: &mut SetBuffer,
+    table: Table,
     is_short: bool,
     place: (u32, u32),
     lines: &[u32],
@@ -114,13 +134,13 @@ const fn entry(
         }
     }
     let (parts, _) = parts.split_at(n);
-    match buffer.check(parts, is_short) {
+    match buffer.check(table, parts, is_short) {
         Ok(()) => {
-            buffer.append(parts);
+            buffer.append(table, parts);
             Ok(())
         }
         Err((Kind::Double(row), _)) => fault(Kind::Double(lines[row as usize]), place.0, place.1),
-        Err((kind @ (Kind::Full | Kind::TooFew), _)) => fault(kind, place.0, place.1),
+        Err((kind @ (Kind::Full(_) | Kind::TooFew), _)) => fault(kind, place.0, place.1),
         Err((kind, at)) => fault(kind, place.0, columns[at]),
     }
 }
@@ -266,9 +286,10 @@ impl<'t> Cursor<'t> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sets::{MAX_ENTRIES, SHIPPED, SHIPPED_TEXT};
+    use crate::sets::{SHIPPED, SHIPPED_TEXT};
     use std::format;
     use std::string::{String, ToString};
+    use std::vec::Vec;
 
     fn refused(entries: &str) -> String {
         SetBuffer::parse(&format!("set t\n{entries}")).unwrap_err().to_string()
@@ -277,7 +298,17 @@ mod tests {
     #[test]
     fn what_is_wrong_with_a_set_is_told_with_line_and_column() {
         for (entries, says) in [
-            ("jion add, add", "line 2, column 1: expected `short` or `join`"),
+            ("jion add, add", "line 2, column 1: expected `short`, `join` or `then`"),
+            ("then", "line 2, column 5: expected `short` or `join` behind `then`"),
+            (
+                "then then join add, add",
+                "line 2, column 6: expected `short` or `join` behind `then`",
+            ),
+            ("then join add, plus", "line 2, column 16: no such operation"),
+            (
+                "then join add, add\njoin add, add\n then  join add, add",
+                "line 4, column 2: the same entry stands in line 2",
+            ),
             ("set u", "line 2, column 1: a second `set`: a file holds one set"),
             ("join add, plus", "line 2, column 11: no such operation"),
             ("join add,", "line 2, column 10: no such operation"),
@@ -346,6 +377,16 @@ mod tests {
         let error = SetBuffer::parse(&format!("{text}short push_int -1")).unwrap_err();
         assert_eq!(error.line() as usize, MAX_ENTRIES + 2);
         assert!(full.clone().push(&[Part::fixed(Op::PushInt, -1)]).is_err());
+        // The second table has as many of its own.
+        let lines: Vec<&str> = text.lines().skip(1).collect();
+        let both = format!("{text}then {}\n", lines.join("\nthen "));
+        let full = SetBuffer::parse(&both).unwrap();
+        assert_eq!(full.set().len_of(Table::Then), MAX_ENTRIES);
+        let error = SetBuffer::parse(&format!("{both}then short push_int -1")).unwrap_err();
+        let says = "more than 140 entries behind `then`: no opcode byte is left";
+        assert_eq!(error.to_string(), format!("line 282, column 1: {says}"));
+        let error = full.clone().push_to(Table::Then, &[Part::fixed(Op::PushInt, -1)]).unwrap_err();
+        assert_eq!(error.line(), 282);
     }
 
     // The canonical text leads back to the same set, and a comment changes no hash.
@@ -367,10 +408,62 @@ mod tests {
         assert_eq!(parsed.set().hash(), hash);
         let mut pushed = SetBuffer::new("c").unwrap();
         for entry in parsed.set().entries() {
-            let parts: std::vec::Vec<Part> = entry.parts().collect();
+            let parts: Vec<Part> = entry.parts().collect();
             pushed.push(&parts).unwrap();
         }
         assert_eq!(pushed.set(), parsed.set());
+    }
+
+    // The second table's lines come last in the canonical text, wherever they stood, and
+    // the hash is over that.
+    #[test]
+    fn a_second_tables_lines_come_last_in_the_canonical_text_and_are_part_of_the_hash() {
+        let text = "set a\nthen  short load_slot 3 # first\njoin add, add\nthen join add ,drop\n";
+        let parsed = SetBuffer::parse(text).unwrap();
+        let canonical = "set a\njoin add, add\nthen short load_slot 3\nthen join add, drop\n";
+        assert_eq!(parsed.set().to_string(), canonical);
+        let again = SetBuffer::parse(canonical).unwrap();
+        assert_eq!((again.set(), again.set().hash()), (parsed.set(), parsed.set().hash()));
+        let lines = canonical.split_once('\n').unwrap().1;
+        let hash = lines
+            .bytes()
+            .fold(0x811c_9dc5u32, |hash, byte| (hash ^ u32::from(byte)).wrapping_mul(0x0100_0193));
+        assert_eq!(parsed.set().hash(), hash);
+        let first_only = SetBuffer::parse("set a\njoin add, add\n").unwrap();
+        assert_ne!(first_only.set(), parsed.set());
+        let mut pushed = SetBuffer::new("a").unwrap();
+        for &table in Table::BOTH {
+            for entry in parsed.set().entries_in(table) {
+                let parts: Vec<Part> = entry.parts().collect();
+                pushed.push_to(table, &parts).unwrap();
+            }
+        }
+        assert_eq!((pushed.set(), pushed.set().hash()), (parsed.set(), parsed.set().hash()));
+        // Each row of a table takes four bytes, and each operation four.
+        assert_eq!(parsed.set().table_bytes(), 3 * 4 + 5 * 4);
+    }
+
+    // A byte that the second table has no entry for is what it is in the first.
+    #[test]
+    fn the_second_table_takes_its_opcode_bytes_from_the_last_one_down() {
+        let mut text = String::from("set full\nthen join add, add\nthen join add, drop\n");
+        for operand in 0..MAX_ENTRIES {
+            text += &format!("short push_int {operand}\n");
+        }
+        let buffer = SetBuffer::parse(&text).unwrap();
+        let set = buffer.set();
+        let line = |byte, table| set.entry_of(byte, table).unwrap().to_string();
+        assert_eq!(line(254, Table::First), "short push_int 139");
+        assert_eq!(line(254, Table::Then), "join add, add");
+        assert_eq!(line(253, Table::Then), "join add, drop");
+        assert_eq!(line(252, Table::Then), "short push_int 137");
+        for table in [Table::First, Table::Then] {
+            assert!(set.entry_of(114, table).is_none() && set.entry_of(255, table).is_none());
+            for index in 0..set.len_of(table) {
+                let entry = set.entry_in(table, index);
+                assert_eq!(set.entry_of(table.opcode_byte(index), table), entry);
+            }
+        }
     }
 
     #[test]

@@ -1,8 +1,8 @@
 //! The set that every build has: read and checked while the crate is compiled, and laid
 //! down as tables that hold no more than it needs.
 
-use super::MAX_PARTS;
 use super::table::{InstructionSet, Part, Row, SetBuffer};
+use super::{MAX_PARTS, Table};
 
 /// The text of [`SHIPPED`].
 pub const SHIPPED_TEXT: &str = include_str!("shipped.txt");
@@ -13,12 +13,18 @@ const PARSED: SetBuffer = match SetBuffer::parse(SHIPPED_TEXT) {
     Err(_) => panic!("sets/shipped.txt is no instruction set: the tests of this crate say why"),
 };
 
-static ROWS: [Row; PARSED.n_rows] = PARSED.rows();
+static ROWS: [Row; PARSED.n_rows[0]] = PARSED.rows(Table::First);
+static THEN: [Row; PARSED.n_rows[1]] = PARSED.rows(Table::Then);
 static WORDS: [u32; PARSED.n_words] = PARSED.words();
 
 /// The set that every build has.
-pub static SHIPPED: InstructionSet<'static> =
-    InstructionSet { name: "shipped", hash: PARSED.hash(), rows: &ROWS, words: &WORDS };
+pub static SHIPPED: InstructionSet<'static> = InstructionSet {
+    name: "shipped",
+    hash: PARSED.hash(),
+    rows: &ROWS,
+    then: &THEN,
+    words: &WORDS,
+};
 
 /// The operations of an entry and how many they are, while a program is compiled.
 pub(crate) const fn shipped_parts(index: usize) -> Option<([Part; MAX_PARTS], usize)> {

@@ -8,7 +8,7 @@
 use core::fmt;
 
 use super::error::{Kind, SetError};
-use super::{MAX_ENTRIES, MAX_NAME, MAX_PARTS, may_stand_inside};
+use super::{MAX_ENTRIES, MAX_NAME, MAX_PARTS, Table, may_stand_inside};
 use crate::encoding::{DIRECT, operand_fits};
 use crate::operand::OperandKind;
 use crate::ops::Op;
@@ -65,19 +65,23 @@ pub struct InstructionSet<'a> {
     pub(super) name: &'a str,
     pub(super) hash: u32,
     pub(super) rows: &'a [Row],
+    /// The second table.
+    pub(super) then: &'a [Row],
     pub(super) words: &'a [u32],
 }
 
 impl fmt::Debug for InstructionSet<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} {:08x}, {} entries", self.name, self.hash, self.rows.len())
+        let InstructionSet { name, hash, rows, then, .. } = self;
+        write!(f, "{name} {hash:08x}, {} entries", rows.len())?;
+        if then.is_empty() { Ok(()) } else { write!(f, " and {} behind `then`", then.len()) }
     }
 }
 
 /// Sets of the same entries are the same, whatever they are called.
 impl PartialEq for InstructionSet<'_> {
     fn eq(&self, other: &Self) -> bool {
-        self.rows == other.rows && self.words == other.words
+        Table::BOTH.iter().all(|&table| self.entries_in(table).eq(other.entries_in(table)))
     }
 }
 
@@ -94,32 +98,56 @@ impl<'a> InstructionSet<'a> {
         self.hash
     }
 
-    /// The number of entries.
+    /// The number of entries of the first table.
     pub fn len(&self) -> usize {
         self.rows.len()
     }
 
-    /// Whether there is no entry.
+    /// Whether the first table has no entry.
     pub fn is_empty(&self) -> bool {
         self.rows.is_empty()
     }
 
-    /// Bytes of its tables: what a machine that has it carries in flash.
-    pub fn table_bytes(&self) -> usize {
-        size_of_val(self.rows) + size_of_val(self.words)
+    /// The number of entries of a table.
+    pub fn len_of(&self, table: Table) -> usize {
+        self.rows_of(table).len()
     }
 
-    /// An entry by its number.
+    /// Bytes of its tables: what a machine that has it carries in flash.
+    pub fn table_bytes(&self) -> usize {
+        size_of_val(self.rows) + size_of_val(self.then) + size_of_val(self.words)
+    }
+
+    /// An entry of the first table by its number.
     #[inline]
     pub fn entry(&self, index: usize) -> Option<Entry<'a>> {
-        let row = *self.rows.get(index)?;
+        self.entry_in(Table::First, index)
+    }
+
+    /// An entry of a table by its number.
+    #[inline]
+    pub fn entry_in(&self, table: Table, index: usize) -> Option<Entry<'a>> {
+        let row = *self.rows_of(table).get(index)?;
         let words = self.words.get(row.first as usize..)?.get(..row.n_parts as usize)?;
         Some(Entry { words, free: row.free })
     }
 
-    /// The entries, in the order of their opcode bytes.
+    /// The entries of the first table, in the order of their opcode bytes.
     pub fn entries(self) -> impl Iterator<Item = Entry<'a>> {
-        (0..self.len()).map_while(move |index| self.entry(index))
+        self.entries_in(Table::First)
+    }
+
+    /// The entries of a table, in its order.
+    pub fn entries_in(self, table: Table) -> impl Iterator<Item = Entry<'a>> {
+        (0..self.len_of(table)).map_while(move |index| self.entry_in(table, index))
+    }
+
+    #[inline]
+    const fn rows_of(&self, table: Table) -> &'a [Row] {
+        match table {
+            Table::First => self.rows,
+            Table::Then => self.then,
+        }
     }
 }
 
@@ -127,7 +155,8 @@ impl<'a> InstructionSet<'a> {
 impl fmt::Display for InstructionSet<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "set {}", self.name)?;
-        self.entries().try_for_each(|entry| writeln!(f, "{entry}"))
+        self.entries().try_for_each(|entry| writeln!(f, "{entry}"))?;
+        self.entries_in(Table::Then).try_for_each(|entry| writeln!(f, "then {entry}"))
     }
 }
 
@@ -186,18 +215,19 @@ const fn operand_of(op: Op, word: u32) -> i32 {
     if op.info().operand.is_signed() { word as i32 >> 8 } else { (word >> 8) as i32 }
 }
 
-const MAX_WORDS: usize = MAX_ENTRIES * MAX_PARTS;
+const MAX_WORDS: usize = 2 * MAX_ENTRIES * MAX_PARTS;
 
-/// A set being put together, entry by entry, in memory of its own: some 5 KiB.
+/// A set being put together, entry by entry, in memory of its own: some 10 KiB.
 #[derive(Clone)]
 pub struct SetBuffer {
     name: [u8; MAX_NAME],
     name_len: u8,
-    rows: [Row; MAX_ENTRIES],
-    pub(super) n_rows: usize,
+    /// By table.
+    rows: [[Row; MAX_ENTRIES]; 2],
+    pub(super) n_rows: [usize; 2],
     words: [u32; MAX_WORDS],
     pub(super) n_words: usize,
-    /// Of the lines so far: 0 is not yet written as 1.
+    /// Of the first table's lines so far.
     running_hash: u32,
 }
 
@@ -217,8 +247,8 @@ impl SetBuffer {
         let mut buffer = SetBuffer {
             name: [0; MAX_NAME],
             name_len: bytes.len() as u8,
-            rows: [NO_ROW; MAX_ENTRIES],
-            n_rows: 0,
+            rows: [[NO_ROW; MAX_ENTRIES]; 2],
+            n_rows: [0; 2],
             words: [0; MAX_WORDS],
             n_words: 0,
             running_hash: FNV_BASIS,
@@ -239,12 +269,21 @@ impl SetBuffer {
         super::parse::parse(text)
     }
 
-    /// Appends an entry: one part is a short form, more are a composite.
+    /// Appends an entry to the first table: one part is a short form, more are a
+    /// composite.
     pub const fn push(&mut self, parts: &[Part]) -> Result<(), SetError> {
-        let line = self.n_rows as u32 + 2;
-        match self.check(parts, parts.len() == 1) {
+        self.push_to(Table::First, parts)
+    }
+
+    /// Appends an entry to a table.
+    pub const fn push_to(&mut self, table: Table, parts: &[Part]) -> Result<(), SetError> {
+        let mut line = self.n_rows[Table::First as usize] as u32 + 2;
+        if matches!(table, Table::Then) {
+            line += self.n_rows[Table::Then as usize] as u32;
+        }
+        match self.check(table, parts, parts.len() == 1) {
             Ok(()) => {
-                self.append(parts);
+                self.append(table, parts);
                 Ok(())
             }
             Err((kind, _)) => Err(SetError { kind, line, column: 1 }),
@@ -257,26 +296,32 @@ impl SetBuffer {
             // `new` took nothing but ASCII.
             name: core::str::from_utf8(&self.name[..self.name_len as usize]).unwrap_or_default(),
             hash: self.hash(),
-            rows: &self.rows[..self.n_rows],
+            rows: &self.rows[0][..self.n_rows[0]],
+            then: &self.rows[1][..self.n_rows[1]],
             words: &self.words[..self.n_words],
         }
     }
 
-    /// Whether another entry finds an opcode byte.
+    /// Whether no other entry of the first table finds an opcode byte.
     pub const fn is_full(&self) -> bool {
-        self.n_rows == MAX_ENTRIES
+        self.n_rows[0] == MAX_ENTRIES
     }
 
     pub(super) const fn hash(&self) -> u32 {
-        if self.running_hash == 0 { 1 } else { self.running_hash }
+        let (mut hash, mut at) = (self.running_hash, 0);
+        while at < self.n_rows[Table::Then as usize] {
+            hash = self.hash_on(fnv(hash, b"then "), self.rows[Table::Then as usize][at]);
+            at += 1;
+        }
+        if hash == 0 { 1 } else { hash }
     }
 
-    /// The operations of an entry and how many they are.
+    /// The operations of an entry of the first table and how many they are.
     pub(super) const fn parts(&self, index: usize) -> Option<([Part; MAX_PARTS], usize)> {
-        if index >= self.n_rows {
+        if index >= self.n_rows[Table::First as usize] {
             return None;
         }
-        let row = self.rows[index];
+        let row = self.rows[Table::First as usize][index];
         let mut parts = [Part::fixed(Op::Trap, 0); MAX_PARTS];
         let mut at = 0;
         while at < row.n_parts as usize {
@@ -289,11 +334,11 @@ impl SetBuffer {
         Some((parts, row.n_parts as usize))
     }
 
-    pub(super) const fn rows<const N: usize>(&self) -> [Row; N] {
+    pub(super) const fn rows<const N: usize>(&self, table: Table) -> [Row; N] {
         let mut rows = [NO_ROW; N];
         let mut at = 0;
         while at < N {
-            rows[at] = self.rows[at];
+            rows[at] = self.rows[table as usize][at];
             at += 1;
         }
         rows
@@ -310,9 +355,14 @@ impl SetBuffer {
     }
 
     /// The rules of an entry: what is wrong, and with which part.
-    pub(super) const fn check(&self, parts: &[Part], is_short: bool) -> Result<(), (Kind, usize)> {
-        if self.n_rows == MAX_ENTRIES {
-            return Err((Kind::Full, 0));
+    pub(super) const fn check(
+        &self,
+        table: Table,
+        parts: &[Part],
+        is_short: bool,
+    ) -> Result<(), (Kind, usize)> {
+        if self.n_rows[table as usize] == MAX_ENTRIES {
+            return Err((Kind::Full(table), 0));
         }
         if !is_short && parts.len() < 2 {
             return Err((Kind::TooFew, 0));
@@ -351,18 +401,18 @@ impl SetBuffer {
                 return Err((Kind::SavesNothing(op), 0));
             }
         }
-        match self.find(parts) {
+        match self.find(table, parts) {
             Some(row) => Err((Kind::Double(row as u32), 0)),
             None => Ok(()),
         }
     }
 
     /// The entry of these parts.
-    const fn find(&self, parts: &[Part]) -> Option<usize> {
+    const fn find(&self, table: Table, parts: &[Part]) -> Option<usize> {
         let free = free_bits(parts);
         let mut index = 0;
-        while index < self.n_rows {
-            let row = self.rows[index];
+        while index < self.n_rows[table as usize] {
+            let row = self.rows[table as usize][index];
             if row.n_parts as usize == parts.len() && row.free == free {
                 let mut at = 0;
                 while at < parts.len() && self.words[row.first as usize + at] == word_of(parts[at])
@@ -379,28 +429,42 @@ impl SetBuffer {
     }
 
     /// Appends an entry that was checked.
-    pub(super) const fn append(&mut self, parts: &[Part]) {
+    pub(super) const fn append(&mut self, table: Table, parts: &[Part]) {
         let row =
             Row { first: self.n_words as u16, n_parts: parts.len() as u8, free: free_bits(parts) };
-        self.rows[self.n_rows] = row;
-        self.n_rows += 1;
-        let mut hash = self.running_hash;
-        hash = fnv(hash, if parts.len() == 1 { b"short" } else { b"join" });
+        self.rows[table as usize][self.n_rows[table as usize]] = row;
+        self.n_rows[table as usize] += 1;
         let mut at = 0;
         while at < parts.len() {
-            let part = parts[at];
-            self.words[self.n_words] = word_of(part);
+            self.words[self.n_words] = word_of(parts[at]);
             self.n_words += 1;
+            at += 1;
+        }
+        // The second table's lines come behind all of the first's.
+        if matches!(table, Table::First) {
+            self.running_hash = self.hash_on(self.running_hash, row);
+        }
+    }
+
+    /// The hash of what went before and of an entry's line.
+    const fn hash_on(&self, hash: u32, row: Row) -> u32 {
+        let mut hash = fnv(hash, if row.n_parts == 1 { b"short" } else { b"join" });
+        let mut at = 0;
+        while at < row.n_parts as usize {
+            let word = self.words[row.first as usize + at];
+            let op = Op::ALL[(word & 0xff) as usize];
             hash = fnv(hash, if at == 0 { b" " } else { b", " });
-            hash = fnv(hash, part.op.text().mnemonic.as_bytes());
-            match part.operand {
-                _ if matches!(part.op.info().operand, OperandKind::None) => {}
-                None => hash = fnv(hash, b" *"),
-                Some(operand) => hash = fnv_number(fnv(hash, b" "), operand),
+            hash = fnv(hash, op.text().mnemonic.as_bytes());
+            if !matches!(op.info().operand, OperandKind::None) {
+                hash = if row.free >> at & 1 != 0 {
+                    fnv(hash, b" *")
+                } else {
+                    fnv_number(fnv(hash, b" "), operand_of(op, word))
+                };
             }
             at += 1;
         }
-        self.running_hash = fnv(hash, b"\n");
+        fnv(hash, b"\n")
     }
 }
 
