@@ -100,8 +100,9 @@ impl Default for Setup {
     }
 }
 
-/// An observer that has counted fetched bytes.
-pub(crate) trait Watch: Observer + Default + 'static {
+/// An observer that counts fetched bytes.
+pub trait Watch: Observer + Default + 'static {
+    /// How many so far.
     fn fetched_bytes(&self) -> u64;
 }
 
@@ -134,8 +135,16 @@ impl Watch for Stepper {
     }
 }
 
+/// A host that keeps what scripts print. Tests that put a machine together themselves take
+/// this one: then it is compiled once, and not anew in each of them.
+pub type Quiet = Listener<Counter, false>;
+
+/// The same, with the machine that a board has ([`Host::COMPACT`]).
+pub type QuietCompact = Listener<Counter, true>;
+
+/// What a host has to look on with.
 #[derive(Default)]
-pub(crate) struct Listener<W, const COMPACT: bool> {
+pub struct Listener<W, const COMPACT: bool> {
     printed: String,
     watch: W,
     /// What the script asked for and the machine or the host does not have.

@@ -10,8 +10,8 @@ use scruple_bytecode::encoding::echo::{ECHO, Reference};
 use scruple_bytecode::image::{Image, checksum, header};
 use scruple_bytecode::sets::SHIPPED;
 use scruple_bytecode::{Encoding, Op, listing, verify};
-use scruple_conformance::{End, Setup, run};
-use scruple_vm::{Counter, Host, Narrow, Options, Vm};
+use scruple_conformance::{End, Quiet, Setup, run};
+use scruple_vm::{Narrow, Options, Vm};
 
 fn compiled(source: &str, encoding: Encoding) -> Vec<u8> {
     let options = scruple_compiler::Options { encoding, ..Default::default() };
@@ -287,19 +287,6 @@ fn an_echo_that_cannot_be_carried_out_is_refused_with_its_place_and_the_reason()
     }
 }
 
-#[derive(Default)]
-struct Silent(Counter);
-
-impl Host for Silent {
-    type Observer = Counter;
-
-    fn observer(&mut self) -> &mut Counter {
-        &mut self.0
-    }
-
-    fn write(&mut self, _: &str) {}
-}
-
 // Not asked for by the verifier, since the bytes are the same whenever they are decoded.
 #[test]
 fn an_echo_into_the_middle_of_an_instruction_does_what_the_bytes_there_say() {
@@ -314,8 +301,7 @@ fn an_echo_into_the_middle_of_an_instruction_does_what_the_bytes_there_say() {
     let found = image.decode(start + 3).expect("an echo");
     assert!(found.parts().map(|part| part.op).eq([Op::PushNull, Op::Drop]));
     let mut region = vec![0u32; 4096];
-    let mut vm: Vm<'_, Narrow, Silent> =
-        Vm::new(&mut region, Silent::default(), Options::default());
+    let mut vm: Vm<'_, Narrow, Quiet> = Vm::new(&mut region, Quiet::default(), Options::default());
     vm.load(&bytes).expect("a verified image");
     vm.run().expect("an end");
     assert_eq!((vm.operations(), vm.instructions()), (5, 4));

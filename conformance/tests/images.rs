@@ -6,20 +6,8 @@
 use rayon::prelude::*;
 use scruple_bytecode::Encoding;
 use scruple_bytecode::image::{Image, checksum, header};
-use scruple_vm::{Counter, Host, Narrow, Options, Vm};
-
-#[derive(Default)]
-struct Silent(Counter);
-
-impl Host for Silent {
-    type Observer = Counter;
-
-    fn observer(&mut self) -> &mut Counter {
-        &mut self.0
-    }
-
-    fn write(&mut self, _: &str) {}
-}
+use scruple_conformance::Quiet;
+use scruple_vm::{Narrow, Options, Vm};
 
 const SOURCES: [&str; 5] = [
     "var total = 0; for (let i = 0; i < 9; i++) { total += i * 1.5; } console.log(total, 'done');",
@@ -92,7 +80,7 @@ fn damaged_images_are_refused_or_run_within_their_bounds() {
             seal(&mut image);
             let mut region = vec![0u32; 8192];
             let options = Options { budget: 20_000, ..Options::default() };
-            let mut vm: Vm<'_, Narrow, Silent> = Vm::new(&mut region, Silent::default(), options);
+            let mut vm: Vm<'_, Narrow, Quiet> = Vm::new(&mut region, Quiet::default(), options);
             if vm.load(&image).is_err() {
                 return 0;
             }

@@ -164,22 +164,10 @@ impl Document {
 }
 
 /// The first folders of a path, at most so many.
-fn folder(path: &str, depth: usize) -> &str {
+pub fn folder(path: &str, depth: usize) -> &str {
     let folders = path.rsplit_once('/').map_or("", |(folders, _)| folders);
     match folders.match_indices('/').nth(depth.max(1) - 1) {
         Some((end, _)) => &folders[..end],
         None => folders,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::folder;
-
-    #[test]
-    fn a_folder_is_cut_at_its_depth() {
-        assert_eq!(folder("language/types/null/S1.js", 2), "language/types");
-        assert_eq!(folder("language/types/S1.js", 3), "language/types");
-        assert_eq!(folder("S1.js", 2), "");
     }
 }

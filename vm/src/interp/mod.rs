@@ -299,9 +299,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 }
 
 /// Whether there is a loop with handlers of the shipped set's own. An observer of steps or
-/// of the memory is told of each operation, which those would not do.
+/// of the memory is told of each operation, which those would not do; and debug builds look
+/// at each.
 const fn has_own_loop<D: Decoder, H: Host>() -> bool {
-    D::ENCODING.has_set() && !<H::Observer as Observer>::STEPS && !<H::Observer as Observer>::MEMORY
+    D::ENCODING.has_set()
+        && !<H::Observer as Observer>::STEPS
+        && !<H::Observer as Observer>::MEMORY
+        && !cfg!(debug_assertions)
 }
 
 /// Takes `N` instructions from the budget, which is never past [`MOST_FUEL`]: so the

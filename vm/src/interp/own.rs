@@ -8,13 +8,14 @@
 //!
 //! It owns these arms and refuses to know entries by name. What is counted is what
 //! `composite` counts: one instruction, all its bytes, and an operation a part, each
-//! taken from the budget before it is carried out.
+//! taken from the budget before it is carried out. Builds with debug assertions have no
+//! such arms: they look at every operation, and three hundred quick forms in a function
+//! took the compiler minutes without optimisation. So what tests these arms is run on a
+//! release build (`bench/tests/release.rs`, which `.ci/run` calls).
 
 use core::marker::PhantomData;
 
-use super::quick::Trail;
-#[cfg(not(debug_assertions))]
-use super::quick::quick;
+use super::quick::{Trail, quick};
 use super::{At, burn};
 use crate::Host;
 use crate::error::{Raise, StopKind};
@@ -75,8 +76,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
 
     /// Carries out the entry at the program counter, whose opcode byte is `BYTE`. The
     /// loop has taken one operation from the budget.
-    #[cfg_attr(not(debug_assertions), inline(always))]
-    #[cfg_attr(debug_assertions, inline(never))]
+    #[inline(always)]
     pub(super) fn own<D: Decoder, const BYTE: u8>(
         &mut self,
         at: At<L>,
@@ -128,51 +128,11 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
         }
         carry_out!(0 1 2 3 4 5 6 7);
         self.joined += const { (D::OWN[BYTE as usize].n_parts() as u64).saturating_sub(1) };
-        if cfg!(debug_assertions) {
-            return Ok(at);
-        }
         let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
         Ok(At { mem, ..trail.follow::<LastOf<D, BYTE>>(self, at) })
     }
 
-    /// Carries out one part, in its quick form if that does. With debug assertions it is
-    /// carried out as one known at run time, and audited: three hundred quick forms in one
-    /// function took the compiler ten minutes without optimisation.
-    #[cfg(debug_assertions)]
-    #[inline(never)]
-    fn own_part<A: Opcode, const INDEX: u64>(
-        &mut self,
-        at: At<L>,
-        bits: u32,
-    ) -> Result<At<L>, Raise> {
-        self.own_part_any(at, A::OPCODE, INDEX, bits)
-    }
-
-    #[cfg(debug_assertions)]
-    fn own_part_any(
-        &mut self,
-        at: At<L>,
-        opcode: u8,
-        index: u64,
-        bits: u32,
-    ) -> Result<At<L>, Raise> {
-        let op = Op::from_opcode(opcode).unwrap_or(Op::Trap);
-        let after = match self.quick_any(at, op, bits, false) {
-            Some(after) => after,
-            None => {
-                self.sync(at);
-                if let Err(raise) = self.handle_any(opcode, bits, false) {
-                    self.joined += index;
-                    return Err(raise);
-                }
-                self.registers()
-            }
-        };
-        super::audit(at, after, Some(op), bits, false);
-        Ok(after)
-    }
-
-    #[cfg(not(debug_assertions))]
+    /// Carries out one part, in its quick form if that does.
     #[inline(always)]
     fn own_part<A: Opcode, const INDEX: u64>(
         &mut self,
