@@ -187,8 +187,9 @@ fn held_out_a_script_has_nothing_from_itself() {
     let figures = row.figures;
     assert!(figures.in_sample * 2 < figures.leb, "{figures:?}");
     assert!(figures.held_out * 10 > figures.leb * 8, "{figures:?}");
-    // Compiled, its own statements are laid down one by one.
-    for trials in &row.trials {
+    // Compiled, its own statements are laid down one by one. An echo says again what the
+    // script itself has said, whatever the set.
+    for trials in row.trials.iter().filter(|trials| trials.encoding != "echo") {
         assert!(trials.held_out.instruction_bytes * 10 > figures.leb * 8, "{trials:?}");
         assert!(trials.in_sample.instruction_bytes < trials.held_out.instruction_bytes);
     }
