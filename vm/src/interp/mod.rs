@@ -31,6 +31,7 @@ use crate::host::{Observer, Outcome, Step};
 use crate::layout::Layout;
 use crate::value::Value;
 use crate::vm::Vm;
+use scruple_bytecode::encoding::echo::ECHO;
 use scruple_bytecode::encoding::{
     Byte, Composite, Form, Implied, Leb, Shipped, VerifiedCode, Word,
 };
@@ -189,6 +190,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let arm = const { D::ARMS[BYTE as usize] };
         let begin = at.pc;
         let mem = at.mem;
+        // No other encoding with a set has code with that byte.
+        if const { D::HAS_OWN && BYTE == ECHO } {
+            self.sync(at);
+            self.own_echo::<D>(begin)?;
+            return Ok(self.registers());
+        }
         let (bits, next) = D::operand(arm, code, begin);
         <H::Observer as Observer>::count(count, next - begin);
         // An observer of the memory runs the short loop too: two loops more with a

@@ -6,6 +6,8 @@
 //! each, in which the operations and the fixed operands are constants too. The text of
 //! the set is the only list; with another text there are other arms.
 //!
+//! An echo carries out instructions that stand elsewhere; here each goes by its arm as well.
+//!
 //! It owns these arms and refuses to know entries by name. What is counted is what
 //! `composite` counts: one instruction, all its bytes, and an operation a part, each
 //! taken from the budget before it is carried out. Builds with debug assertions have no
@@ -16,14 +18,15 @@
 use core::marker::PhantomData;
 
 use super::quick::{Trail, quick};
-use super::{At, burn};
+use super::{ArmOf, At, burn, each_byte};
 use crate::Host;
 use crate::error::{Raise, StopKind};
 use crate::heap::raw::Window;
 use crate::host::Observer;
 use crate::layout::Layout;
 use crate::vm::Vm;
-use scruple_bytecode::encoding::VerifiedCode;
+use scruple_bytecode::encoding::echo::Reference;
+use scruple_bytecode::encoding::{Form, VerifiedCode};
 use scruple_bytecode::operand::Displacement;
 use scruple_bytecode::sets::{MAX_PARTS, SHIPPED, Table};
 use scruple_bytecode::{Decoder, Op, Opcode};
@@ -65,6 +68,11 @@ impl<D: Decoder, const BYTE: u8> Opcode for LastOf<D, BYTE> {
     };
 }
 
+/// How many operations of an entry are more than the one that an instruction is.
+const fn joins<D: Decoder>(byte: u8) -> u64 {
+    (D::OWN[byte as usize].n_parts() as u64).saturating_sub(1)
+}
+
 impl<L: Layout, H: Host> Vm<'_, L, H> {
     /// Whether the running image's entries are those that there are arms for.
     pub(super) fn has_own_handlers(&self) -> bool {
@@ -84,7 +92,24 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
         count: &mut <H::Observer as Observer>::Tally,
     ) -> Result<At<L>, Raise> {
         let begin = at.pc;
-        // All operands first: every part has the place behind the whole instruction.
+        let mem = at.mem;
+        let (bits, next) = Self::own_operands::<D, BYTE>(code, begin);
+        <H::Observer as Observer>::count(count, next - begin);
+        let (at, is_done) = self.own_parts::<D, BYTE>(At { pc: next, ..at }, bits, begin + 1)?;
+        if is_done {
+            return Ok(at);
+        }
+        let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
+        Ok(At { mem, ..trail.follow::<LastOf<D, BYTE>>(self, at) })
+    }
+
+    /// The operands of the entry at a place, all of them before the first part: every part
+    /// has the place behind the whole instruction. And that place.
+    #[inline(always)]
+    fn own_operands<D: Decoder, const BYTE: u8>(
+        code: Window<u8>,
+        begin: usize,
+    ) -> ([u32; MAX_PARTS], usize) {
         let mut bits = [0u32; MAX_PARTS];
         let mut next = begin + 1;
         macro_rules! fetch {
@@ -102,24 +127,38 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
             )* };
         }
         fetch!(0 1 2 3 4 5 6 7);
-        <H::Observer as Observer>::count(count, next - begin);
+        (bits, next)
+    }
+
+    /// Carries out the parts, of which the first is burnt, and tells whether the last one
+    /// decided where to go. `stop` is where a budget ends that is spent before one.
+    #[inline(always)]
+    fn own_parts<D: Decoder, const BYTE: u8>(
+        &mut self,
+        mut at: At<L>,
+        bits: [u32; MAX_PARTS],
+        stop: usize,
+    ) -> Result<(At<L>, bool), Raise> {
         let mem = at.mem;
-        let mut at = At { pc: next, ..at };
         macro_rules! carry_out {
             ($($index:literal)*) => { $(
                 if const { PartOf::<D, BYTE, $index>::EXISTS } {
                     if $index > 0 {
                         let Some(fuel) = burn::<1>(at.fuel) else {
-                            return Err(self.own_spent(At { pc: begin + 1, ..at }, $index));
+                            return Err(self.own_spent(At { pc: stop, ..at }, $index));
                         };
                         at.fuel = fuel;
                     }
                     if const { PartOf::<D, BYTE, $index>::DECIDES }
-                        && let Some(after) =
-                            decide(at, const { PartOf::<D, BYTE, $index>::OP }, const { D::OWN[BYTE as usize].part($index + 1).op }, bits[($index + 1) % MAX_PARTS])
+                        && let Some(after) = decide(
+                            at,
+                            const { PartOf::<D, BYTE, $index>::OP },
+                            const { D::OWN[BYTE as usize].part($index + 1).op },
+                            bits[($index + 1) % MAX_PARTS],
+                        )
                     {
-                        self.joined += const { (D::OWN[BYTE as usize].n_parts() as u64).saturating_sub(1) };
-                        return Ok(after);
+                        self.joined += const { joins::<D>(BYTE) };
+                        return Ok((after, true));
                     }
                     at = self.own_part::<PartOf<D, BYTE, $index>, $index>(at, bits[$index])?;
                     at.mem = mem;
@@ -127,9 +166,97 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
             )* };
         }
         carry_out!(0 1 2 3 4 5 6 7);
-        self.joined += const { (D::OWN[BYTE as usize].n_parts() as u64).saturating_sub(1) };
-        let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
-        Ok(At { mem, ..trail.follow::<LastOf<D, BYTE>>(self, at) })
+        self.joined += const { joins::<D>(BYTE) };
+        Ok((at, false))
+    }
+
+    /// Carries out an echo, which begins at a place: the instructions that it refers to,
+    /// each by its arm, but with the place behind the echo. The loop has taken one
+    /// operation from the budget and counted nothing.
+    ///
+    /// On the synced registers, as handlers are: see [`Vm::handle`].
+    #[inline(never)]
+    pub(super) fn own_echo<D: Decoder>(&mut self, begin: usize) -> Result<(), Raise> {
+        let image = *self.current_image();
+        let code = Window::on_code(image.code());
+        let Some((reference, next)) = Reference::decode(image.code(), begin) else {
+            let at = self.registers();
+            return Err(self.fail(at, Raise::internal("trap")));
+        };
+        let first = begin - reference.back as usize;
+        let (mut at, mut place) = (At { pc: next, ..self.registers() }, first);
+        let mem = at.mem;
+        let mut result = Ok(());
+        for number in 0..reference.count {
+            if number > 0 {
+                let Some(fuel) = burn::<1>(at.fuel) else {
+                    result = Err(self.own_spent(At { pc: begin + 1, ..at }, 1));
+                    break;
+                };
+                at.fuel = fuel;
+                self.joined += 1;
+            }
+            macro_rules! arms {
+                ($($n:literal)*) => {
+                    match code.byte(place) {
+                        $($n => self.echoed::<D, $n>(at, code, &mut place, begin + 1),)*
+                    }
+                };
+            }
+            match each_byte!(arms) {
+                Ok(after) => at = At { mem, ..after },
+                Err(raise) => {
+                    result = Err(raise);
+                    break;
+                }
+            }
+        }
+        // What stops half-way was fetched whole.
+        let fetched = match result {
+            Ok(()) => place - first,
+            Err(_) => image.decode(begin).map_or(0, |echo| echo.echoed_bytes()),
+        };
+        let mut tally = <H::Observer as Observer>::Tally::default();
+        <H::Observer as Observer>::count(&mut tally, next - begin + fetched);
+        self.host_mut().observer().absorb(tally);
+        if result.is_ok() {
+            self.sync(at);
+        }
+        result
+    }
+
+    /// Carries out the instruction at a place of the code, whose opcode byte is `BYTE`, as
+    /// part of an echo.
+    #[inline(always)]
+    fn echoed<D: Decoder, const BYTE: u8>(
+        &mut self,
+        at: At<L>,
+        code: Window<u8>,
+        place: &mut usize,
+        stop: usize,
+    ) -> Result<At<L>, Raise> {
+        if const { D::OWN[BYTE as usize].n_parts() > 0 } {
+            let (bits, behind) = Self::own_operands::<D, BYTE>(code, *place);
+            *place = behind;
+            return Ok(self.own_parts::<D, BYTE>(at, bits, stop)?.0);
+        }
+        let arm = const { D::ARMS[BYTE as usize] };
+        let begin = *place;
+        let (bits, behind) = D::operand(arm, code, begin);
+        *place = behind;
+        if let Form::Wide = arm.form {
+            self.sync(at);
+            self.handle_any(code.byte(begin + 1), bits, D::ZIGZAG)?;
+            return Ok(self.registers());
+        }
+        match quick(self, at, const { ArmOf::<D, BYTE>::OP }, bits, D::ZIGZAG) {
+            Some(after) => Ok(after),
+            None => {
+                self.sync(at);
+                self.handle::<ArmOf<D, BYTE>>(bits, D::ZIGZAG)?;
+                Ok(self.registers())
+            }
+        }
     }
 
     /// Carries out one part, in its quick form if that does.

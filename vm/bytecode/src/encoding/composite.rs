@@ -53,6 +53,7 @@ impl Decoder for Shipped {
     const ENCODING: Encoding = Encoding::Composite;
     const ZIGZAG: bool = Composite::ZIGZAG;
     const ARMS: &'static [Arm; 256] = Composite::ARMS;
+    const HAS_OWN: bool = true;
     const OWN: &'static [Own; 256] = &{
         let mut own = [NO_OWN; 256];
         let mut index = 0;

@@ -220,6 +220,8 @@ pub trait Decoder {
     /// The entries of a set that is known while the interpreter is compiled, each at its
     /// opcode byte.
     const OWN: &'static [Own; 256] = &[NO_OWN; 256];
+    /// Whether there is such a set.
+    const HAS_OWN: bool = false;
 
     /// Fetches the operand bits of the instruction at a position, whose opcode
     /// byte has this arm, and the position behind it. The code is one that the
