@@ -432,5 +432,17 @@ mod tests {
             assert_eq!(Encoding::from_number(encoding as u8), Some(encoding));
         }
         assert_eq!(Encoding::from_number(Encoding::ALL.len() as u8), None);
+        // A new encoding does not compile here until it is named: what is in this match
+        // has to be in `ALL` as well.
+        let n_encodings = |last: Encoding| match last {
+            Encoding::Word
+            | Encoding::Byte
+            | Encoding::Leb
+            | Encoding::Implied
+            | Encoding::Composite
+            | Encoding::Echo
+            | Encoding::Context => 7,
+        };
+        assert_eq!(Encoding::ALL.len(), n_encodings(Encoding::Context));
     }
 }
