@@ -8,7 +8,7 @@ use std::fmt::Write as _;
 use std::path::Path;
 use std::process::Command;
 
-use common::spliced;
+use common::{fastest, spliced};
 use serde_json::Value;
 
 /// The goal of the shipped set, which each script is held out of in turn.
@@ -16,7 +16,7 @@ const MINED: &[&str] = &["--goal", "mix", "--weight", "60", "--name", "shipped"]
 
 fn json_of(command: &str, args: &[&str]) -> Value {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
-    let output = Command::new(env!("CARGO_BIN_EXE_scruple"))
+    let output = Command::new(fastest())
         .args([command, "samples", "--format", "json"])
         .args(args)
         .current_dir(root)

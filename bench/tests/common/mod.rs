@@ -21,6 +21,15 @@ pub(crate) fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
 }
 
+/// The command line: a release build if the environment names one, which counts the same
+/// (`release.rs`) in a fraction of the time.
+pub(crate) fn fastest() -> PathBuf {
+    match std::env::var_os("SCRUPLE_RELEASE") {
+        Some(path) => root().join(path),
+        None => PathBuf::from(env!("CARGO_BIN_EXE_scruple")),
+    }
+}
+
 /// Runs the command line in the workspace's folder.
 pub(crate) fn scruple(args: &[&str]) -> Outcome {
     scruple_in(&root(), args)
