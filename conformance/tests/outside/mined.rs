@@ -8,7 +8,8 @@
 //!
 //!     UPDATE_README=1 cargo test -p scruple-conformance --test outside mined
 //!
-//! The published figures are quoted from the papers named beside them; none of that work
+//! The published figures are second-hand, with the papers named that are said to have them
+//! (which were not read, and what they measured over is from memory); none of that work
 //! was run here.
 
 use std::fs;
