@@ -23,8 +23,9 @@ use crate::Host;
 use crate::builtins::Flash;
 use crate::error::{Raise, RaiseKind, StopKind};
 use crate::heap::kinds::Kind;
+use crate::heap::raw::Window;
 use crate::host::{Call, Observer};
-use crate::interp::At;
+use crate::interp::{At, Next};
 use crate::keys::Key;
 use crate::layout::Layout;
 use crate::memory::Change;
@@ -50,9 +51,9 @@ pub(crate) const IMAGE_SHIFT: u32 = PLACE_BITS + 3;
 /// Makes the slots of a frame that no argument fills undefined. Apart, because the
 /// compiler makes of it a loop for hundreds of slots, where there are a few.
 #[inline(never)]
-fn clear_slots<L: Layout>(at: At<L>, fp: usize, given: usize, n_slots: usize) {
+fn clear_slots<L: Layout>(mem: Window<L::Slot>, fp: usize, given: usize, n_slots: usize) {
     for slot in given..n_slots {
-        at.set(fp - slot, Value::undefined());
+        mem.set(fp - slot, Value::<L>::undefined().0);
     }
 }
 
@@ -79,58 +80,47 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// Enters a closure: function, this value and arguments lie on the stack.
     #[cfg_attr(feature = "small", inline(never))]
     #[cfg_attr(not(feature = "small"), inline(always))]
-    pub(crate) fn enter(
-        &mut self,
-        at: At<L>,
-        closure: Ref,
-        argc: usize,
-        flags: i32,
-    ) -> Result<At<L>, Raise> {
+    pub(crate) fn enter(&mut self, closure: Ref, argc: usize, flags: i32) -> Next {
         let number = self.heap.half(closure, 1) as usize;
         let (image, function) = match self.own_frame(number) {
             Some(function) => (self.current, function),
             None => match self.other_frame(number) {
                 Some(found) => found,
-                None => return Err(self.fail(at, Raise::internal("no such function"))),
+                None => return Err(Raise::internal("no such function")),
             },
         };
         let n_slots = function.n_slots as usize;
         let keeps = function.flags & record::FLAG_ARGUMENTS != 0;
         if function.flags & record::FLAG_CLASS != 0 && flags & CONSTRUCTS == 0 {
-            self.sync(at);
             return Err(self.throw_type("a class's constructor needs 'new'"));
         }
         // At least one: slot 0 lies above `sp` even where there is no argument.
-        let mut fp = at.sp + argc - 1;
+        let mut fp = self.heap.sp + argc - 1;
         let size = n_slots + 1 + usize::from(keeps);
-        let mut at = at;
         if fp < size + self.lowest_frame() {
-            let shift = self.make_room(at, fp, size, flags)?;
-            at = At { sp: at.sp + shift, fp: at.fp + shift, ..at };
-            fp += shift;
+            fp += self.make_room(fp, size, flags)?;
         }
         let low = fp - size;
         if keeps {
-            at = self.keep_arguments(at, fp, argc, n_slots)?;
+            self.keep_arguments(fp, argc, n_slots)?;
         }
         let given = argc.min(function.n_params as usize);
         if given < n_slots {
-            clear_slots(at, fp, given, n_slots);
+            clear_slots::<L>(self.heap.mem.window(), fp, given, n_slots);
         }
-        let place = at.pc as i32 | flags | (self.current as i32) << IMAGE_SHIFT;
-        at.set(low + 1, Value::small(place));
-        at.set(low, Value::small(at.fp as i32));
+        let place = self.pc as i32 | flags | (self.current as i32) << IMAGE_SHIFT;
+        self.set_slot(low + 1, Value::small(place));
+        self.set_slot(low, Value::small(self.fp as i32));
         self.heap.settle(low - function.depth as usize);
         if H::Observer::MEMORY {
-            self.sync(at);
             self.book(Change::Entered, low - function.depth as usize);
         }
-        let entered = At { pc: function.code as usize, sp: low, fp, ..at };
+        (self.pc, self.heap.sp, self.fp) = (function.code as usize, low, fp);
         if image != self.current {
             self.set_current(image);
-            return Err(self.fail(entered, Raise::SWITCH));
+            return Err(Raise::SWITCH);
         }
-        Ok(entered)
+        Ok(())
     }
 
     /// What a call from `at` needs of a closure of the running image, if that is
@@ -152,7 +142,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let low = fp - n_slots - 1;
         let given = argc.min(function.n_params as usize);
         if given < n_slots {
-            clear_slots(at, fp, given, n_slots);
+            clear_slots::<L>(at.mem, fp, given, n_slots);
         }
         let place = at.pc as i32 | (self.current as i32) << IMAGE_SHIFT;
         at.set(low + 1, Value(L::int_in_range(place)));
@@ -198,34 +188,27 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// Collects in the hope that the heap gives the stack some room, and then folds the
-    /// frames of tail calls. Tells by how many slots the running frame has moved.
+    /// frames of tail calls. Tells by how many slots the running frame has moved, and
+    /// moves the registers with it.
     #[cold]
-    fn make_room(&mut self, at: At<L>, fp: usize, size: usize, flags: i32) -> Result<usize, Raise> {
-        self.sync(at);
+    fn make_room(&mut self, fp: usize, size: usize, flags: i32) -> Result<usize, Raise> {
         self.collect_now();
         if fp >= size + self.lowest_frame() {
             return Ok(0);
         }
         // What Rust calls from holds its place on the stack.
-        let shift = if flags & ENTRY == 0 { self.fold_frames(at) } else { 0 };
-        let at = At { sp: at.sp + shift, fp: at.fp + shift, ..at };
-        self.sync(at);
+        let shift = if flags & ENTRY == 0 { self.fold_frames() } else { 0 };
+        self.heap.sp += shift;
+        self.fp += shift;
         if fp + shift < size + self.lowest_frame() {
-            return Err(self.fail(at, Raise::stop(StopKind::Stack)));
+            return Err(Raise::stop(StopKind::Stack));
         }
         Ok(shift)
     }
 
     /// Makes the arguments object where the callee's frame will have it.
     #[cold]
-    fn keep_arguments(
-        &mut self,
-        at: At<L>,
-        fp: usize,
-        argc: usize,
-        n_slots: usize,
-    ) -> Result<At<L>, Raise> {
-        self.sync(at);
+    fn keep_arguments(&mut self, fp: usize, argc: usize, n_slots: usize) -> Next {
         let array = self.new_array_of(Class::Arguments, argc.max(1))?;
         let object = Value::object(array);
         self.push(object)?;
@@ -243,71 +226,59 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.pop();
         // Arguments past the slots would lie where the object goes.
         self.heap.set_mem_value(fp - n_slots, object);
-        Ok(at)
+        Ok(())
     }
 
     /// Leaves a frame whose links lie at `link`, with a value for the caller.
     #[cfg_attr(feature = "small", inline(never))]
     #[cfg_attr(not(feature = "small"), inline(always))]
-    pub(crate) fn leave(
-        &mut self,
-        at: At<L>,
-        link: usize,
-        value: Value<L>,
-    ) -> Result<At<L>, Raise> {
-        let place = at.get(link + 1).as_int().unwrap_or(0);
-        let fp = at.get(link).as_int().unwrap_or(0) as usize;
-        let pc = (place & ((1 << PLACE_BITS) - 1)) as usize;
-        let sp = at.fp + 2;
-        let left = At { pc, sp, fp, ..at };
-        // No flag, and the same image: one comparison tells all of it.
-        if place >> PLACE_BITS == (self.current as i32) << (IMAGE_SHIFT - PLACE_BITS) {
-            at.set(sp, value);
-            return Ok(left);
-        }
+    pub(crate) fn leave(&mut self, link: usize, value: Value<L>) -> Next {
+        let place = self.slot(link + 1).as_int().unwrap_or(0);
         if place & CLOSES != 0 {
-            return self.leave_closing(at, link, value);
+            return self.leave_closing(link, value);
         }
         let mut value = value;
         if place & CONSTRUCTS != 0 && !value.is_object() {
-            value = at.get(at.fp + 1);
+            value = self.slot(self.fp + 1);
         }
-        at.set(sp, value);
+        self.heap.sp = self.fp + 2;
+        self.set_slot(self.heap.sp, value);
+        self.fp = self.slot(link).as_int().unwrap_or(0) as usize;
+        self.pc = (place & ((1 << PLACE_BITS) - 1)) as usize;
         let image = (place >> IMAGE_SHIFT) as usize;
-        if place & ENTRY != 0 {
-            self.set_current(image);
-            return Err(self.fail(left, Raise::FINISHED));
-        }
-        if image != self.current {
-            self.set_current(image);
-            return Err(self.fail(left, Raise::SWITCH));
-        }
-        Ok(left)
+        let raise = if place & ENTRY != 0 {
+            Raise::FINISHED
+        } else if image != self.current {
+            Raise::SWITCH
+        } else {
+            return Ok(());
+        };
+        self.set_current(image);
+        Err(raise)
     }
 
     /// The same for a frame that may have iterators open: they are closed first.
     #[cold]
     #[inline(never)]
-    fn leave_closing(&mut self, at: At<L>, link: usize, value: Value<L>) -> Result<At<L>, Raise> {
-        let place = at.get(link + 1).as_int().unwrap_or(0);
-        at.set(link + 1, Value::small(place & !CLOSES));
-        self.sync(at);
+    fn leave_closing(&mut self, link: usize, value: Value<L>) -> Next {
+        let place = self.slot(link + 1).as_int().unwrap_or(0);
+        self.set_slot(link + 1, Value::small(place & !CLOSES));
         self.push(value)?;
         self.close_returned()?;
         self.pop();
-        self.leave(At { fuel: self.fuel, ..at }, link, value)
+        self.leave(link, value)
     }
 
     /// Flags the running frame: it has opened a generic iterator.
-    pub(crate) fn flag_frame(&mut self, at: At<L>) -> Result<(), Raise> {
-        let closure = self.as_closure(at.get(at.fp + 2));
+    pub(crate) fn flag_frame(&mut self) -> Result<(), Raise> {
+        let closure = self.as_closure(self.slot(self.fp + 2));
         let Some(function) = closure.and_then(|closure| self.closure_function(closure)) else {
             return Err(Raise::internal("a frame without a function"));
         };
         let keeps = usize::from(function.has(record::FLAG_ARGUMENTS));
-        let place = at.fp - function.n_slots as usize - keeps;
-        let flagged = at.get(place).as_int().unwrap_or(0) | CLOSES;
-        at.set(place, Value::small(flagged));
+        let place = self.fp - function.n_slots as usize - keeps;
+        let flagged = self.slot(place).as_int().unwrap_or(0) | CLOSES;
+        self.set_slot(place, Value::small(flagged));
         Ok(())
     }
 
@@ -394,60 +365,48 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     fn nested_run(&mut self, argc: usize, constructs: bool) -> Result<Value<L>, Raise> {
-        let at = self.registers();
-        let callee = self.heap.mem_value(at.sp + argc + 1);
+        let callee = self.heap.mem_value(self.heap.sp + argc + 1);
         let flags = if constructs { ENTRY | CONSTRUCTS } else { ENTRY };
         let Some(closure) = self.as_closure(callee) else {
-            let fp = at.fp;
-            return match self.call_other(at, callee, argc, flags) {
+            let fp = self.fp;
+            return match self.call_other(callee, argc, flags) {
                 // A bound closure has been entered; anything else has returned.
-                Ok(at) if at.fp == fp => Ok(self.heap.mem_value(at.sp)),
-                Ok(at) => {
-                    self.sync(at);
-                    self.run_loop()
-                }
-                Err(Raise(RaiseKind::Switch)) => self.run_loop(),
+                Ok(()) if self.fp == fp => Ok(self.heap.mem_value(self.heap.sp)),
+                Ok(()) | Err(Raise(RaiseKind::Switch)) => self.run_loop(),
                 Err(raise) => Err(raise),
             };
         };
         let entered = if constructs {
-            self.construct_closure(at, closure, argc, ENTRY)
+            self.construct_closure(closure, argc, ENTRY)
         } else {
-            self.enter(at, closure, argc, flags)
+            self.enter(closure, argc, flags)
         };
         match entered {
-            Ok(at) => self.sync(at),
-            Err(Raise(RaiseKind::Switch)) => {}
-            Err(raise) => return Err(raise),
+            Ok(()) | Err(Raise(RaiseKind::Switch)) => self.run_loop(),
+            Err(raise) => Err(raise),
         }
-        self.run_loop()
     }
 
     /// Calls what is no closure: a native, a host function, a bound function; or
     /// throws the TypeError.
     #[inline(never)]
-    pub(crate) fn call_other(
-        &mut self,
-        at: At<L>,
-        callee: Value<L>,
-        argc: usize,
-        flags: i32,
-    ) -> Result<At<L>, Raise> {
-        self.sync(at);
+    pub(crate) fn call_other(&mut self, callee: Value<L>, argc: usize, flags: i32) -> Next {
         let Some(object) = callee.as_object().filter(|_| self.is_callable(callee)) else {
             let what = if flags & CONSTRUCTS != 0 { "not a constructor" } else { "not a function" };
             return Err(self.throw_type(what));
         };
         if object.is_cell() {
-            return self.call_bound(at, object, argc, flags);
+            return self.call_bound(object, argc, flags);
         }
         let call = Call {
-            first: at.sp + argc - 1,
+            first: self.heap.sp + argc - 1,
             argc,
-            this: self.heap.mem_value(at.sp + argc),
+            this: self.heap.mem_value(self.heap.sp + argc),
             callee: object,
             constructs: flags & CONSTRUCTS != 0,
         };
+        // What is left on the stack above that goes.
+        let sp = self.heap.sp + argc + 1;
         let result = match (object.host(), Flash::of(object)) {
             (Some(number), _) => match self.host_functions.get(number) {
                 Some(function) if !call.constructs => (function.call)(self, call),
@@ -456,19 +415,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             (_, Some(flash)) => flash.call(self, call),
             _ => Err(self.throw_type("not a function")),
         }?;
-        let sp = at.sp + argc + 1;
+        self.heap.sp = sp;
         self.heap.set_mem_value(sp, result);
-        Ok(At { sp, fuel: self.fuel, ..at })
+        Ok(())
     }
 
     /// Puts the bound arguments before the given ones and calls the target.
-    fn call_bound(
-        &mut self,
-        at: At<L>,
-        bound: Ref,
-        argc: usize,
-        flags: i32,
-    ) -> Result<At<L>, Raise> {
+    fn call_bound(&mut self, bound: Ref, argc: usize, flags: i32) -> Next {
         let target = Value::object(self.heap.child(bound, 2));
         let list = self.heap.child(bound, 3);
         let n_bound = L::bits(self.heap.slot(list, 1)) as usize - 1;
@@ -493,19 +446,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         } else if self.heap.mem_value(sp + argc) == Value::object(bound) {
             self.heap.set_mem_value(sp + argc, target);
         }
-        let at = At { sp, ..at };
         match self.as_closure(target) {
             Some(closure) if flags & CONSTRUCTS != 0 => {
-                self.construct_closure(at, closure, argc, flags)
+                self.construct_closure(closure, argc, flags)
             }
-            Some(closure) => self.enter(at, closure, argc, flags),
-            None => self.call_other(at, target, argc, flags),
+            Some(closure) => self.enter(closure, argc, flags),
+            None => self.call_other(target, argc, flags),
         }
     }
 
     /// Makes a closure of a function of the current image.
-    pub(crate) fn make_closure_of(&mut self, at: At<L>, id: FunctionId) -> Result<Ref, Raise> {
-        self.sync(at);
+    pub(crate) fn make_closure_of(&mut self, id: FunctionId) -> Result<Ref, Raise> {
         let Some(function) = self.current_image().function(id) else {
             return Err(Raise::internal("no such function"));
         };
@@ -518,13 +469,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         for half in 3..4 * cells {
             self.heap.set_child(closure, half, Ref::NONE);
         }
-        let maker = self.as_closure(self.heap.mem_value(at.fp + 2));
+        let maker = self.as_closure(self.heap.mem_value(self.fp + 2));
         for capture in 0..n_captures {
             let Some(source) = function.capture_source(capture) else { continue };
             let boxed = if source & CAPTURE_FREE != 0 {
                 self.captured(maker, FreeId::from_operand(i32::from(source & !CAPTURE_FREE)))
             } else {
-                let value = self.heap.mem_value(at.fp - source as usize);
+                let value = self.heap.mem_value(self.fp - source as usize);
                 value.as_object().filter(|&object| self.is_box(object))
             };
             match boxed {

@@ -14,7 +14,7 @@ use crate::call::CONSTRUCTS;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::host::Call;
-use crate::interp::At;
+use crate::interp::Next;
 use crate::keys::Key;
 use crate::layout::Layout;
 use crate::value::{Ref, Value};
@@ -50,25 +50,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// ECMA-262, [[Construct]] of a function of an image: the this value's place
     /// holds what `new` was applied to.
-    pub(crate) fn construct_closure(
-        &mut self,
-        at: At<L>,
-        closure: Ref,
-        argc: usize,
-        flags: i32,
-    ) -> Result<At<L>, Raise> {
-        self.sync(at);
+    pub(crate) fn construct_closure(&mut self, closure: Ref, argc: usize, flags: i32) -> Next {
         let function = match self.closure_function(closure) {
             Some(function) if function.flags & NEVER_CONSTRUCTS == 0 => function,
             _ => return Err(self.throw_type("not a constructor")),
         };
         if function.flags & (record::FLAG_DERIVED | record::FLAG_TARGET) == 0 {
-            let target = self.heap.mem_value(at.sp + argc);
+            let target = self.heap.mem_value(self.heap.sp + argc);
             let object = self.make_this(closure, &function, target)?;
-            self.heap.set_mem_value(at.sp + argc, object);
+            self.heap.set_mem_value(self.heap.sp + argc, object);
         }
-        let at = At { fuel: self.fuel, ..at };
-        self.enter(at, closure, argc, flags | CONSTRUCTS)
+        self.enter(closure, argc, flags | CONSTRUCTS)
     }
 
     /// ECMA-262, OrdinaryCreateFromConstructor and InitializeInstanceElements for a

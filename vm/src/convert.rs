@@ -380,19 +380,23 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if let (Some(left), Some(right)) = (self.as_number(a), self.as_number(b)) {
             return self.number(left + right);
         }
+        let mark = self.heap.sp;
         let left = self.to_primitive(a, Hint::Default)?;
         self.push(left)?;
         let right = self.to_primitive(b, Hint::Default)?;
         self.push(right)?;
-        if !left.is_string() && !right.is_string() {
+        let sum = if left.is_string() || right.is_string() {
+            let left = self.to_text(left)?;
+            self.push(left)?;
+            let right = self.to_text(right)?;
+            self.push(right)?;
+            self.concat(left, right)?
+        } else {
             let sum = self.to_number(left)? + self.to_number(right)?;
-            return self.number(sum);
-        }
-        let left = self.to_text(left)?;
-        self.push(left)?;
-        let right = self.to_text(right)?;
-        self.push(right)?;
-        self.concat(left, right)
+            self.number(sum)?
+        };
+        self.heap.sp = mark;
+        Ok(sum)
     }
 
     /// Hands a string's text to a function as UTF-8, piece by piece; a lone

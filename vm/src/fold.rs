@@ -15,7 +15,6 @@
 
 use crate::Host;
 use crate::call::{CLOSES, CONSTRUCTS, ENTRY, IMAGE_SHIFT, PLACE_BITS};
-use crate::interp::At;
 use crate::layout::Layout;
 use crate::value::Value;
 use crate::vm::Vm;
@@ -37,17 +36,17 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
     /// Takes the frames that have nothing left to do out of the stack. The running one
     /// stays, and moves with its operands by the slots that are told, 0 where there is
     /// no such frame.
-    pub(crate) fn fold_frames(&mut self, at: At<L>) -> usize {
-        if !self.options.tail_calls || !self.heap.roots.open.is_none() || !self.may_fold(at) {
+    pub(crate) fn fold_frames(&mut self) -> usize {
+        if !self.options.tail_calls || !self.heap.roots.open.is_none() || !self.may_fold() {
             return 0;
         }
-        let (oldest, outer) = self.turn_links(at.fp);
-        self.fold_from(at, oldest, outer)
+        let (oldest, outer) = self.turn_links(self.fp);
+        self.fold_from(oldest, outer)
     }
 
     /// Whether a frame above the newest one that Rust holds has nothing left to do.
-    fn may_fold(&self, at: At<L>) -> bool {
-        let (mut fp, mut found) = (at.fp, false);
+    fn may_fold(&self) -> bool {
+        let (mut fp, mut found) = (self.fp, false);
         loop {
             let Some(link) = self.link_of(fp) else { return false };
             if link.place & ENTRY != 0 {
@@ -125,7 +124,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
     }
 
     /// Goes back along the turned links, moves what stays and sets its links anew.
-    fn fold_from(&mut self, at: At<L>, oldest: usize, outer: i32) -> usize {
+    fn fold_from(&mut self, oldest: usize, outer: i32) -> usize {
         let (mut fp, mut shift) = (oldest, 0);
         // What the frame at hand goes back to, if its caller has gone or moved.
         let mut back: Option<Link> = None;
@@ -139,7 +138,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
             };
             self.set_frame_link(fp, own);
             let next = if callee == 0 { None } else { self.link_of(callee) };
-            let lowest = if callee == 0 { at.sp } else { callee + 3 };
+            let lowest = if callee == 0 { self.heap.sp } else { callee + 3 };
             if let Some(next) = next
                 && self.is_done(fp, next.place)
             {

@@ -20,7 +20,6 @@ use crate::Host;
 use crate::builtins::{self, Intrinsic};
 use crate::error::{Raise, RaiseKind};
 use crate::heap::kinds::Kind;
-use crate::interp::At;
 use crate::keys::Key;
 use crate::layout::Layout;
 use crate::object::Class;
@@ -246,15 +245,15 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// Puts a generic iterator into the chain of the open ones, for the running
     /// frame; its links lie at `link`.
     #[cold]
-    pub(crate) fn note_open(&mut self, at: At<L>, iterator: Ref) -> Result<(), Raise> {
+    pub(crate) fn note_open(&mut self, iterator: Ref) -> Result<(), Raise> {
         let before = self.heap.roots.open;
-        self.heap.set_value(iterator, FRAME, Value::small(at.fp as i32));
-        self.heap.set_value(iterator, PLACE, Value::small(at.pc as i32 - 1));
+        self.heap.set_value(iterator, FRAME, Value::small(self.fp as i32));
+        self.heap.set_value(iterator, PLACE, Value::small(self.pc as i32 - 1));
         if !before.is_none() {
             self.heap.set_value(iterator, BEFORE, Value::object(before));
         }
         self.heap.roots.open = iterator;
-        self.flag_frame(at)
+        self.flag_frame()
     }
 
     /// Whether an iterator is a generic one.

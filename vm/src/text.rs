@@ -257,7 +257,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         for unit in text.encode_utf16() {
             builder.push_unit(self, unit)?;
         }
-        builder.finish(self)
+        let text = builder.finish(self)?;
+        self.pop();
+        Ok(text)
     }
 
     /// The units `start..end` of a string value, which must stay rooted.

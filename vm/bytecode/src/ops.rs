@@ -119,35 +119,30 @@ macro_rules! operations {
         /// What carries the operations out: one handler a row of the table, so a
         /// row without a handler does not compile.
         ///
-        /// `At` is where the machine stands (program counter, stack pointer, …).
-        /// It goes through every handler by value, so that an inlined
-        /// interpreter loop can keep it in registers.
+        /// Where the machine stands (program counter, stack pointer, …) is its own affair.
+        /// When a handler is called, the program counter stands behind the instruction.
         pub trait Handlers {
-            /// Where the machine stands.
-            type At: Copy;
             /// Why it stops before the next instruction.
             type Stop;
             $(
                 #[doc = $doc]
-                fn $handler(&mut self, at: Self::At $(, $arg: $ty)?) -> Result<Self::At, Self::Stop>;
+                fn $handler(&mut self $(, $arg: $ty)?) -> Result<(), Self::Stop>;
             )*
         }
 
         /// Carries out the operation that an arm of the interpreter is made for,
-        /// its operand bits as the decoder fetched them. `at` already stands
-        /// behind the instruction.
+        /// its operand bits as the decoder fetched them.
         #[inline(always)]
         pub fn dispatch<H: Handlers, A: Opcode>(
             handlers: &mut H,
-            at: H::At,
             bits: u32,
             zigzag: bool,
-        ) -> Result<H::At, H::Stop> {
+        ) -> Result<(), H::Stop> {
             match A::OPCODE {
                 $(opcode::$variant => {
-                    handlers.$handler(at $(, operations!(@operand $ty bits zigzag))?)
+                    handlers.$handler($(operations!(@operand $ty bits zigzag))?)
                 })*
-                _ => handlers.trap(at),
+                _ => handlers.trap(),
             }
         }
 
@@ -155,34 +150,46 @@ macro_rules! operations {
         #[inline(always)]
         pub fn dispatch_here<H: Handlers>(
             handlers: &mut H,
-            at: H::At,
             opcode: u8,
             bits: u32,
             zigzag: bool,
-        ) -> Result<H::At, H::Stop> {
+        ) -> Result<(), H::Stop> {
             match opcode {
                 $(opcode::$variant => {
-                    handlers.$handler(at $(, operations!(@operand $ty bits zigzag))?)
+                    handlers.$handler($(operations!(@operand $ty bits zigzag))?)
                 })*
-                _ => handlers.trap(at),
+                _ => handlers.trap(),
             }
         }
 
+        /// The handlers as a table by opcode, for a loop that is to be small: operand
+        /// bits as the encoding `word` has them.
+        pub struct HandlerTable<H>(core::marker::PhantomData<H>);
+
+        impl<H: Handlers> HandlerTable<H> {
+            /// The handler of each operation.
+            pub const BY_OPCODE: [fn(&mut H, u32) -> Result<(), H::Stop>; Op::COUNT] = [
+                $(|handlers, _bits| {
+                    handlers.$handler($(operations!(@operand $ty _bits false))?)
+                },)*
+            ];
+        }
+
         /// The same out of line: for rare forms.
+        #[cold]
         #[inline(never)]
         pub fn dispatch_any<H: Handlers>(
             handlers: &mut H,
-            at: H::At,
             opcode: u8,
             bits: u32,
             zigzag: bool,
-        ) -> Result<H::At, H::Stop> {
-            dispatch_here(handlers, at, opcode, bits, zigzag)
+        ) -> Result<(), H::Stop> {
+            dispatch_here(handlers, opcode, bits, zigzag)
         }
     };
     (@kind) => { OperandKind::None };
     (@kind $ty:ident) => { OperandKind::$ty };
-    (@operand $ty:ident $bits:ident $zigzag:ident) => { $ty::from_bits($bits, $zigzag) };
+    (@operand $ty:ident $bits:ident $zigzag:tt) => { $ty::from_bits($bits, $zigzag) };
 }
 
 operations! {

@@ -2,7 +2,7 @@
 //!
 //! It refuses construction, which is `construct`. All of it is rare and out of line.
 
-use super::At;
+use super::Next;
 use crate::Host;
 use crate::builtins::Intrinsic;
 use crate::call::CONSTRUCTS;
@@ -21,13 +21,12 @@ const STATIC: usize = 4;
 
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// ECMA-262, ClassDefinitionEvaluation up to the elements.
-    pub(super) fn class_of(&mut self, at: At<L>, id: FunctionId) -> Result<At<L>, Raise> {
-        self.sync(at);
+    pub(super) fn class_of(&mut self, id: FunctionId) -> Next {
         let derives = self
             .current_image()
             .function(id)
             .is_some_and(|function| function.has(record::FLAG_DERIVED));
-        let heritage = self.peek(at, 0);
+        let heritage = self.peek(0);
         let (above, parent) = match derives {
             true => self.heritage(heritage)?,
             false => (Intrinsic::ObjectPrototype.reference(), Ref::NONE),
@@ -37,7 +36,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let prototype = self.new_object(above, 1)?;
         self.pop();
         self.push(Value::object(prototype))?;
-        let closure = self.make_closure_of(At { sp: self.heap.sp, ..at }, id)?;
+        let closure = self.make_closure_of(id)?;
         self.push(Value::object(closure))?;
         if !parent.is_none() {
             self.set_prototype(closure, parent)?;
@@ -46,8 +45,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.add_property(closure, key, value, 0)?;
         let (key, value) = (Key::name(names::CONSTRUCTOR), Value::object(closure));
         self.add_property(prototype, key, value, attributes::HIDDEN)?;
-        let at = self.replace_after(at, 1, Value::object(closure));
-        Ok(self.put(at, Value::object(prototype)))
+        self.pop();
+        self.set_slot(self.heap.sp + 1, Value::object(closure));
+        Ok(())
     }
 
     /// What the prototype of a derived class inherits from, and what its constructor
@@ -69,15 +69,14 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// ECMA-262, DefineMethod and DefineMethodProperty for an element of a class.
-    pub(super) fn define_class_member(&mut self, at: At<L>, kind: usize) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let target = self.peek(at, if kind & STATIC != 0 { 3 } else { 2 });
-        let value = self.peek(at, 0);
+    pub(super) fn define_class_member(&mut self, kind: usize) -> Next {
+        let target = self.peek(if kind & STATIC != 0 { 3 } else { 2 });
+        let value = self.peek(0);
         let (Some(object), Some(function)) = (target.as_object(), self.as_closure(value)) else {
             return Err(Raise::internal("a member of no class"));
         };
         self.set_link(function, object);
-        let key = self.to_key(self.peek(at, 1))?;
+        let key = self.to_key(self.peek(1))?;
         let wish = match kind & !STATIC {
             0 => Descriptor::data(value, attributes::HIDDEN),
             part => Descriptor {
@@ -91,11 +90,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if !self.define(object, key, &wish)? {
             return Err(self.throw_not_definable(key));
         }
-        Ok(self.drop_after(at, 2))
+        self.discard(2)
     }
 
-    pub(super) fn set_class_fields(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        let values = [2, 1, 0].map(|depth| self.peek(at, depth).as_object());
+    pub(super) fn set_class_fields(&mut self) -> Next {
+        let values = [2, 1, 0].map(|depth| self.peek(depth).as_object());
         let (Some(closure), Some(prototype), Some(fields)) = (values[0], values[1], values[2])
         else {
             return Err(Raise::internal("fields of no class"));
@@ -105,89 +104,80 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 self.set_link(closure, link);
             }
         }
-        Ok(At { sp: at.sp + 1, ..at })
+        self.discard(1)
     }
 
     /// ECMA-262, DefineField: CreateDataPropertyOrThrow.
-    pub(super) fn define_own_field(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let value = self.peek(at, 0);
-        let Some(object) = self.peek(at, 2).as_object() else {
+    pub(super) fn define_own_field(&mut self) -> Next {
+        let value = self.peek(0);
+        let Some(object) = self.peek(2).as_object() else {
             return Err(Raise::internal("a field of no object"));
         };
-        let key = self.to_key(self.peek(at, 1))?;
+        let key = self.to_key(self.peek(1))?;
         if !self.define(object, key, &Descriptor::data(value, attributes::ALL))? {
             return Err(self.throw_not_definable(key));
         }
-        Ok(self.drop_after(at, 2))
+        self.discard(2)
     }
 
-    pub(super) fn push_home(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        let home = match self.as_closure(self.heap.mem_value(at.fp + 2)) {
+    pub(super) fn push_home(&mut self) -> Next {
+        let home = match self.as_closure(self.heap.mem_value(self.fp + 2)) {
             Some(closure) => self.link(closure),
             None => Ref::NONE,
         };
         if home.is_none() {
-            return Err(self.fail(at, Raise::internal("a method without a home")));
+            return Err(Raise::internal("a method without a home"));
         }
-        Ok(self.put(at, Value::object(home)))
+        self.put(Value::object(home))
     }
 
     /// What `new` was applied to: the frame has it where its this value will be.
-    pub(super) fn push_target(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
+    pub(super) fn push_target(&mut self) -> Next {
         let found = self
-            .as_closure(self.heap.mem_value(at.fp + 2))
+            .as_closure(self.heap.mem_value(self.fp + 2))
             .and_then(|closure| Some((closure, self.closure_function(closure)?)))
             .filter(|(_, function)| function.has(record::FLAG_TARGET));
         let Some((closure, function)) = found else {
-            return Err(self.fail(at, Raise::internal("a function that has no target")));
+            return Err(Raise::internal("a function that has no target"));
         };
         let keeps = usize::from(function.has(record::FLAG_ARGUMENTS));
-        let link = at.fp - function.n_slots as usize - 1 - keeps;
-        let place = at.get(link + 1).as_int().unwrap_or(0);
+        let link = self.fp - function.n_slots as usize - 1 - keeps;
+        let place = self.slot(link + 1).as_int().unwrap_or(0);
         if place & CONSTRUCTS == 0 {
-            return Ok(self.put(at, Value::undefined()));
+            return self.put(Value::undefined());
         }
-        let target = at.get(at.fp + 1);
+        let target = self.slot(self.fp + 1);
         let this = self.make_this(closure, &function, target)?;
-        let at = self.put(At { fuel: self.fuel, ..at }, target);
-        at.set(at.fp + 1, this);
-        Ok(at)
+        self.put(target)?;
+        self.set_slot(self.fp + 1, this);
+        Ok(())
     }
 
     /// A reference is read before it is written: its key is converted once.
-    pub(super) fn copy_super_reference(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let (this, base) = (self.peek(at, 2), self.peek(at, 0));
-        let key = self.to_key(self.peek(at, 1))?;
+    pub(super) fn copy_super_reference(&mut self) -> Next {
+        let (this, base) = (self.peek(2), self.peek(0));
+        let key = self.to_key(self.peek(1))?;
         let text = self.key_text(key)?;
-        at.set(at.sp + 1, text);
-        let mut at = At { fuel: self.fuel, ..at };
-        for value in [this, text, base] {
-            at = self.put(at, value);
-        }
-        Ok(at)
+        self.set_slot(self.heap.sp + 1, text);
+        [this, text, base].into_iter().try_for_each(|value| self.put(value))
     }
 
     /// ECMA-262, GetValue of a super reference.
-    pub(super) fn property_of_super(&mut self, at: At<L>) -> Result<Value<L>, Raise> {
-        self.sync(at);
-        let (base, this) = (self.super_base(self.peek(at, 0))?, self.peek(at, 2));
-        let key = self.to_key(self.peek(at, 1))?;
+    pub(super) fn property_of_super(&mut self) -> Result<Value<L>, Raise> {
+        let (base, this) = (self.super_base(self.peek(0))?, self.peek(2));
+        let key = self.to_key(self.peek(1))?;
         self.get_from(base, key, this)
     }
 
     /// ECMA-262, PutValue of a super reference.
-    pub(super) fn set_property_of_super(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let (base, this) = (self.super_base(self.peek(at, 1))?, self.peek(at, 3));
-        let value = self.peek(at, 0);
-        let key = self.to_key(self.peek(at, 2))?;
+    pub(super) fn set_property_of_super(&mut self) -> Next {
+        let (base, this) = (self.super_base(self.peek(1))?, self.peek(3));
+        let value = self.peek(0);
+        let key = self.to_key(self.peek(2))?;
         if !self.set_with(base, key, value, this)? {
             return Err(self.throw_read_only(key));
         }
-        Ok(self.replace_after(at, 4, value))
+        self.replace(4, value)
     }
 
     fn super_base(&mut self, base: Value<L>) -> Result<Ref, Raise> {

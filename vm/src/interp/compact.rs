@@ -7,45 +7,68 @@
 //! small board has. It refuses quick forms and followers, which would be the
 //! handlers a second time.
 
-use super::At;
+use super::Next;
+use super::composite::Pending;
 use crate::Host;
 use crate::error::{Raise, StopKind};
 use crate::heap::raw::Window;
 use crate::host::Observer;
 use crate::layout::Layout;
 use crate::vm::Vm;
-#[cfg(debug_assertions)]
 use scruple_bytecode::Op;
 use scruple_bytecode::encoding::VerifiedCode;
-use scruple_bytecode::ops::dispatch_here;
+use scruple_bytecode::ops::HandlerTable;
 
 impl<L: Layout, H: Host> Vm<'_, L, H> {
     /// Runs code of one image, until something other than the next instruction
-    /// is to happen. The registers are then synced.
+    /// is to happen.
     pub(super) fn run_compact(&mut self, tally: &mut <H::Observer as Observer>::Tally) -> Raise {
         let image = self.current_image();
         let (code, rows) = (image.code(), image.encoding().rows());
         let window = Window::on_code(code);
-        let mut at = self.registers();
-        let mem = at.mem;
+        // Of a set's instructions, where the machine has any.
+        let mut pending = Pending::nothing(image);
         loop {
-            let Some(fuel) = at.fuel.checked_sub(1) else {
-                // The instruction to come has no budget left.
-                at.pc += 1;
-                return self.fail(at, Raise::stop(StopKind::Budget));
+            let Some(fuel) = self.fuel.checked_sub(1) else {
+                // The operation to come has no budget left.
+                let inside = H::COMPOSITES && pending.is_inside();
+                self.pc = if inside { pending.stop() } else { self.pc + 1 };
+                return Raise::stop(StopKind::Budget);
             };
-            let row = rows[window.byte(at.pc) as usize];
-            let (opcode, bits, next) = row.fetch(code, at.pc);
-            <H::Observer as Observer>::count(tally, next - at.pc);
-            let before = At { mem, pc: next, fuel, ..at };
-            match dispatch_here(self, before, opcode, bits, false) {
-                Ok(after) => {
-                    #[cfg(debug_assertions)]
-                    super::audit(before, after, Op::from_opcode(opcode), bits, false);
-                    at = after;
+            self.fuel = fuel;
+            let row = rows[window.byte(self.pc) as usize];
+            let is_entry = row.opcode() == Op::Trap as u8;
+            let found = if H::COMPOSITES && (is_entry || pending.is_open()) {
+                self.take_pending(&mut pending, tally)
+            } else {
+                Ok(None)
+            };
+            let (opcode, bits) = match found {
+                Ok(Some(found)) => found,
+                Ok(None) => {
+                    let (opcode, bits, next) = row.fetch(code, self.pc);
+                    <H::Observer as Observer>::count(tally, next - self.pc);
+                    self.pc = next;
+                    (opcode, bits)
                 }
                 Err(raise) => return raise,
+            };
+            if let Err(raise) = self.carry_out(opcode, bits) {
+                return raise;
             }
         }
+    }
+
+    #[inline(always)]
+    fn carry_out(&mut self, opcode: u8, bits: u32) -> Next {
+        #[cfg(debug_assertions)]
+        let before = self.registers();
+        match HandlerTable::<Self>::BY_OPCODE.get(opcode as usize) {
+            Some(handler) => handler(self, bits)?,
+            None => return Err(Raise::internal("no operation")),
+        }
+        #[cfg(debug_assertions)]
+        super::audit(before, self.registers(), Op::from_opcode(opcode), bits, false);
+        Ok(())
     }
 }

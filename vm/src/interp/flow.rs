@@ -1,7 +1,7 @@
 //! Construction, iteration: handlers that go through several objects. What a value
 //! iterator does is `iterate.rs`.
 
-use super::At;
+use super::Next;
 use crate::Host;
 use crate::call::CONSTRUCTS;
 use crate::error::Raise;
@@ -16,37 +16,33 @@ use scruple_bytecode::{NameId, names};
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// `new`: the constructor lies under the arguments; the this value's place is
     /// made between them.
-    pub(super) fn construct_literal(&mut self, at: At<L>, argc: usize) -> Result<At<L>, Raise> {
-        self.sync(at);
+    pub(super) fn construct_literal(&mut self, argc: usize) -> Next {
         self.push(Value::undefined())?;
-        let sp = at.sp - 1;
+        let sp = self.heap.sp;
         for index in 0..argc {
-            let value = self.heap.mem_value(at.sp + index);
+            let value = self.heap.mem_value(sp + 1 + index);
             self.heap.set_mem_value(sp + index, value);
         }
-        let at = At { sp, ..at };
         let constructor = self.heap.mem_value(sp + argc + 1);
         self.heap.set_mem_value(sp + argc, constructor);
-        self.construct_pushed(at, argc)
+        self.construct_pushed(argc)
     }
 
     /// Constructs with what lies on the stack: the constructor, what `new` was applied
     /// to, the arguments.
-    pub(super) fn construct_pushed(&mut self, at: At<L>, argc: usize) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let constructor = self.heap.mem_value(at.sp + argc + 1);
+    pub(super) fn construct_pushed(&mut self, argc: usize) -> Next {
+        let constructor = self.heap.mem_value(self.heap.sp + argc + 1);
         match self.as_closure(constructor) {
-            Some(closure) => self.construct_closure(at, closure, argc, 0),
+            Some(closure) => self.construct_closure(closure, argc, 0),
             None if self.is_constructor(constructor) => {
-                self.call_other(at, constructor, argc, CONSTRUCTS)
+                self.call_other(constructor, argc, CONSTRUCTS)
             }
             None => Err(self.throw_type("not a constructor")),
         }
     }
 
-    pub(super) fn begin_keys(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let value = self.peek(at, 0);
+    pub(super) fn begin_keys(&mut self) -> Next {
+        let value = self.peek(0);
         let keys = self.new_array(0)?;
         self.push(Value::object(keys))?;
         if !value.is_nullish() {
@@ -60,7 +56,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.heap.set_value(iterator, 1, Value::small(0));
         self.heap.set_value(iterator, 2, value);
         self.pop();
-        Ok(self.replace_after(at, 1, Value::object(iterator)))
+        self.replace(1, Value::object(iterator))
     }
 
     /// The enumerable string keys of an object and its prototypes, each once
@@ -96,9 +92,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// The next key of a `for-in` whose property is still there.
-    pub(super) fn following_key(&mut self, at: At<L>) -> Result<Option<Value<L>>, Raise> {
-        self.sync(at);
-        let iterator = self.iterator(at, Kind::KeyIterator)?;
+    pub(super) fn following_key(&mut self) -> Result<Option<Value<L>>, Raise> {
+        let iterator = self.iterator(Kind::KeyIterator)?;
         let keys = self.heap.child(iterator, 1);
         let value = self.heap.value(iterator, 2);
         loop {
@@ -120,45 +115,41 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    pub(super) fn iterator(&mut self, at: At<L>, kind: Kind) -> Result<Ref, Raise> {
-        match self.peek(at, 0).as_object() {
+    pub(super) fn iterator(&mut self, kind: Kind) -> Result<Ref, Raise> {
+        match self.peek(0).as_object() {
             Some(object) if object.is_cell() && self.heap.is_kind(object, kind) => Ok(object),
             _ => Err(Raise::internal("no iterator")),
         }
     }
 
-    pub(super) fn begin_values(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let value = self.peek(at, 0);
+    pub(super) fn begin_values(&mut self) -> Next {
+        let value = self.peek(0);
         let iterator = self.values_of(value)?;
         if self.is_generic(iterator) {
-            self.note_open(at, iterator)?;
+            self.note_open(iterator)?;
         }
-        Ok(self.replace_after(at, 1, Value::object(iterator)))
+        self.replace(1, Value::object(iterator))
     }
 
     /// Steps the iterator on top of the stack past a value.
-    pub(super) fn skip_values(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let iterator = self.iterator(at, Kind::ValueIterator)?;
+    pub(super) fn skip_values(&mut self) -> Next {
+        let iterator = self.iterator(Kind::ValueIterator)?;
         self.skip(iterator)?;
-        Ok(self.drop_after(at, 1))
+        self.discard(1)
     }
 
     /// Closes the iterator on top of the stack, unless it is done.
-    pub(super) fn end_values(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let iterator = self.iterator(at, Kind::ValueIterator)?;
+    pub(super) fn end_values(&mut self) -> Next {
+        let iterator = self.iterator(Kind::ValueIterator)?;
         if self.is_generic(iterator) {
             self.close_iterator(iterator)?;
         }
-        Ok(self.drop_after(at, 1))
+        self.discard(1)
     }
 
     /// The next value of the iterator on top of the stack.
-    pub(super) fn following_value(&mut self, at: At<L>) -> Result<Option<Value<L>>, Raise> {
-        self.sync(at);
-        let iterator = self.iterator(at, Kind::ValueIterator)?;
+    pub(super) fn following_value(&mut self) -> Result<Option<Value<L>>, Raise> {
+        let iterator = self.iterator(Kind::ValueIterator)?;
         self.advance(iterator)
     }
 

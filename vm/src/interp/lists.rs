@@ -3,7 +3,9 @@
 //!
 //! It refuses to iterate, which is `flow`.
 
-use super::At;
+use core::ops::Range;
+
+use super::Next;
 use crate::Host;
 use crate::builtins::Intrinsic;
 use crate::define::Descriptor;
@@ -17,9 +19,8 @@ use scruple_bytecode::names;
 
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// ECMA-262, IteratorBindingInitialization of a rest parameter.
-    pub(super) fn push_rest(&mut self, at: At<L>, first: usize) -> Result<At<L>, Raise> {
-        let arguments = self.arguments_of(at)?;
-        self.sync(at);
+    pub(super) fn push_rest(&mut self, first: usize) -> Next {
+        let arguments = self.arguments_of()?;
         let rest = self.new_array(0)?;
         self.push(Value::object(rest))?;
         for index in first as u32..self.array_len(arguments) {
@@ -27,14 +28,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             self.append(rest, value)?;
         }
         self.pop();
-        Ok(self.put(At { fuel: self.fuel, ..at }, Value::object(rest)))
+        self.put(Value::object(rest))
     }
 
     /// ECMA-262, ArrayAccumulation of a spread element.
-    pub(super) fn extend_array(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let array = self.literal_array(self.peek(at, 1))?;
-        let iterator = self.values_of(self.peek(at, 0))?;
+    pub(super) fn extend_array(&mut self) -> Next {
+        let array = self.literal_array(self.peek(1))?;
+        let iterator = self.values_of(self.peek(0))?;
         self.push(Value::object(iterator))?;
         while let Some(value) = self.advance(iterator)? {
             self.push(value)?;
@@ -42,13 +42,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             self.pop();
         }
         self.pop();
-        Ok(self.drop_after(at, 1))
+        self.discard(1)
     }
 
     /// The values an iterator has left, as an array.
-    pub(super) fn remaining_values(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let iterator = self.iterator(at, Kind::ValueIterator)?;
+    pub(super) fn remaining_values(&mut self) -> Next {
+        let iterator = self.iterator(Kind::ValueIterator)?;
         let array = self.new_array(0)?;
         self.push(Value::object(array))?;
         while let Some(value) = self.advance(iterator)? {
@@ -57,7 +56,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             self.pop();
         }
         self.pop();
-        Ok(self.replace_after(at, 1, Value::object(array)))
+        self.replace(1, Value::object(array))
     }
 
     fn literal_array(&self, value: Value<L>) -> Result<Ref, Raise> {
@@ -69,70 +68,64 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Puts an array's elements on the stack in its place, as arguments. Nothing
     /// is allocated between: the array needs no root.
-    fn spill(&mut self, at: At<L>, array: Ref, sp: usize) -> Result<(At<L>, usize), Raise> {
+    fn spill(&mut self, array: Ref, sp: usize) -> Result<usize, Raise> {
         let argc = self.array_len(array);
         self.heap.sp = sp;
         for index in 0..argc {
             let value = self.element(array, index).unwrap_or(Value::undefined());
             self.push(value)?;
         }
-        Ok((At { sp: self.heap.sp, fuel: self.fuel, ..at }, argc as usize))
+        Ok(argc as usize)
     }
 
-    pub(super) fn call_with_list(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let array = self.literal_array(self.peek(at, 0))?;
-        let callee = self.peek(at, 2);
-        let (at, argc) = self.spill(at, array, at.sp + 1)?;
+    pub(super) fn call_with_list(&mut self) -> Next {
+        let array = self.literal_array(self.peek(0))?;
+        let callee = self.peek(2);
+        let argc = self.spill(array, self.heap.sp + 1)?;
         match self.as_closure(callee) {
-            Some(closure) => self.enter(at, closure, argc, 0),
-            None => self.call_other(at, callee, argc, 0),
+            Some(closure) => self.enter(closure, argc, 0),
+            None => self.call_other(callee, argc, 0),
         }
     }
 
-    pub(super) fn construct_with_list(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let array = self.literal_array(self.peek(at, 0))?;
-        let constructor = self.peek(at, 1);
+    pub(super) fn construct_with_list(&mut self) -> Next {
+        let array = self.literal_array(self.peek(0))?;
+        let constructor = self.peek(1);
         // The place of what `new` is applied to is that of the array.
-        let (spilled, argc) = self.spill(at, array, at.sp)?;
-        spilled.set(at.sp, constructor);
-        self.construct_pushed(spilled, argc)
+        let argc = self.spill(array, self.heap.sp)?;
+        self.set_slot(self.heap.sp + argc, constructor);
+        self.construct_pushed(argc)
     }
 
-    pub(super) fn super_call_with_list(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let array = self.literal_array(self.peek(at, 0))?;
-        let (spilled, argc) = self.spill(at, array, at.sp + 1)?;
-        self.construct_pushed(spilled, argc)
+    pub(super) fn super_call_with_list(&mut self) -> Next {
+        let array = self.literal_array(self.peek(0))?;
+        let argc = self.spill(array, self.heap.sp + 1)?;
+        self.construct_pushed(argc)
     }
 
-    pub(super) fn copy_into_literal(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let Some(target) = self.peek(at, 1).as_object() else {
+    pub(super) fn copy_into_literal(&mut self) -> Next {
+        let Some(target) = self.peek(1).as_object() else {
             return Err(Raise::internal("a literal that is no object"));
         };
-        self.copy_own(at, target, self.peek(at, 0), 0)?;
-        Ok(self.drop_after(at, 1))
+        self.copy_own(target, self.peek(0), 0..0)?;
+        self.discard(1)
     }
 
-    pub(super) fn copy_all_but(&mut self, at: At<L>, n_keys: usize) -> Result<At<L>, Raise> {
-        self.sync(at);
+    pub(super) fn copy_all_but(&mut self, n_keys: usize) -> Next {
+        let (source, keys) = (self.peek(n_keys), self.heap.sp..self.heap.sp + n_keys);
         let target = self.new_object(Intrinsic::ObjectPrototype.reference(), 0)?;
         self.push(Value::object(target))?;
-        self.copy_own(at, target, self.peek(at, n_keys), n_keys)?;
+        self.copy_own(target, source, keys)?;
         self.pop();
-        Ok(self.replace_after(at, n_keys + 1, Value::object(target)))
+        self.replace(n_keys + 1, Value::object(target))
     }
 
-    /// ECMA-262, CopyDataProperties. The excluded keys are the topmost values at
-    /// `at`.
+    /// ECMA-262, CopyDataProperties. The excluded keys lie in these slots.
     fn copy_own(
         &mut self,
-        at: At<L>,
         target: Ref,
         source: Value<L>,
-        n_excluded: usize,
+        excluded: Range<usize>,
     ) -> Result<(), Raise> {
         if source.is_nullish() {
             return Ok(());
@@ -144,7 +137,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         for index in 0..self.array_len(keys) {
             let Some(text) = self.element(keys, index) else { continue };
             let key = self.to_key(text)?;
-            if (0..n_excluded).any(|depth| self.find_key(self.peek(at, depth)) == Some(key)) {
+            if excluded.clone().any(|slot| self.find_key(self.slot(slot)) == Some(key)) {
                 continue;
             }
             let own = self.get_own(source, key)?;
@@ -162,16 +155,15 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// ECMA-262, SetFunctionName, for a key known at run time only.
-    pub(super) fn name_by_key(&mut self, at: At<L>, prefix: usize) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let Some(function) = self.peek(at, 0).as_object() else {
+    pub(super) fn name_by_key(&mut self, prefix: usize) -> Next {
+        let Some(function) = self.peek(0).as_object() else {
             return Err(Raise::internal("a name for no function"));
         };
         // A class has its own `name` by now if one is static in it.
         if self.listed(self.holder(function), Key::name(names::NAME)).is_some() {
-            return Ok(at);
+            return Ok(());
         }
-        let key = self.peek(at, 1);
+        let (key, sp) = (self.peek(1), self.heap.sp);
         let mut name = if key.is_symbol() { self.symbol_name(key)? } else { self.to_text(key)? };
         self.push(name)?;
         if prefix > 0 {
@@ -182,6 +174,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             self.push(name)?;
         }
         self.add_property(function, Key::name(names::NAME), name, attributes::CONFIGURABLE)?;
-        Ok(At { fuel: self.fuel, ..at })
+        self.heap.sp = sp;
+        Ok(())
     }
 }

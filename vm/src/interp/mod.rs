@@ -1,9 +1,9 @@
 //! The interpreter: the loop, and the registers that go through it.
 //!
 //! One loop, generic over the decoder and the observer. The handlers of the
-//! operation table are beside it, by theme. Between handlers the registers are
-//! in [`At`]; before anything that may allocate, call or throw they are synced
-//! into the machine.
+//! operation table are beside it, by theme. They work on the machine's own registers;
+//! only the loop and what is laid out in it hold them in [`At`], and sync them into the
+//! machine before a handler is called.
 
 mod classes;
 mod compact;
@@ -18,6 +18,7 @@ mod quick;
 mod templates;
 mod variable;
 
+pub(crate) use handlers::Next;
 pub(crate) use numeric::power;
 
 use core::marker::PhantomData;
@@ -42,7 +43,7 @@ use scruple_bytecode::{Decoder, Encoding, Op, Opcode, dispatch};
 pub(crate) const MOST_FUEL: u64 = i64::MAX as u64;
 
 /// Where the machine stands.
-pub struct At<L: Layout> {
+pub(crate) struct At<L: Layout> {
     /// The slots: stack and heap.
     pub(crate) mem: Window<L::Slot>,
     /// Place in the code section behind the running instruction.
@@ -76,8 +77,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    #[cfg_attr(feature = "small", inline(never))]
-    #[cfg_attr(not(feature = "small"), inline(always))]
+    #[inline(always)]
     pub(crate) fn sync(&mut self, at: At<L>) {
         self.pc = at.pc;
         self.heap.sp = at.sp;
@@ -205,7 +205,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             if let Form::Wide = arm.form {
                 self.sync(here);
                 let opcode = code.byte(begin + 1);
-                self.handle_any(opcode, bits, D::ZIGZAG)?;
+                dispatch_any(self, opcode, bits, D::ZIGZAG)?;
                 return Ok(self.registers());
             }
             let op = const { ArmOf::<D, BYTE>::OP };
@@ -238,21 +238,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// before and after, least of fifteen: fib 164, 120; sieve 109, 80; loop 126, 78.
     #[cold]
     #[inline(never)]
-    fn handle<A: Opcode>(&mut self, bits: u32, zigzag: bool) -> Result<(), Raise> {
-        let at = self.registers();
-        let at = dispatch::<Self, A>(self, at, bits, zigzag)?;
-        self.sync(at);
-        Ok(())
-    }
-
-    /// The same for an opcode known only at run time: a rare form.
-    #[cold]
-    #[inline(never)]
-    fn handle_any(&mut self, opcode: u8, bits: u32, zigzag: bool) -> Result<(), Raise> {
-        let at = self.registers();
-        let at = dispatch_any(self, at, opcode, bits, zigzag)?;
-        self.sync(at);
-        Ok(())
+    fn handle<A: Opcode>(&mut self, bits: u32, zigzag: bool) -> Next {
+        dispatch::<Self, A>(self, bits, zigzag)
     }
 
     /// The quick form of an operation known only at run time.
@@ -267,7 +254,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     fn observed<D: Decoder>(&mut self, at: At<L>, step: Step, bits: u32) -> Result<At<L>, Raise> {
         if step.op == Op::Trap {
             // Of a composite, its operations are looked at.
-            return self.composite(At { pc: step.next, ..at });
+            self.sync(At { pc: step.next, ..at });
+            self.composite()?;
+            return Ok(self.registers());
         }
         if H::Observer::STEPS {
             self.sync(at);
@@ -282,26 +271,30 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             self.quick_any(before, step.op, bits, D::ZIGZAG)
         };
         let result = match quick {
-            Some(after) => Ok(after),
-            None => dispatch_any(self, before, step.op as u8, bits, D::ZIGZAG),
+            Some(after) => {
+                self.sync(after);
+                Ok(())
+            }
+            None => {
+                self.sync(before);
+                dispatch_any(self, step.op as u8, bits, D::ZIGZAG)
+            }
         };
         #[cfg(debug_assertions)]
-        if let Ok(after) = result {
-            audit(before, after, Some(step.op), bits, D::ZIGZAG);
+        if result.is_ok() {
+            audit(before, self.registers(), Some(step.op), bits, D::ZIGZAG);
         }
         if H::Observer::STEPS {
             let outcome = match result {
-                Ok(at) => {
-                    self.sync(at);
-                    Outcome::Done
-                }
+                Ok(()) => Outcome::Done,
                 Err(Raise(RaiseKind::Thrown)) => Outcome::Threw,
                 Err(Raise(RaiseKind::Stopped(_))) => Outcome::Stopped,
                 Err(Raise(RaiseKind::Switch | RaiseKind::Finished)) => Outcome::Done,
             };
             <H::Observer as Observer>::after(self, step, outcome);
         }
-        result
+        result?;
+        Ok(self.registers())
     }
 }
 

@@ -1,25 +1,50 @@
-//! Numeric handlers past their fast paths.
+//! Arithmetic on small integers, and numeric handlers past it.
 
 use core::cmp::Ordering;
 
-use super::At;
+use super::Next;
 use crate::Host;
 use crate::error::Raise;
 use crate::layout::Layout;
 use crate::value::Value;
 use crate::vm::Vm;
 
-impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
-    /// A binary operation on numbers. Inline as far as two numbers go: a control
-    /// script's filter is made of these.
+/// Of two small integers: nothing if one is something else, or the result no small integer.
+impl<L: Layout> Value<L> {
     #[inline(always)]
-    pub(super) fn numbers(
-        &mut self,
-        at: At<L>,
-        f: impl Fn(f64, f64) -> f64,
-    ) -> Result<At<L>, Raise> {
-        let (b, a) = (self.peek(at, 0), self.peek(at, 1));
-        self.sync(at);
+    pub(super) fn sum(self, other: Self) -> Option<Self> {
+        L::add_ints(self.0, other.0).map(Value)
+    }
+
+    #[inline(always)]
+    pub(super) fn difference(self, other: Self) -> Option<Self> {
+        L::subtract_ints(self.0, other.0).map(Value)
+    }
+
+    /// Nor one that may be -0.
+    #[inline(always)]
+    pub(super) fn product(self, other: Self) -> Option<Self> {
+        let (x, y) = L::both_ints(self.0, other.0)?;
+        Value::int(x.checked_mul(y).filter(|&product| product != 0)?)
+    }
+
+    /// Nor one that may be -0.
+    #[inline(always)]
+    pub(super) fn small_remainder(self, other: Self) -> Option<Self> {
+        let (x, y) = L::both_ints(self.0, other.0)?;
+        if x >= 0 && y > 0 { Some(Value::small(x % y)) } else { None }
+    }
+}
+
+/// What differs between operations of one kind is a pointer: on a board their handlers
+/// share one body, on a host each is laid out with its own operation in it.
+impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
+    /// A binary operation on numbers. On a host inline as far as two numbers go: a control
+    /// script's filter is made of these.
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
+    pub(super) fn numbers(&mut self, f: fn(f64, f64) -> f64) -> Next {
+        let (b, a) = (self.peek(0), self.peek(1));
         let result = match (self.as_number(a), self.as_number(b)) {
             (Some(a), Some(b)) => f(a, b),
             _ => {
@@ -28,7 +53,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             }
         };
         let value = self.number(result)?;
-        Ok(self.replace_after(at, 2, value))
+        self.replace(2, value)
     }
 
     #[inline(never)]
@@ -37,69 +62,56 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     #[inline(never)]
-    pub(super) fn add_slow(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let (b, a) = (self.peek(at, 0), self.peek(at, 1));
+    pub(super) fn add_slow(&mut self) -> Next {
+        let (b, a) = (self.peek(0), self.peek(1));
         let sum = self.add_values(a, b)?;
-        Ok(self.replace_after(at, 2, sum))
+        self.replace(2, sum)
     }
 
     #[inline(never)]
-    pub(super) fn step(&mut self, at: At<L>, by: f64) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let number = self.to_number(self.peek(at, 0))?;
+    pub(super) fn step(&mut self, by: f64) -> Next {
+        let number = self.to_number(self.peek(0))?;
         let value = self.number(number + by)?;
-        Ok(self.replace_after(at, 1, value))
+        self.replace(1, value)
     }
 
-    #[inline(always)]
-    pub(super) fn bits(&mut self, at: At<L>, f: impl Fn(i32, i32) -> i32) -> Result<At<L>, Raise> {
-        let (b, a) = (self.peek(at, 0), self.peek(at, 1));
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
+    pub(super) fn bits(&mut self, f: fn(i32, i32) -> i32) -> Next {
+        let (b, a) = (self.peek(0), self.peek(1));
         if let Some((x, y)) = L::both_ints(a.0, b.0)
             && let Some(value) = Value::int(f(x, y))
         {
-            return Ok(self.replace(at, 2, value));
+            return self.replace(2, value);
         }
-        let (x, y) = self.to_words(at, a, b)?;
+        let (x, y) = self.to_words(a, b)?;
         let value = self.number(f64::from(f(x, y)))?;
-        Ok(self.replace_after(at, 2, value))
+        self.replace(2, value)
     }
 
     #[inline(never)]
-    fn to_words(&mut self, at: At<L>, a: Value<L>, b: Value<L>) -> Result<(i32, i32), Raise> {
-        self.sync(at);
+    fn to_words(&mut self, a: Value<L>, b: Value<L>) -> Result<(i32, i32), Raise> {
         Ok((self.to_i32(a)?, self.to_i32(b)?))
     }
 
-    #[inline(always)]
-    pub(super) fn order(
-        &mut self,
-        at: At<L>,
-        ints: impl Fn(i32, i32) -> bool,
-        holds: impl Fn(Ordering) -> bool,
-    ) -> Result<At<L>, Raise> {
-        let (b, a) = (self.peek(at, 0), self.peek(at, 1));
-        if let Some((x, y)) = L::both_ints(a.0, b.0) {
-            return Ok(self.replace(at, 2, Value::boolean(ints(x, y))));
+    #[cfg_attr(feature = "small", inline(never))]
+    #[cfg_attr(not(feature = "small"), inline(always))]
+    pub(super) fn order(&mut self, holds: fn(Ordering) -> bool) -> Next {
+        let (b, a) = (self.peek(0), self.peek(1));
+        if let Some((x, y)) = L::int_order(a.0, b.0) {
+            return self.replace(2, Value::boolean(holds(x.cmp(&y))));
         }
-        let order = self.order_slow(at, a, b)?;
-        Ok(self.replace_after(at, 2, Value::boolean(order.is_some_and(holds))))
+        let order = self.order_slow(a, b)?;
+        self.replace(2, Value::boolean(order.is_some_and(holds)))
     }
 
     #[inline(never)]
-    fn order_slow(
-        &mut self,
-        at: At<L>,
-        a: Value<L>,
-        b: Value<L>,
-    ) -> Result<Option<Ordering>, Raise> {
-        self.sync(at);
+    fn order_slow(&mut self, a: Value<L>, b: Value<L>) -> Result<Option<Ordering>, Raise> {
         self.compare(a, b)
     }
 
-    pub(super) fn loose(&mut self, at: At<L>) -> Result<bool, Raise> {
-        self.sync(at);
-        let (b, a) = (self.peek(at, 0), self.peek(at, 1));
+    pub(super) fn loose(&mut self) -> Result<bool, Raise> {
+        let (b, a) = (self.peek(0), self.peek(1));
         self.loosely_equal(a, b)
     }
 }

@@ -28,6 +28,7 @@ use crate::vm::Vm;
 use scruple_bytecode::encoding::echo::Reference;
 use scruple_bytecode::encoding::{Form, VerifiedCode};
 use scruple_bytecode::operand::Displacement;
+use scruple_bytecode::ops::dispatch_any;
 use scruple_bytecode::sets::{MAX_PARTS, SHIPPED, Table};
 use scruple_bytecode::{Decoder, Op, Opcode};
 
@@ -246,7 +247,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
         *place = behind;
         if let Form::Wide = arm.form {
             self.sync(at);
-            self.handle_any(code.byte(begin + 1), bits, D::ZIGZAG)?;
+            dispatch_any(self, code.byte(begin + 1), bits, D::ZIGZAG)?;
             return Ok(self.registers());
         }
         match quick(self, at, const { ArmOf::<D, BYTE>::OP }, bits, D::ZIGZAG) {

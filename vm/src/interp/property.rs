@@ -1,6 +1,6 @@
 //! Property handlers: fields, elements, literals.
 
-use super::At;
+use super::Next;
 use crate::Host;
 use crate::builtins::{Intrinsic, method_of};
 use crate::define::Descriptor;
@@ -24,14 +24,8 @@ pub(super) enum Part {
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// Reads a field of the value at a depth.
     #[inline(always)]
-    pub(super) fn field_of(
-        &mut self,
-        at: At<L>,
-        depth: usize,
-        field: FieldId,
-    ) -> Result<Value<L>, Raise> {
-        self.sync(at);
-        let base = self.peek(at, depth);
+    pub(super) fn field_of(&mut self, depth: usize, field: FieldId) -> Result<Value<L>, Raise> {
+        let base = self.peek(depth);
         let key = self.field_key(field)?;
         // An own data property of a plain object: no call, no prototype.
         if let Some(object) = base.as_object()
@@ -102,9 +96,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Writes a field: the object lies under the value.
     #[inline(always)]
-    pub(super) fn set_field(&mut self, at: At<L>, field: FieldId) -> Result<(), Raise> {
-        self.sync(at);
-        let (base, value) = (self.peek(at, 1), self.peek(at, 0));
+    pub(super) fn set_field(&mut self, field: FieldId) -> Result<(), Raise> {
+        let (base, value) = (self.peek(1), self.peek(0));
         let key = self.field_key(field)?;
         if let Some(object) = base.as_object()
             && object.is_cell()
@@ -146,8 +139,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Reads the element at the key on top of the stack.
     #[inline(always)]
-    pub(super) fn element_of(&mut self, at: At<L>) -> Result<Value<L>, Raise> {
-        let (base, key) = (self.peek(at, 1), self.peek(at, 0));
+    pub(super) fn element_of(&mut self) -> Result<Value<L>, Raise> {
+        let (base, key) = (self.peek(1), self.peek(0));
         if let Some(index) = key.as_int()
             && let Some(object) = base.as_object()
             && object.is_cell()
@@ -155,20 +148,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             && index >= 0
             && let Some(value) = self.element(object, index as u32)
         {
-            self.fuel = at.fuel;
             return Ok(value);
         }
-        self.element_of_slow(at, base, key)
+        self.element_of_slow(base, key)
     }
 
     #[inline(never)]
-    fn element_of_slow(
-        &mut self,
-        at: At<L>,
-        base: Value<L>,
-        key: Value<L>,
-    ) -> Result<Value<L>, Raise> {
-        self.sync(at);
+    fn element_of_slow(&mut self, base: Value<L>, key: Value<L>) -> Result<Value<L>, Raise> {
         if let Some(index) = key.as_int()
             && let Some(view) = self.view(base)
             && (0..view.len() as i64).contains(&i64::from(index))
@@ -190,8 +176,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Writes an element: object, key and value lie on the stack.
     #[inline(always)]
-    pub(super) fn set_element_of(&mut self, at: At<L>) -> Result<(), Raise> {
-        let (base, key, value) = (self.peek(at, 2), self.peek(at, 1), self.peek(at, 0));
+    pub(super) fn set_element_of(&mut self) -> Result<(), Raise> {
+        let (base, key, value) = (self.peek(2), self.peek(1), self.peek(0));
         if let Some(index) = key.as_int()
             && let Some(object) = base.as_object()
             && object.is_cell()
@@ -199,21 +185,18 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             && index >= 0
             && self.change_element(object, index as u32, value)
         {
-            self.fuel = at.fuel;
             return Ok(());
         }
-        self.set_element_of_slow(at, base, key, value)
+        self.set_element_of_slow(base, key, value)
     }
 
     #[inline(never)]
     fn set_element_of_slow(
         &mut self,
-        at: At<L>,
         base: Value<L>,
         key: Value<L>,
         value: Value<L>,
     ) -> Result<(), Raise> {
-        self.sync(at);
         if base.is_nullish() {
             let key = self.find_key(key).unwrap_or(Key::name(names::EMPTY));
             return Err(self.throw_nullish(base, key));
@@ -260,12 +243,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// Defines a property of the object literal at a depth; the value is on top.
     pub(super) fn define_literal(
         &mut self,
-        at: At<L>,
         depth: usize,
         key: Key,
         part: Part,
     ) -> Result<(), Raise> {
-        let (target, value) = (self.peek(at, depth), self.peek(at, 0));
+        let (target, value) = (self.peek(depth), self.peek(0));
         let Some(object) = target.as_object() else {
             return Err(Raise::internal("a literal that is no object"));
         };
@@ -294,19 +276,18 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(())
     }
 
-    pub(super) fn define_computed(&mut self, at: At<L>, part: Part) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let key = self.to_key(self.peek(at, 1))?;
-        self.define_literal(at, 2, key, part)?;
-        Ok(self.drop_after(at, 2))
+    pub(super) fn define_computed(&mut self, part: Part) -> Next {
+        let key = self.to_key(self.peek(1))?;
+        self.define_literal(2, key, part)?;
+        self.discard(2)
     }
 
     /// `__proto__: value` in a literal (ECMA-262, PropertyDefinitionEvaluation of a
     /// name and a value). A shorthand, a method and a computed key define a
     /// property instead: the compiler makes all of them computed ones.
-    pub(super) fn set_literal_prototype(&mut self, at: At<L>) -> Result<(), Raise> {
-        let value = self.peek(at, 0);
-        let Some(object) = self.peek(at, 1).as_object() else {
+    pub(super) fn set_literal_prototype(&mut self) -> Result<(), Raise> {
+        let value = self.peek(0);
+        let Some(object) = self.peek(1).as_object() else {
             return Err(Raise::internal("a literal that is no object"));
         };
         if value.is_null() {
@@ -317,10 +298,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(())
     }
 
-    pub(super) fn array_literal(&mut self, at: At<L>, count: usize) -> Result<At<L>, Raise> {
-        self.sync(at);
+    pub(super) fn array_literal(&mut self, count: usize) -> Next {
         let array = self.new_array(count)?;
-        let top = at.sp + count;
+        let top = self.heap.sp + count;
         self.push(Value::object(array))?;
         for index in 0..count {
             let value = self.heap.mem_value(top - 1 - index);
@@ -328,9 +308,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         self.pop();
         if count == 0 {
-            return Ok(self.put(at, Value::object(array)));
+            return self.put(Value::object(array));
         }
-        Ok(self.replace_after(at, count, Value::object(array)))
+        self.replace(count, Value::object(array))
     }
 
     /// ECMA-262, InstanceofOperator. Both values are rooted.
@@ -382,18 +362,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    pub(super) fn key_from(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        let value = self.peek(at, 0);
-        let base = self.peek(at, 1);
+    pub(super) fn key_from(&mut self) -> Next {
+        let value = self.peek(0);
+        let base = self.peek(1);
         if value.as_int().is_some_and(|int| int >= 0) || value.is_string() {
-            return Ok(at);
+            return Ok(());
         }
-        self.sync(at);
         if base.is_nullish() {
             return Err(self.throw_nullish(base, Key::name(names::EMPTY)));
         }
         let key = self.to_key(value)?;
         let text = self.key_text(key)?;
-        Ok(self.replace_after(at, 1, text))
+        self.replace(1, text)
     }
 }

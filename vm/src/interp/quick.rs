@@ -74,41 +74,32 @@ impl<L: Layout> At<L> {
 
     #[inline(always)]
     pub(super) fn add(self) -> Option<Self> {
-        let sum = L::add_ints(self.peek(1).0, self.peek(0).0)?;
-        Some(self.replace(2, Value(sum)))
+        Some(self.replace(2, self.peek(1).sum(self.peek(0))?))
     }
 
     #[inline(always)]
     pub(super) fn subtract(self) -> Option<Self> {
-        let difference = L::subtract_ints(self.peek(1).0, self.peek(0).0)?;
-        Some(self.replace(2, Value(difference)))
+        Some(self.replace(2, self.peek(1).difference(self.peek(0))?))
     }
 
-    /// A product of small integers, but for one that may be -0.
     #[inline(always)]
     pub(super) fn multiply(self) -> Option<Self> {
-        let (x, y) = L::both_ints(self.peek(1).0, self.peek(0).0)?;
-        let product = x.checked_mul(y).filter(|&product| product != 0)?;
-        Some(self.replace(2, Value::int(product)?))
+        Some(self.replace(2, self.peek(1).product(self.peek(0))?))
     }
 
-    /// A remainder of small integers, but for one that may be -0.
     #[inline(always)]
     pub(super) fn remainder(self) -> Option<Self> {
-        let (x, y) = L::both_ints(self.peek(1).0, self.peek(0).0)?;
-        if x >= 0 && y > 0 { Some(self.replace(2, Value::small(x % y))) } else { None }
+        Some(self.replace(2, self.peek(1).small_remainder(self.peek(0))?))
     }
 
     #[inline(always)]
     pub(super) fn increment(self) -> Option<Self> {
-        let sum = L::add_ints(self.peek(0).0, Value::<L>::small(1).0)?;
-        Some(self.replace(1, Value(sum)))
+        Some(self.replace(1, self.peek(0).sum(Value::small(1))?))
     }
 
     #[inline(always)]
     pub(super) fn decrement(self) -> Option<Self> {
-        let difference = L::subtract_ints(self.peek(0).0, Value::<L>::small(1).0)?;
-        Some(self.replace(1, Value(difference)))
+        Some(self.replace(1, self.peek(0).difference(Value::small(1))?))
     }
 
     /// An operation on the bits of two small integers.

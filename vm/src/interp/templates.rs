@@ -5,7 +5,7 @@
 //! of the site, then the object. It refuses to know of templates without a tag,
 //! which are strings.
 
-use super::At;
+use super::Next;
 use crate::Host;
 use crate::error::Raise;
 use crate::keys::Key;
@@ -20,9 +20,9 @@ const SITE_BITS: u32 = 22;
 
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// The template object of a site of the running image, or undefined.
-    pub(super) fn push_template(&mut self, at: At<L>, site: usize) -> Result<At<L>, Raise> {
+    pub(super) fn push_template(&mut self, site: usize) -> Next {
         let made = self.site_key(site).and_then(|key| self.find_template(key));
-        Ok(self.put(at, made.unwrap_or(Value::undefined())))
+        self.put(made.unwrap_or(Value::undefined()))
     }
 
     fn site_key(&self, site: usize) -> Option<Value<L>> {
@@ -41,12 +41,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// Makes the template object and keeps it: the site lies under its strings.
-    pub(super) fn template_of(&mut self, at: At<L>, n_texts: usize) -> Result<At<L>, Raise> {
-        self.sync(at);
-        let site = self.peek(at, n_texts).as_int().and_then(|site| usize::try_from(site).ok());
+    pub(super) fn template_of(&mut self, n_texts: usize) -> Next {
+        let site = self.peek(n_texts).as_int().and_then(|site| usize::try_from(site).ok());
         let Some(key) = site.and_then(|site| self.site_key(site)) else {
             return Err(Raise::internal("a template without a site"));
         };
+        let texts = self.heap.sp;
         let template = self.new_array(n_texts / 2)?;
         self.push(Value::object(template))?;
         let raw = self.new_array(n_texts / 2)?;
@@ -54,13 +54,14 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         for depth in (0..n_texts).rev() {
             let is_cooked = (n_texts - 1 - depth).is_multiple_of(2);
             let list = if is_cooked { template } else { raw };
-            self.append(list, self.peek(at, depth))?;
+            self.append(list, self.slot(texts + depth))?;
         }
         crate::builtins::freeze_value(self, Value::object(raw))?;
         self.add_property(template, Key::name(names::RAW), Value::object(raw), 0)?;
         crate::builtins::freeze_value(self, Value::object(template))?;
         self.keep_template(key, template)?;
-        Ok(self.replace_after(at, n_texts + 1, Value::object(template)))
+        self.heap.sp = texts;
+        self.replace(n_texts + 1, Value::object(template))
     }
 
     fn keep_template(&mut self, key: Value<L>, template: Ref) -> Result<(), Raise> {

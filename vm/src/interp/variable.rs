@@ -1,6 +1,6 @@
 //! Variables past the slots: boxes, free variables, globals, arguments.
 
-use super::At;
+use super::Next;
 use crate::Host;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
@@ -30,53 +30,46 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
-    pub(super) fn box_value(
-        &mut self,
-        at: At<L>,
-        slot: Slot,
-        value: Value<L>,
-    ) -> Result<At<L>, Raise> {
-        self.sync(at);
+    pub(super) fn box_value(&mut self, slot: Slot, value: Value<L>) -> Next {
         let boxed = self.allocate(Kind::Box, 1)?;
         self.heap.set_value(boxed, 1, value);
-        self.heap.set_mem_value(Self::slot_at(at, slot), Value::object(boxed));
-        Ok(at)
+        self.heap.set_mem_value(self.local(slot), Value::object(boxed));
+        Ok(())
     }
 
     #[inline(always)]
-    pub(super) fn slot_box(&self, at: At<L>, slot: Slot) -> Option<Ref> {
-        let value = self.heap.mem_value(Self::slot_at(at, slot));
+    pub(super) fn slot_box(&self, slot: Slot) -> Option<Ref> {
+        let value = self.heap.mem_value(self.local(slot));
         value.as_object().filter(|&object| self.is_box(object))
     }
 
     #[cold]
-    pub(super) fn no_box(&mut self, at: At<L>) -> Raise {
-        self.fail(at, Raise::internal("a slot without a box"))
+    pub(super) fn no_box(&mut self) -> Raise {
+        Raise::internal("a slot without a box")
     }
 
     /// A variable is used in its temporal dead zone; the image does not say how
     /// it is called.
     #[cold]
-    pub(super) fn uninitialised_variable(&mut self, at: At<L>) -> Raise {
-        self.sync(at);
+    pub(super) fn uninitialised_variable(&mut self) -> Raise {
         let prototype = crate::builtins::Intrinsic::ReferenceErrorPrototype;
         self.throw_error(prototype, "a variable is used before its initialisation", None)
     }
 
     #[inline(always)]
-    pub(super) fn write_box(&mut self, at: At<L>, boxed: Ref) -> Result<At<L>, Raise> {
+    pub(super) fn write_box(&mut self, boxed: Ref) -> Next {
         if self.heap.value(boxed, 1) == Value::uninitialised() {
-            return Err(self.uninitialised_variable(at));
+            return Err(self.uninitialised_variable());
         }
-        let value = self.peek(at, 0);
+        let value = self.peek(0);
         self.heap.set_value(boxed, 1, value);
-        Ok(at)
+        Ok(())
     }
 
     /// What a free variable of the running function is.
     #[inline]
-    fn free_variable(&self, at: At<L>, free: FreeId) -> Option<Free> {
-        let closure = self.as_closure(self.heap.mem_value(at.fp + 2))?;
+    fn free_variable(&self, free: FreeId) -> Option<Free> {
+        let closure = self.as_closure(self.heap.mem_value(self.fp + 2))?;
         let entry = self.closure_function(closure)?.free(free)?;
         if entry & FREE_GLOBAL != 0 {
             return Some(Free::Global(GlobalId::from_operand(i32::from(entry & !FREE_GLOBAL))));
@@ -86,68 +79,62 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     #[inline]
-    pub(super) fn read_free(
-        &mut self,
-        at: At<L>,
-        free: FreeId,
-        soft: bool,
-    ) -> Result<At<L>, Raise> {
-        match self.free_variable(at, free) {
+    pub(super) fn read_free(&mut self, free: FreeId, soft: bool) -> Next {
+        match self.free_variable(free) {
             Some(Free::Box(boxed)) => {
                 let value = self.heap.value(boxed, 1);
                 if value == Value::uninitialised() {
-                    return Err(self.uninitialised_variable(at));
+                    return Err(self.uninitialised_variable());
                 }
-                Ok(self.put(at, value))
+                self.put(value)
             }
             Some(Free::Global(global)) => {
                 let value = self.heap.mem_value(self.global_slot(global));
                 if value.is_marker() {
-                    return self.load_global_slow(at, global, soft);
+                    return self.load_global_slow(global, soft);
                 }
-                Ok(self.put(at, value))
+                self.put(value)
             }
-            None => Err(self.no_box(at)),
+            None => Err(self.no_box()),
         }
     }
 
     #[inline]
-    pub(super) fn write_free(&mut self, at: At<L>, free: FreeId) -> Result<At<L>, Raise> {
-        match self.free_variable(at, free) {
-            Some(Free::Box(boxed)) => self.write_box(at, boxed),
+    pub(super) fn write_free(&mut self, free: FreeId) -> Next {
+        match self.free_variable(free) {
+            Some(Free::Box(boxed)) => self.write_box(boxed),
             Some(Free::Global(global)) => {
                 let place = self.global_slot(global);
                 if self.heap.mem_value(place).is_marker() || self.is_const_global(global) {
-                    return self.store_global_slow(at, global);
+                    return self.store_global_slow(global);
                 }
-                let value = self.peek(at, 0);
+                let value = self.peek(0);
                 self.heap.set_mem_value(place, value);
-                Ok(at)
+                Ok(())
             }
-            None => Err(self.no_box(at)),
+            None => Err(self.no_box()),
         }
     }
 
     /// The this value of a derived constructor is bound, once, in an arrow function.
-    pub(super) fn bind_free_variable(&mut self, at: At<L>, free: FreeId) -> Result<At<L>, Raise> {
-        match self.free_variable(at, free) {
-            Some(Free::Box(boxed)) => self.bind_boxed(at, boxed),
-            _ => Err(self.no_box(at)),
+    pub(super) fn bind_free_variable(&mut self, free: FreeId) -> Next {
+        match self.free_variable(free) {
+            Some(Free::Box(boxed)) => self.bind_boxed(boxed),
+            _ => Err(self.no_box()),
         }
     }
 
-    pub(super) fn bind_boxed(&mut self, at: At<L>, boxed: Ref) -> Result<At<L>, Raise> {
+    pub(super) fn bind_boxed(&mut self, boxed: Ref) -> Next {
         if self.heap.value(boxed, 1) != Value::uninitialised() {
-            return Err(self.bound_already(at));
+            return Err(self.bound_already());
         }
-        let value = self.peek(at, 0);
+        let value = self.peek(0);
         self.heap.set_value(boxed, 1, value);
-        Ok(at)
+        Ok(())
     }
 
     #[cold]
-    pub(super) fn bound_already(&mut self, at: At<L>) -> Raise {
-        self.sync(at);
+    pub(super) fn bound_already(&mut self) -> Raise {
         let prototype = crate::builtins::Intrinsic::ReferenceErrorPrototype;
         self.throw_error(prototype, "'super' was called before", None)
     }
@@ -173,38 +160,24 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// The global's slot says no value: it is uninitialised, or found by name.
     #[cold]
     #[inline(never)]
-    pub(super) fn load_global_slow(
-        &mut self,
-        at: At<L>,
-        global: GlobalId,
-        soft: bool,
-    ) -> Result<At<L>, Raise> {
-        self.sync(at);
+    pub(super) fn load_global_slow(&mut self, global: GlobalId, soft: bool) -> Next {
         let key = self.global_key(global)?;
         if self.heap.mem_value(self.global_slot(global)) == Value::uninitialised() {
             return Err(self.throw_uninitialised(key));
         }
         if key.is_name(names::UNDEFINED) {
-            return Ok(self.put(at, Value::undefined()));
+            return self.put(Value::undefined());
         }
         match self.load_global_by_key(key)? {
-            Some(value) => {
-                let at = At { fuel: self.fuel, ..at };
-                Ok(self.put(at, value))
-            }
-            None if soft => Ok(self.put(at, Value::undefined())),
+            Some(value) => self.put(value),
+            None if soft => self.put(Value::undefined()),
             None => Err(self.throw_not_defined(key)),
         }
     }
 
     #[cold]
     #[inline(never)]
-    pub(super) fn store_global_slow(
-        &mut self,
-        at: At<L>,
-        global: GlobalId,
-    ) -> Result<At<L>, Raise> {
-        self.sync(at);
+    pub(super) fn store_global_slow(&mut self, global: GlobalId) -> Next {
         let key = self.global_key(global)?;
         if self.heap.mem_value(self.global_slot(global)) == Value::uninitialised() {
             return Err(self.throw_uninitialised(key));
@@ -212,23 +185,18 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if self.is_const_global(global) {
             return Err(self.throw_constant(key));
         }
-        let value = self.peek(at, 0);
+        let value = self.peek(0);
         if !self.store_global_by_key(key, value)? {
             return Err(self.throw_not_defined(key));
         }
-        Ok(At { fuel: self.fuel, ..at })
+        Ok(())
     }
 
     /// A declaration gives its global the first value.
-    pub(super) fn initialise_global(
-        &mut self,
-        at: At<L>,
-        global: GlobalId,
-    ) -> Result<At<L>, Raise> {
+    pub(super) fn initialise_global(&mut self, global: GlobalId) -> Next {
         let place = self.global_slot(global);
-        let value = self.peek(at, 0);
+        let value = self.peek(0);
         if self.heap.mem_value(place) == Value::elsewhere() {
-            self.sync(at);
             let key = self.global_key(global)?;
             if !self.store_global_by_key(key, value)? {
                 return Err(Raise::internal("a global without a place"));
@@ -236,29 +204,29 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         } else {
             self.heap.set_mem_value(place, value);
         }
-        Ok(At { sp: at.sp + 1, ..at })
+        self.discard(1)
     }
 
     /// The arguments object that the call put above the links.
-    pub(super) fn push_arguments(&mut self, at: At<L>) -> Result<At<L>, Raise> {
-        let arguments = self.arguments_of(at)?;
-        Ok(self.put(at, Value::object(arguments)))
+    pub(super) fn push_arguments(&mut self) -> Next {
+        let arguments = self.arguments_of()?;
+        self.put(Value::object(arguments))
     }
 
     /// The arguments object that the call has kept.
-    pub(super) fn arguments_of(&mut self, at: At<L>) -> Result<Ref, Raise> {
+    pub(super) fn arguments_of(&mut self) -> Result<Ref, Raise> {
         let function = self
-            .as_closure(self.heap.mem_value(at.fp + 2))
+            .as_closure(self.heap.mem_value(self.fp + 2))
             .and_then(|closure| self.closure_function(closure));
         let kept = match function {
             Some(function) if function.has(record::FLAG_ARGUMENTS) => {
-                self.heap.mem_value(at.fp - function.n_slots as usize).as_object()
+                self.heap.mem_value(self.fp - function.n_slots as usize).as_object()
             }
             _ => None,
         };
         match kept.filter(|&object| self.class(object) == crate::object::Class::Arguments) {
             Some(arguments) => Ok(arguments),
-            None => Err(self.fail(at, Raise::internal("no arguments object"))),
+            None => Err(Raise::internal("no arguments object")),
         }
     }
 }

@@ -72,6 +72,12 @@ const fn rows(arms: &[Arm; 256], zigzag: bool) -> [Row; 256] {
 }
 
 impl Row {
+    /// The operation's number; a trap's where the opcode byte is none, or an entry's.
+    #[inline(always)]
+    pub fn opcode(self) -> u8 {
+        self.opcode
+    }
+
     /// The operation of the opcode byte that has this row, if the byte is one.
     pub(super) fn operation(self, byte: u8) -> Option<Op> {
         let is_none = self == Row { opcode: Op::Trap as u8, form: 0 } && byte != Op::Trap as u8;

@@ -179,6 +179,23 @@ impl<'a> Entry<'a> {
         self.free.count_ones()
     }
 
+    /// An entry of no operations: what is left of one that was taken apart.
+    pub const NOTHING: Entry<'static> = Entry { words: &[], free: 0 };
+
+    /// Takes the first operation off.
+    #[inline]
+    pub fn take_first(&mut self) -> Option<Part> {
+        let part = self.part(0)?;
+        self.words = &self.words[1..];
+        self.free >>= 1;
+        Some(part)
+    }
+
+    /// The last operation.
+    pub fn last(&self) -> Option<Part> {
+        self.part(self.n_parts().checked_sub(1)?)
+    }
+
     /// An operation by its number.
     #[inline]
     pub fn part(&self, index: usize) -> Option<Part> {
