@@ -28,35 +28,43 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
         let window = Window::on_code(code);
         // Of a set's instructions, where the machine has any.
         let mut pending = Pending::nothing(image);
-        loop {
+        let raise = loop {
             let Some(fuel) = self.fuel.checked_sub(1) else {
                 // The operation to come has no budget left.
-                let inside = H::COMPOSITES && pending.is_inside();
-                self.pc = if inside { pending.stop() } else { self.pc + 1 };
-                return Raise::stop(StopKind::Budget);
+                let is_inside = H::COMPOSITES && pending.is_inside();
+                self.pc = if is_inside { pending.stop() } else { self.pc + 1 };
+                break Raise::stop(StopKind::Budget);
             };
             self.fuel = fuel;
-            let row = rows[window.byte(self.pc) as usize];
-            let is_entry = row.opcode() == Op::Trap as u8;
-            let found = if H::COMPOSITES && (is_entry || pending.is_open()) {
-                self.take_pending(&mut pending, tally)
-            } else {
-                Ok(None)
-            };
-            let (opcode, bits) = match found {
-                Ok(Some(found)) => found,
-                Ok(None) => {
+            let mut found = None;
+            if H::COMPOSITES && pending.n_left() > 0 {
+                found = self.take_part(&mut pending);
+                if found.is_none() {
+                    break Raise::internal("a composite left its frame");
+                }
+            }
+            if found.is_none() {
+                let row = rows[window.byte(self.pc) as usize];
+                if H::COMPOSITES && (row.opcode() == Op::Trap as u8 || pending.is_open()) {
+                    found = self.take_first(&mut pending);
+                    <H::Observer as Observer>::count(tally, pending.take_bytes());
+                }
+                if found.is_none() {
                     let (opcode, bits, next) = row.fetch(code, self.pc);
                     <H::Observer as Observer>::count(tally, next - self.pc);
                     self.pc = next;
-                    (opcode, bits)
+                    found = Some((opcode, bits));
                 }
-                Err(raise) => return raise,
-            };
-            if let Err(raise) = self.carry_out(opcode, bits) {
-                return raise;
             }
+            let Some((opcode, bits)) = found else { break Raise::internal("no operation") };
+            if let Err(raise) = self.carry_out(opcode, bits) {
+                break raise;
+            }
+        };
+        if H::COMPOSITES {
+            self.joined -= pending.n_left();
         }
+        raise
     }
 
     #[inline(always)]

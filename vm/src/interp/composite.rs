@@ -30,7 +30,9 @@ pub(super) struct Pending<'a> {
     code: &'a [u8],
     set: Option<&'a InstructionSet<'a>>,
     rows: &'static [Row; 256],
-    encoding: Encoding,
+    has_echoes: bool,
+    /// Whether the set has a second table that counts.
+    has_tables: bool,
     /// What is left of the entry at hand.
     entry: Entry<'a>,
     /// How many instructions of an echo come behind that.
@@ -40,8 +42,8 @@ pub(super) struct Pending<'a> {
     /// Where the instruction begins, and where the one behind it does.
     begin: usize,
     next: usize,
-    /// Whether none of its operations has been taken.
-    is_whole: bool,
+    /// How many bytes are fetched for it that were not counted.
+    bytes: usize,
     /// Which table counts behind it.
     table: Table,
 }
@@ -49,17 +51,19 @@ pub(super) struct Pending<'a> {
 impl<'a> Pending<'a> {
     /// Nothing, of the code of this image.
     pub(super) fn nothing(image: &Image<'a>) -> Self {
+        let (set, encoding) = (image.set(), image.encoding());
         Pending {
             code: image.code(),
-            set: image.set(),
-            rows: image.encoding().rows(),
-            encoding: image.encoding(),
+            set,
+            rows: encoding.rows(),
+            has_echoes: encoding == Encoding::Echo,
+            has_tables: encoding.has_tables() && set.is_some_and(|set| set.len_of(Table::Then) > 0),
             entry: Entry::NOTHING,
             echoes: 0,
             place: 0,
             begin: 0,
             next: 0,
-            is_whole: false,
+            bytes: 0,
             table: Table::First,
         }
     }
@@ -69,10 +73,15 @@ impl<'a> Pending<'a> {
         self.echoes > 0 || self.entry.n_parts() > 0
     }
 
-    /// Whether the operation to come may be one that only this knows.
+    /// How many operations are to come of the entry at hand.
+    pub(super) fn n_left(&self) -> u64 {
+        self.entry.n_parts() as u64
+    }
+
+    /// Whether the instruction to come may be one that only this knows.
     #[inline(always)]
     pub(super) fn is_open(&self) -> bool {
-        self.is_inside() || self.table == Table::Then
+        self.echoes > 0 || self.table == Table::Then
     }
 
     /// Where a budget ends that is spent inside the instruction.
@@ -85,102 +94,117 @@ impl<'a> Pending<'a> {
         self.set?.entry_of(*self.code.get(at)?, table)
     }
 
-    /// Begins with the instruction at a position: its bytes, or nothing if it is none of a
-    /// set.
-    pub(super) fn begin(&mut self, at: usize) -> Option<usize> {
-        let table = core::mem::take(&mut self.table);
-        self.begin = at;
-        self.is_whole = true;
-        if let Some(entry) = self.entry_at(at, table) {
-            self.entry = entry;
-            self.place = at + 1;
-            self.next = behind(self.code, at + 1, entry.n_free());
-            if self.encoding.has_tables()
-                && self.set.is_some_and(|set| set.len_of(Table::Then) > 0)
-                && entry.last().is_some_and(|part| leaves_and_goes_on(part.op))
-            {
-                self.table = Table::Then;
-            }
-            return Some(self.next - at);
+    /// The position behind an instruction of the first table, or a plain one.
+    fn behind(&self, at: usize) -> usize {
+        match self.entry_at(at, Table::First) {
+            Some(entry) => behind(self.code, at + 1, entry.free()),
+            None => self.row_at(at).fetch(self.code, at).2,
         }
-        if self.encoding != Encoding::Echo || self.code.get(at) != Some(&ECHO) {
-            return None;
-        }
-        let (reference, next) = Reference::decode(self.code, at)?;
-        let first = at - reference.back as usize;
-        (self.place, self.echoes, self.next) = (first, reference.count, next);
-        let mut end = first;
-        for _ in 0..reference.count {
-            end = match self.entry_at(end, Table::First) {
-                Some(entry) => behind(self.code, end + 1, entry.n_free()),
-                None => self.row_at(end).fetch(self.code, end).2,
-            };
-        }
-        Some(next - at + end - first)
     }
 
     fn row_at(&self, at: usize) -> Row {
         self.rows[self.code[at] as usize]
     }
 
-    /// The operation to come and the bits of its operand, which are never in zigzag.
-    fn take(&mut self) -> (u8, u32) {
-        self.is_whole = false;
-        if self.entry.n_parts() == 0 {
-            self.echoes -= 1;
-            let Some(entry) = self.entry_at(self.place, Table::First) else {
-                let (opcode, bits, next) = self.row_at(self.place).fetch(self.code, self.place);
-                self.place = next;
-                return (opcode, bits);
-            };
+    /// The bytes that are to be counted now.
+    pub(super) fn take_bytes(&mut self) -> usize {
+        core::mem::take(&mut self.bytes)
+    }
+
+    /// Begins with the instruction at a position, or tells nothing if it is none of a set.
+    fn begin(&mut self, at: usize) -> Option<()> {
+        let table = core::mem::take(&mut self.table);
+        self.begin = at;
+        if let Some(entry) = self.entry_at(at, table) {
             self.entry = entry;
-            self.place += 1;
-        }
-        let Some(part) = self.entry.take_first() else { return (Op::Trap as u8, 0) };
-        let bits = match part.operand {
-            Some(fixed) => fixed as u32,
-            None => {
-                let (raw, next) =
-                    leb128::read_unsigned(self.code, self.place).unwrap_or((0, self.place));
-                self.place = next;
-                part.op.info().operand.from_bits(raw, true) as u32
+            self.place = at + 1;
+            self.next = behind(self.code, at + 1, entry.free());
+            if self.has_tables && entry.last().is_some_and(|part| leaves_and_goes_on(part.op)) {
+                self.table = Table::Then;
             }
-        };
-        (part.op as u8, bits)
+            self.bytes = self.next - at;
+            return Some(());
+        }
+        if !self.has_echoes || self.code.get(at) != Some(&ECHO) {
+            return None;
+        }
+        let (reference, next) = Reference::decode(self.code, at)?;
+        let first = at - reference.back as usize;
+        (self.place, self.echoes, self.next) = (first, reference.count, next);
+        let end = (0..reference.count).fold(first, |end, _| self.behind(end));
+        self.bytes = next - at + end - first;
+        Some(())
+    }
+
+    /// The operation to come of the entry at hand and the bits of its operand, which are
+    /// never in zigzag.
+    #[inline(always)]
+    fn take(&mut self) -> Option<(u8, u32)> {
+        let (opcode, operand) = self.entry.take_first()?;
+        Some((opcode, operand.unwrap_or_else(|| self.operand(opcode))))
+    }
+
+    #[inline(never)]
+    fn operand(&mut self, opcode: u8) -> u32 {
+        let (bits, next) = leb128::read_unsigned(self.code, self.place).unwrap_or((0, self.place));
+        self.place = next;
+        let is_signed = Op::from_opcode(opcode).is_some_and(|op| op.info().operand.is_signed());
+        if is_signed { leb128::unzigzag(bits) as u32 } else { bits }
+    }
+
+    /// The first operation of the echo's next instruction.
+    fn take_echoed(&mut self) -> (u8, u32) {
+        self.echoes -= 1;
+        if let Some(entry) = self.entry_at(self.place, Table::First) {
+            (self.entry, self.place) = (entry, self.place + 1);
+            return self.take().unwrap_or((Op::Trap as u8, 0));
+        }
+        let (opcode, bits, next) = self.row_at(self.place).fetch(self.code, self.place);
+        self.place = next;
+        (opcode, bits)
     }
 }
 
-/// The position behind so many LEB128 numbers.
-fn behind(code: &[u8], at: usize, count: u32) -> usize {
-    let (mut at, mut left) = (at, count);
-    while left > 0 {
-        left -= u32::from(code[at] < 0x80);
+/// The position behind LEB128 numbers, one for each bit that is set.
+fn behind(code: &[u8], at: usize, free: u8) -> usize {
+    let (mut at, mut free) = (at, free);
+    while free != 0 {
+        while code[at] >= 0x80 {
+            at += 1;
+        }
         at += 1;
+        free &= free - 1;
     }
     at
 }
 
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
-    /// The operation to come of the instruction at hand, or of the one behind it if that
-    /// is one of a set: otherwise nothing. The budget has it already.
-    pub(super) fn take_pending(
-        &mut self,
-        pending: &mut Pending<'m>,
-        tally: &mut <H::Observer as Observer>::Tally,
-    ) -> Result<Option<(u8, u32)>, Raise> {
-        if !pending.is_inside() {
-            let Some(bytes) = pending.begin(self.pc) else { return Ok(None) };
-            <H::Observer as Observer>::count(tally, bytes);
-            self.pc = pending.next;
-        }
-        if !pending.is_whole {
+    /// The operation to come of the entry at hand, which is not its first. The budget has
+    /// it already.
+    #[inline(always)]
+    pub(super) fn take_part(&mut self, pending: &mut Pending<'m>) -> Option<(u8, u32)> {
+        // The set has seen to it that what goes elsewhere is the last.
+        if self.pc == pending.next { pending.take() } else { None }
+    }
+
+    /// The first operation of the instruction to come, if that is one of a set or an
+    /// echo's. The budget has it already.
+    #[inline(never)]
+    pub(super) fn take_first(&mut self, pending: &mut Pending<'m>) -> Option<(u8, u32)> {
+        let first = if pending.echoes > 0 {
             self.joined += 1;
-            // The set has seen to it that what goes elsewhere is the last.
-            if self.pc != pending.next {
-                return Err(Raise::internal("a composite left its frame"));
+            pending.take_echoed()
+        } else {
+            pending.begin(self.pc)?;
+            self.pc = pending.next;
+            match pending.take() {
+                Some(first) => first,
+                None => pending.take_echoed(),
             }
-        }
-        Ok(Some(pending.take()))
+        };
+        // Those behind it, less what a stop leaves.
+        self.joined += pending.n_left();
+        Some(first)
     }
 
     /// Carries out the entry or the echo whose opcode byte the program counter is just behind. The
@@ -192,13 +216,20 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(never)]
     pub(super) fn composite(&mut self) -> Next {
         let mut pending = Pending::nothing(self.current_image());
-        let mut tally = <H::Observer as Observer>::Tally::default();
+        let ended = self.carry_out_pending(&mut pending);
+        self.joined -= pending.n_left();
+        ended
+    }
+
+    fn carry_out_pending(&mut self, pending: &mut Pending<'m>) -> Next {
         self.pc -= 1;
-        let Some(bytes) = pending.begin(self.pc) else { return Err(Raise::internal("trap")) };
-        <H::Observer as Observer>::count(&mut tally, bytes - 1);
-        self.pc = pending.next;
-        while let Some((opcode, bits)) = self.take_pending(&mut pending, &mut tally)? {
-            self.host_mut().observer().absorb(core::mem::take(&mut tally));
+        let mut found = self.take_first(pending);
+        pending.bytes = pending.bytes.saturating_sub(1);
+        loop {
+            let mut tally = <H::Observer as Observer>::Tally::default();
+            <H::Observer as Observer>::count(&mut tally, pending.take_bytes());
+            self.host_mut().observer().absorb(tally);
+            let Some((opcode, bits)) = found else { return Err(Raise::internal("trap")) };
             let (begin, next) = (pending.begin, pending.next);
             let op = Op::from_opcode(opcode).unwrap_or(Op::Trap);
             let operand = op.info().operand.from_bits(bits, false);
@@ -206,20 +237,23 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             let after =
                 self.observed::<Word>(At { pc: begin, ..self.registers() }, step, operand as u32)?;
             self.sync(after);
-            if !pending.is_inside()
+            let is_inside = pending.is_inside();
+            if !is_inside
                 && (pending.table == Table::First
                     || pending.entry_at(self.pc, Table::Then).is_none())
             {
-                break;
+                return Ok(());
             }
-            match burn::<1>(self.fuel) {
-                Some(fuel) => self.fuel = fuel,
-                None => {
-                    self.pc = if pending.is_inside() { pending.stop() } else { self.pc + 1 };
-                    return Err(Raise::stop(StopKind::Budget));
-                }
-            }
+            let Some(fuel) = burn::<1>(self.fuel) else {
+                self.pc = if is_inside { pending.stop() } else { self.pc + 1 };
+                return Err(Raise::stop(StopKind::Budget));
+            };
+            self.fuel = fuel;
+            found = if pending.n_left() > 0 {
+                self.take_part(pending)
+            } else {
+                self.take_first(pending)
+            };
         }
-        Ok(())
     }
 }

@@ -174,6 +174,13 @@ impl<'a> Entry<'a> {
         self.words.len()
     }
 
+    /// Which of its operands follow its opcode byte: a bit an operation, the lowest for
+    /// the first.
+    #[inline]
+    pub fn free(&self) -> u8 {
+        self.free
+    }
+
     /// How many operands follow its opcode byte.
     pub fn n_free(&self) -> u32 {
         self.free.count_ones()
@@ -182,13 +189,14 @@ impl<'a> Entry<'a> {
     /// An entry of no operations: what is left of one that was taken apart.
     pub const NOTHING: Entry<'static> = Entry { words: &[], free: 0 };
 
-    /// Takes the first operation off.
-    #[inline]
-    pub fn take_first(&mut self) -> Option<Part> {
-        let part = self.part(0)?;
-        self.words = &self.words[1..];
-        self.free >>= 1;
-        Some(part)
+    /// Takes the first operation off: its number, and the bits of its operand as the
+    /// encoding `word` has them, or nothing where that is free.
+    #[inline(always)]
+    pub fn take_first(&mut self) -> Option<(u8, Option<u32>)> {
+        let (&word, words) = self.words.split_first()?;
+        let is_free = self.free & 1 != 0;
+        (self.words, self.free) = (words, self.free >> 1);
+        Some((word as u8, if is_free { None } else { Some((word as i32 >> 8) as u32) }))
     }
 
     /// The last operation.
