@@ -1,9 +1,10 @@
 //! Sensor readings from a table in flash, and the `sensor` function.
 //!
-//! The table is the CSV text itself, read anew at every call: it takes no RAM at
-//! all. It owns the search and refuses to check the form, which whoever packed
-//! the parcel has done; what cannot be read is a sensor without a reading. What
-//! it answers is what `feed` in the measuring library answers.
+//! The table is the CSV text itself. All that is kept in RAM is where the last row
+//! began: time does not go back, so the search goes on from there. It owns the search
+//! and refuses to check the form, which whoever packed the parcel has done (no blanks,
+//! rows in order of time); what cannot be read is a sensor without a reading. What it
+//! answers is what `feed` in the measuring library answers.
 
 use core::fmt;
 
@@ -15,21 +16,53 @@ use crate::station::Machine;
 /// The longest name of a column that can be asked for.
 const LONGEST: usize = 32;
 
-/// What a column read last at a time.
-fn reading(feed: &str, column: &str, time: u64) -> Option<f64> {
-    let mut lines = feed.lines().filter(|line| !line.trim().is_empty());
-    let mut names = lines.next()?.split(',').map(str::trim);
-    names.next();
-    let place = names.position(|name| name == column)? + 1;
-    let is_past = |row: &&str| time_of(row).is_some_and(|at| at <= time);
-    let row = lines.take_while(is_past).last()?;
-    let cell = row.split(',').nth(place)?.trim().as_bytes();
-    let byte = |at| cell.get(at).copied().unwrap_or_default();
-    (!cell.is_empty()).then(|| exact::nearest(cell.len(), &byte))
+/// The table, and the search in it.
+pub(crate) struct Feed {
+    text: &'static [u8],
+    /// Where the row begins that counted last; the header before there was one.
+    row: usize,
 }
 
-fn time_of(row: &str) -> Option<u64> {
-    row.split(',').next()?.trim().parse().ok()
+impl Feed {
+    pub(crate) fn new(text: &'static [u8]) -> Feed {
+        Feed { text, row: 0 }
+    }
+
+    /// What a column read last at a time, which is no earlier than the one before.
+    fn reading(&mut self, column: &[u8], time: u64) -> Option<f64> {
+        let place = cells(self.line(0)).skip(1).position(|name| name == column)? + 1;
+        loop {
+            let next = self.row + self.line(self.row).len() + 1;
+            if time_of(self.line(next)).is_none_or(|at| at > time) {
+                break;
+            }
+            self.row = next;
+        }
+        // The header alone is no reading.
+        let row = (self.row > 0).then(|| self.line(self.row))?;
+        let cell = cells(row).nth(place)?;
+        let byte = |at| cell.get(at).copied().unwrap_or_default();
+        (!cell.is_empty()).then(|| exact::nearest(cell.len(), &byte))
+    }
+
+    /// The line that begins there, without its end: empty behind the last.
+    fn line(&self, begin: usize) -> &'static [u8] {
+        let rest = self.text.get(begin..).unwrap_or_default();
+        let len = rest.iter().position(|&byte| byte == b'\n').unwrap_or(rest.len());
+        &rest[..len]
+    }
+}
+
+fn cells(line: &'static [u8]) -> impl Iterator<Item = &'static [u8]> {
+    line.split(|&byte| byte == b',')
+}
+
+fn time_of(row: &'static [u8]) -> Option<u64> {
+    let digits = cells(row).next().filter(|digits| !digits.is_empty())?;
+    digits.iter().try_fold(0u64, |time, &byte| {
+        let digit = u64::from(byte.checked_sub(b'0').filter(|&digit| digit < 10)?);
+        time.checked_mul(10)?.checked_add(digit)
+    })
 }
 
 /// `(column)`: its last reading, or undefined.
@@ -37,9 +70,8 @@ pub(crate) fn sensor(vm: &mut Machine<'_>, call: Call<Narrow>) -> Result<Value<N
     let mut column = Name { bytes: [0; LONGEST], len: 0 };
     vm.write_text(vm.arg(&call, 0), &mut column)?;
     let name = column.bytes.get(..column.len).unwrap_or_default();
-    let name = core::str::from_utf8(name).unwrap_or_default();
-    let station = vm.host();
-    match reading(station.feed, name, station.timers.now()) {
+    let station = vm.host_mut();
+    match station.feed.reading(name, station.timers.now()) {
         Some(reading) => vm.number(reading),
         None => Ok(Value::undefined()),
     }

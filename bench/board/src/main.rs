@@ -156,7 +156,7 @@ fn make(mut pool: &'static mut [u64], room: &mut Room) -> Machine<'static> {
         output: Stream::output(),
         counter: Fetches::default(),
         timers: Timers::new(places),
-        feed: core::str::from_utf8(parcel.feed).unwrap_or_default(),
+        feed: feed::Feed::new(parcel.feed),
     };
     let options = Options {
         heap: HeapOptions {

@@ -5,7 +5,7 @@
 
 use scruple_vm::{Families, Host, HostFunction, Narrow, Observer, Vm};
 
-use crate::feed;
+use crate::feed::{self, Feed};
 use crate::outside::Stream;
 use crate::timers::{self, Timers};
 
@@ -17,7 +17,7 @@ pub(crate) struct Station {
     pub(crate) output: Stream,
     pub(crate) counter: Fetches,
     pub(crate) timers: Timers,
-    pub(crate) feed: &'static str,
+    pub(crate) feed: Feed,
 }
 
 impl Host for Station {
