@@ -17,7 +17,7 @@
 
 use core::marker::PhantomData;
 
-use super::quick::{Trail, quick};
+use super::quick::{Trail, compares, quick};
 use super::{ArmOf, At, burn, each_byte};
 use crate::Host;
 use crate::error::{Raise, StopKind};
@@ -45,17 +45,7 @@ impl<D: Decoder, const BYTE: u8, const INDEX: usize> PartOf<D, BYTE, INDEX> {
     const EXISTS: bool = INDEX < D::OWN[BYTE as usize].n_parts();
     /// Whether it compares, and a branch follows that takes what comes out.
     const DECIDES: bool = INDEX + 2 == D::OWN[BYTE as usize].n_parts()
-        && matches!(
-            Self::OP,
-            Op::Less
-                | Op::LessEqual
-                | Op::Greater
-                | Op::GreaterEqual
-                | Op::StrictEqual
-                | Op::StrictNotEqual
-                | Op::Equal
-                | Op::NotEqual
-        )
+        && compares(Self::OP as u8)
         && matches!(D::OWN[BYTE as usize].part(INDEX + 1).op, Op::BranchTrue | Op::BranchFalse);
 }
 
@@ -151,12 +141,11 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
                         at.fuel = fuel;
                     }
                     if const { PartOf::<D, BYTE, $index>::DECIDES }
-                        && let Some(after) = decide(
-                            at,
-                            const { PartOf::<D, BYTE, $index>::OP },
-                            const { D::OWN[BYTE as usize].part($index + 1).op },
-                            bits[($index + 1) % MAX_PARTS],
-                        )
+                        && let Some(after) =
+                            decide::<PartOf<D, BYTE, $index>, PartOf<D, BYTE, { $index + 1 }>, L>(
+                                at,
+                                bits[($index + 1) % MAX_PARTS],
+                            )
                     {
                         self.joined += const { joins::<D>(BYTE) };
                         return Ok((after, true));
@@ -250,7 +239,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
             dispatch_any(self, code.byte(begin + 1), bits, D::ZIGZAG)?;
             return Ok(self.registers());
         }
-        match quick(self, at, const { ArmOf::<D, BYTE>::OP }, bits, D::ZIGZAG) {
+        match quick::<ArmOf<D, BYTE>, L, H>(self, at, bits, D::ZIGZAG) {
             Some(after) => Ok(after),
             None => {
                 self.sync(at);
@@ -267,7 +256,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
         at: At<L>,
         bits: u32,
     ) -> Result<At<L>, Raise> {
-        match quick(self, at, const { Op::from_opcode(A::OPCODE) }, bits, false) {
+        match quick::<A, L, H>(self, at, bits, false) {
             Some(after) => Ok(after),
             None => {
                 self.sync(at);
@@ -293,20 +282,11 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
 /// A comparison of small integers with the branch behind it: the truth never becomes a
 /// value. Nothing where they are something else, or no budget is left for the branch.
 #[inline(always)]
-fn decide<L: Layout>(at: At<L>, op: Op, branch: Op, bits: u32) -> Option<At<L>> {
-    let (x, y) = L::int_order(at.peek(1).0, at.peek(0).0)?;
-    let truth = match op {
-        Op::Less => x < y,
-        Op::LessEqual => x <= y,
-        Op::Greater => x > y,
-        Op::GreaterEqual => x >= y,
-        Op::StrictEqual | Op::Equal => x == y,
-        Op::StrictNotEqual | Op::NotEqual => x != y,
-        _ => return None,
-    };
+fn decide<A: Opcode, B: Opcode, L: Layout>(at: At<L>, bits: u32) -> Option<At<L>> {
+    let truth = at.holds::<A>()?;
     let fuel = burn::<1>(at.fuel)?;
     let at = At { sp: at.sp + 2, fuel, ..at };
-    let branches = truth == matches!(branch, Op::BranchTrue);
+    let branches = truth == (B::OPCODE == Op::BranchTrue as u8);
     Some(if branches { at.jump(Displacement::from_bits(bits, false)) } else { at })
 }
 
