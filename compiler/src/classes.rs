@@ -175,9 +175,9 @@ impl Parser<'_, '_> {
         };
         let fields = self.close_initializer(&mut class.fields, f, mark)?;
         let statics = self.close_initializer(&mut class.statics, f, mark)?;
-        if let Some(row) = self.output.functions.get_mut(constructor.0 as usize) {
-            row.name = name;
-            row.flags |= if fields.is_some() { record::FLAG_LINKED } else { 0 };
+        self.output.functions.set_name(constructor.0, name);
+        if fields.is_some() {
+            self.output.functions.add_flags(constructor.0, record::FLAG_LINKED);
         }
         f.at(mark);
         if let Some(fields) = fields {
@@ -228,8 +228,8 @@ impl Parser<'_, '_> {
 
     /// Whether a closed function's closure has one more reference.
     pub(crate) fn is_linked(&self, ClosedId(id): ClosedId) -> bool {
-        let row = self.output.functions.get(id as usize);
-        row.is_some_and(|row| row.flags & record::FLAG_LINKED != 0)
+        let flags = self.output.functions.flags(id);
+        flags.is_some_and(|flags| flags & record::FLAG_LINKED != 0)
     }
 
     /// The constructor of a class that has none (ECMA-262,

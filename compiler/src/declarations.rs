@@ -170,12 +170,10 @@ impl Parser<'_, '_> {
         let (atom, name_mark) = self.binding_identifier("the function's name")?;
         let var = self.declare(f, atom, name_mark, State::Function)?;
         let ClosedId(id) = self.function(f, mark, FunctionKind::Plain, None, is_generator)?;
-        if let Some(row) = self.output.functions.get_mut(id as usize) {
-            row.name = Some(atom);
-        }
+        self.output.functions.set_name(id, Some(atom));
         if self.is_script_level(f) {
             let global = self.output.global(&mut self.atoms, atom);
-            self.output.globals[global as usize].function = id + 1;
+            self.output.globals[global as usize].set_function(id);
         } else {
             f.hoist(var, id, mark);
         }

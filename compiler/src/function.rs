@@ -11,6 +11,7 @@ use crate::atoms::Atom;
 use crate::draft::{Guard, GuardId, Label, LabelId, Order, OrderId, ScopeId, Segment, VarId, Word};
 use crate::exits::{Control, Exit, Site};
 use crate::narrow;
+use crate::output::FreeRow;
 use crate::token::Mark;
 use crate::variables::{Hoisted, Record, Scope};
 
@@ -76,8 +77,9 @@ pub(crate) struct Function<'a> {
     pub(crate) base: u32,
     /// The innermost open scope.
     pub(crate) scope: ScopeId,
-    /// The function closed last inside this one, plus one, or 0.
-    pub(crate) last_child: u32,
+    /// The functions closed inside this one, and the free variables of all of them.
+    pub(crate) children: Chunks<'a, u32, 8>,
+    pub(crate) frees: Chunks<'a, FreeRow, 8>,
     pub(crate) depth: u32,
     pub(crate) max_depth: u32,
     line: u32,
@@ -112,7 +114,8 @@ impl<'a> Function<'a> {
             hoisted: Chunks::new(arena),
             base,
             scope: ScopeId(0),
-            last_child: 0,
+            children: Chunks::new(arena),
+            frees: Chunks::new(arena),
             depth: 0,
             max_depth: 0,
             line: 0,

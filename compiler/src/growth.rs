@@ -12,7 +12,7 @@ const LEAST: usize = 16;
 /// Makes room for that many entries more.
 pub(crate) fn make_room<T>(list: &mut Vec<T>, n: usize) {
     if list.capacity() - list.len() < n {
-        list.reserve_exact(n.max(list.len() / 8).max(LEAST));
+        list.reserve_exact(n.max(list.len() / 16).max(LEAST));
     }
 }
 
@@ -37,7 +37,7 @@ mod tests {
         let mut list = Vec::new();
         for n in 0..100_000u32 {
             push(&mut list, n);
-            assert!(list.capacity() <= list.len() + list.len() / 8 + LEAST);
+            assert!(list.capacity() <= list.len() + list.len() / 16 + LEAST);
         }
         let mut bytes = Vec::new();
         append(&mut bytes, &[1; 1000]);

@@ -50,6 +50,7 @@ mod reference;
 #[cfg(not(feature = "small"))]
 mod regular;
 mod statements;
+mod strip;
 mod supers;
 mod sweep;
 mod token;

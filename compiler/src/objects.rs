@@ -240,8 +240,8 @@ impl Parser<'_, '_> {
             Accessor::Get => (0, "a getter has no parameter"),
             Accessor::Set => (1, "a setter has one parameter"),
         };
-        match self.output.functions.get(id as usize) {
-            Some(row) if (row.n_params != wanted || self.had_rest) && !self.has_errors() => {
+        match self.output.functions.n_params(id) {
+            Some(n_params) if (n_params != wanted || self.had_rest) && !self.has_errors() => {
                 Err(self.syntax(mark, "sec-method-definitions", message))
             }
             _ => Ok(()),

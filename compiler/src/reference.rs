@@ -236,10 +236,8 @@ impl Parser<'_, '_> {
 
     /// Gives a function without a name the name it is bound to.
     pub(crate) fn name_closure(&mut self, operand: Operand, name: Atom) {
-        if let Operand::Closure(ClosedId(id)) = operand
-            && let Some(row) = self.output.functions.get_mut(id as usize)
-        {
-            row.name = Some(name);
+        if let Operand::Closure(ClosedId(id)) = operand {
+            self.output.functions.set_name(id, Some(name));
         }
     }
 }

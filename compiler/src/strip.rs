@@ -1,0 +1,248 @@
+//! Bytes that live until the image is made: they are appended, some are written over,
+//! and in the end all are handed on from the front.
+//!
+//! They lie in pieces. A list that grows has to move, and keeps room for the next time;
+//! a piece stays where it is, at most one is not full, and each goes as soon as the
+//! image has what is in it. So the image never lies beside a second copy of its parts.
+//!
+//! It refuses to know what the bytes mean.
+
+use alloc::boxed::Box;
+use alloc::vec::Vec;
+
+use scruple_bytecode::leb128;
+
+use crate::growth;
+
+/// What bytes can be appended to.
+pub(crate) trait Sink {
+    fn put(&mut self, bytes: &[u8]);
+
+    /// Appends an unsigned LEB128 number.
+    fn leb(&mut self, value: u32) {
+        let mut digits = [0; leb128::MAX_BYTES];
+        let length = leb128::write_unsigned(value, &mut digits);
+        self.put(&digits[..length]);
+    }
+}
+
+impl Sink for Vec<u8> {
+    fn put(&mut self, bytes: &[u8]) {
+        growth::append(self, bytes);
+    }
+}
+
+/// Pieces come in three sizes, the smaller ones first: as many bytes as lie before those
+/// of a size, how many pieces, and the size. Short scripts have little idle, long ones
+/// few pieces.
+const SIZES: [(usize, usize, usize); 3] = [(0, 0, 256), (4096, 16, 1024), (20_480, 32, 4096)];
+
+/// The largest size.
+const LARGEST: usize = SIZES[2].2;
+
+/// Bytes in pieces.
+#[derive(Default)]
+pub(crate) struct Strip {
+    /// The pieces that are full.
+    full: Vec<Box<[u8]>>,
+    n_full: usize,
+    /// The piece that is not.
+    last: Vec<u8>,
+    /// Whether all is one piece, that can be looked at as such.
+    is_whole: bool,
+}
+
+impl Strip {
+    /// Bytes in one piece.
+    pub(crate) fn whole() -> Strip {
+        Strip { is_whole: true, ..Strip::default() }
+    }
+
+    pub(crate) fn len(&self) -> usize {
+        self.n_full + self.last.len()
+    }
+
+    /// All bytes, of a strip in one piece.
+    pub(crate) fn as_whole(&self) -> &[u8] {
+        debug_assert!(self.is_whole);
+        &self.last
+    }
+
+    /// Takes the bytes from a place on away, of a strip in one piece.
+    pub(crate) fn truncate(&mut self, len: usize) {
+        debug_assert!(self.is_whole);
+        self.last.truncate(len);
+    }
+
+    /// The byte at a place, or 0 where there is none.
+    pub(crate) fn get(&self, at: usize) -> u8 {
+        let found = match at.checked_sub(self.n_full) {
+            Some(at) => self.last.get(at),
+            None => {
+                let (piece, at) = split(at);
+                self.full[piece].get(at)
+            }
+        };
+        found.copied().unwrap_or(0)
+    }
+
+    /// Writes over bytes that are there.
+    pub(crate) fn set(&mut self, at: usize, bytes: &[u8]) {
+        for (at, &byte) in (at..).zip(bytes) {
+            let place = match at.checked_sub(self.n_full) {
+                Some(at) => self.last.get_mut(at),
+                None => {
+                    let (piece, at) = split(at);
+                    self.full[piece].get_mut(at)
+                }
+            };
+            if let Some(place) = place {
+                *place = byte;
+            }
+        }
+    }
+
+    /// A number of two bytes.
+    pub(crate) fn get_u16(&self, at: usize) -> u16 {
+        u16::from_le_bytes([self.get(at), self.get(at + 1)])
+    }
+
+    /// A number of three bytes.
+    pub(crate) fn get_u24(&self, at: usize) -> u32 {
+        u32::from_le_bytes([self.get(at), self.get(at + 1), self.get(at + 2), 0])
+    }
+
+    /// An unsigned LEB128 number, and the place behind it.
+    pub(crate) fn leb_at(&self, at: usize) -> (u32, usize) {
+        let end = self.behind_lebs(at, 1);
+        let value =
+            (at..end).rev().fold(0, |value, at| value << 7 | u32::from(self.get(at) & 0x7f));
+        (value, end)
+    }
+
+    /// The place behind that many LEB128 numbers.
+    pub(crate) fn behind_lebs(&self, mut at: usize, n: usize) -> usize {
+        for _ in 0..n {
+            while self.get(at) & 0x80 != 0 {
+                at += 1;
+            }
+            at += 1;
+        }
+        at
+    }
+
+    /// Appends another strip, which goes on the way.
+    pub(crate) fn join(&mut self, other: Strip) {
+        for piece in other.pieces() {
+            self.put(&piece);
+        }
+    }
+
+    /// The pieces in order, each to be let go of.
+    pub(crate) fn pieces(self) -> impl Iterator<Item = Box<[u8]>> {
+        let Strip { full, mut last, is_whole, .. } = self;
+        let mut parts = Vec::new();
+        // From the end, so that it needs no second copy. Where shortening a block moves
+        // it, one copy at once is all that helps.
+        while is_whole && last.len() > LARGEST && !cfg!(feature = "small") {
+            growth::push(&mut parts, last.split_off(last.len() - LARGEST).into_boxed_slice());
+            last.shrink_to_fit();
+        }
+        full.into_iter()
+            .chain(core::iter::once(last.into_boxed_slice()))
+            .chain(parts.into_iter().rev())
+    }
+
+    /// The bytes in order, each piece gone when it is read.
+    pub(crate) fn into_bytes(self) -> impl Iterator<Item = u8> {
+        self.pieces().flat_map(|piece| piece.into_vec())
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn append_across(&mut self, mut bytes: &[u8]) {
+        if self.is_whole {
+            return growth::append(&mut self.last, bytes);
+        }
+        loop {
+            let room = (self.last.capacity() - self.last.len()).min(bytes.len());
+            let (now, rest) = bytes.split_at(room);
+            self.last.extend_from_slice(now);
+            bytes = rest;
+            if bytes.is_empty() {
+                return;
+            }
+            let size = size_at(self.len());
+            let piece = core::mem::replace(&mut self.last, Vec::with_capacity(size));
+            if !piece.is_empty() {
+                self.n_full += piece.len();
+                growth::push(&mut self.full, piece.into_boxed_slice());
+            }
+        }
+    }
+}
+
+impl Sink for Strip {
+    fn put(&mut self, bytes: &[u8]) {
+        if self.last.capacity() - self.last.len() >= bytes.len() {
+            self.last.extend_from_slice(bytes);
+        } else {
+            self.append_across(bytes);
+        }
+    }
+}
+
+/// The size of the piece that begins at a place.
+fn size_at(at: usize) -> usize {
+    SIZES.iter().rev().find(|size| at >= size.0).map_or(LARGEST, |size| size.2)
+}
+
+/// The number of the piece that a place is in, and where in it.
+fn split(at: usize) -> (usize, usize) {
+    let [small, middle, large] = SIZES;
+    let (start, n_before, size) = match at {
+        at if at >= large.0 => large,
+        at if at >= middle.0 => middle,
+        _ => small,
+    };
+    (n_before + (at - start) / size, (at - start) % size)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_strip_has_its_bytes_where_they_were_put() {
+        let mut strip = Strip::default();
+        let mut list = Vec::new();
+        for n in 0..30_000u32 {
+            let bytes = n.to_le_bytes();
+            let bytes = &bytes[..(n % 5) as usize % 4];
+            strip.put(bytes);
+            list.extend_from_slice(bytes);
+        }
+        for at in (0..list.len()).step_by(7) {
+            assert_eq!(strip.get(at), list[at]);
+            strip.set(at, &[1, 2]);
+            list.splice(at..(at + 2).min(list.len()), [1, 2].into_iter().take(list.len() - at));
+        }
+        assert_eq!(strip.len(), list.len());
+        let mut other = Strip::whole();
+        other.put(&list);
+        assert_eq!(other.as_whole(), list);
+        strip.join(other);
+        list.extend_from_within(..);
+        assert!(strip.into_bytes().eq(list));
+    }
+
+    #[test]
+    fn lebs_are_passed() {
+        let mut strip = Strip::default();
+        for n in [3, 300, 70_000, 1] {
+            strip.leb(n);
+        }
+        assert_eq!(strip.behind_lebs(0, 3), strip.len() - 1);
+        assert_eq!(strip.leb_at(strip.behind_lebs(0, 2)), (70_000, strip.len() - 1));
+    }
+}
