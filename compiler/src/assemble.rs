@@ -18,12 +18,10 @@ use scruple_bytecode::names;
 use scruple_bytecode::ops::Op;
 
 use crate::atoms::{Atom, Atoms, ConstantParts, Constants};
+use crate::closed::{FunctionRow, NAME_LEN, SOURCE_LEN, Source, three};
 use crate::growth;
 use crate::narrow;
-use crate::output::{
-    Exceeded, FunctionRow, NAME_LEN, Output, SOURCE_LEN, Source, limited_depth, limited_slots,
-    three,
-};
+use crate::output::{Exceeded, Output, limited_depth, limited_slots};
 use crate::strip::{Sink, Strip};
 
 impl Output<'_> {
@@ -72,7 +70,7 @@ impl Output<'_> {
         }
         let depth = self.script_depth.max(u32::from(has_functions));
         self.functions.add(FunctionRow {
-            code,
+            n_code: narrow::to_u32(self.code.len()) - code,
             n_slots: limited_slots(self.script_slots)?,
             depth: limited_depth(depth)?,
             guards: &guards,
@@ -81,30 +79,22 @@ impl Output<'_> {
         Ok(())
     }
 
-    /// Every name becomes the number of its constant plus one, and every record tells
-    /// where the lists are in the image: how many bytes all of them take there.
+    /// Every name becomes the number of its constant plus one: how many bytes the lists
+    /// take in the image.
     #[inline(never)]
     fn settle_lists(&mut self, atoms: &mut Atoms) -> Result<usize, Exceeded> {
-        let (records, lists) = (&mut self.functions.records, &mut self.functions.lists);
-        let (mut from, mut to) = (0, 0);
-        for record in (0..records.len()).step_by(FUNCTION_RECORD_LEN) {
-            records.set(record + record::AT_LISTS, &three(narrow::to_u32(to)));
+        let (records, lists) = (&self.functions.records, &mut self.functions.lists);
+        let (mut record, mut from, mut n_lists) = (0, 0, 0);
+        while record < records.len() {
+            let (n_free, behind) = records.leb_at(records.behind_lebs(record + 2, 2));
+            record = records.behind_lebs(behind, 1);
             let name = lists.get_u24(from).checked_sub(1);
             let name = name.map_or(0, |name| atoms.constant(Atom::of_number(name)) + 1);
             lists.set(from, &three(name));
-            from += NAME_LEN;
-            for _ in 0..records.get_u16(record + record::AT_FREE) {
-                let source = [lists.get(from), lists.get(from + 1), lists.get(from + 2)];
-                let (_, capture) = entries(Source::unpack(source), 0)?;
-                to += if capture.is_some() { 4 } else { 2 };
-                from += SOURCE_LEN;
-            }
-            let (n_guards, behind) = lists.leb_at(lists.behind_lebs(from, 1));
-            let end = lists.behind_lebs(behind, 3 * n_guards as usize);
-            to += leb128::unsigned_len(name) + end - from;
-            from = end;
+            let (length, behind) = lists_len(lists, from, n_free)?;
+            (from, n_lists) = (behind, n_lists + length);
         }
-        Ok(to)
+        Ok(n_lists)
     }
 
     /// Header and sections, each written where it stays. What is written goes: the
@@ -130,7 +120,8 @@ impl Output<'_> {
             (header::AT_CODE, code.len() + CODE_PADDING),
             (header::AT_LINES, lines.len()),
         ];
-        let rest = functions.records.len() + n_lists + code.len() + CODE_PADDING + lines.len();
+        let n_records = functions.len() as usize * FUNCTION_RECORD_LEN;
+        let rest = n_records + n_lists + code.len() + CODE_PADDING + lines.len();
         let length = HEADER_LEN + n_entries * entry_len + sizes.n_text + rest;
         let mut image = Growing { bytes: Vec::new(), length };
         image.put(&[0; HEADER_LEN]);
@@ -166,9 +157,7 @@ impl Output<'_> {
             push(&mut image, row.constant << 3 | row.kind as u32);
         }
         let records_at = image.bytes.len();
-        for piece in functions.records.pieces() {
-            image.put(&piece);
-        }
+        write_records(&mut image, functions.records, &functions.lists);
         write_lists(&mut image, records_at, functions.lists);
         for piece in code.pieces() {
             image.put(&piece);
@@ -231,6 +220,50 @@ fn entries(source: Source, n_captures: u32) -> Result<(u16, Option<u16>), Exceed
         Source::Slot(slot) => (entry(n_captures)?, Some(entry(slot)?)),
         Source::Outer(outer) => (entry(n_captures)?, Some(entry(outer)? | CAPTURE_FREE)),
     })
+}
+
+/// How many bytes the lists of a function take in the image, and where those of the
+/// next one begin among the ones here.
+fn lists_len(lists: &Strip, at: usize, n_free: u32) -> Result<(usize, usize), Exceeded> {
+    let name = lists.get_u24(at);
+    let sources = at + NAME_LEN;
+    let behind = sources + n_free as usize * SOURCE_LEN;
+    let mut length = leb128::unsigned_len(name);
+    for source in (sources..behind).step_by(SOURCE_LEN) {
+        let source = [0, 1, 2].map(|byte| lists.get(source + byte));
+        let (_, capture) = entries(Source::unpack(source), 0)?;
+        length += if capture.is_some() { 4 } else { 2 };
+    }
+    let (n_guards, guards) = lists.leb_at(lists.behind_lebs(behind, 1));
+    let end = lists.behind_lebs(guards, 3 * n_guards as usize);
+    Ok((length + end - behind, end))
+}
+
+/// The records of the functions with those lists.
+fn write_records(image: &mut Growing, records: Strip, lists: &Strip) {
+    let (mut code, mut lists_at, mut from) = (0, 0, 0);
+    let mut bytes = records.into_bytes();
+    let mut next = || bytes.next();
+    while let Some(flags) = next() {
+        let mut next = || next().unwrap_or(0);
+        let n_params = next();
+        let [n_slots, depth, n_free, n_code] = [(); 4].map(|()| leb_of(&mut next));
+        let mut record = [0; FUNCTION_RECORD_LEN];
+        record[record::AT_CODE..][..3].copy_from_slice(&three(code));
+        record[record::AT_LISTS..][..3].copy_from_slice(&three(lists_at));
+        record[record::AT_PARAMS] = n_params;
+        record[record::AT_FLAGS] = flags;
+        for (at, value) in
+            [(record::AT_SLOTS, n_slots), (record::AT_DEPTH, depth), (record::AT_FREE, n_free)]
+        {
+            record[at..at + 2].copy_from_slice(&value.to_le_bytes()[..2]);
+        }
+        image.put(&record);
+        code += n_code;
+        // What exceeds has been told.
+        let Ok((length, behind)) = lists_len(lists, from, n_free) else { return };
+        (lists_at, from) = (lists_at + narrow::to_u32(length), behind);
+    }
 }
 
 /// The lists of the functions whose records the image has.

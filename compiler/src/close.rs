@@ -8,20 +8,17 @@ use scruple_bytecode::image::{FREE_GLOBAL, Position, record};
 
 use crate::arena::Arena;
 use crate::atoms::{Asked, Atom};
+use crate::closed::{Closed, FreeRow, FunctionRow, Source};
 use crate::diagnostic::DiagnosticKind;
 use crate::draft::{ScopeId, Use, VarId};
 use crate::function::{Function, FunctionKind};
 use crate::narrow;
-use crate::output::{Exceeded, FreeRow, FunctionRow, Source, limited_depth, limited_slots};
+use crate::output::{Exceeded, limited_depth, limited_slots};
 use crate::parser::{Fail, Parser};
 use crate::strip::Sink;
 use crate::sweep::{Target, sweep};
 use crate::token::Mark;
 use crate::variables::{CAPTURED, SEEMS_CONST, State};
-
-/// The number of a closed function.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) struct ClosedId(pub(crate) u32);
 
 const TOO_LARGE: Exceeded = Exceeded("the function makes more code than a branch can cross");
 
@@ -34,17 +31,16 @@ impl Parser<'_, '_> {
         arena: &'a Arena<'a>,
         parent: &mut Function<'_>,
         mark: Mark,
-    ) -> Result<ClosedId, Fail> {
+    ) -> Result<Closed, Fail> {
         if self.has_errors() {
             f.restore_names(&mut self.atoms);
-            return Ok(ClosedId(0));
+            return Ok(Closed::default());
         }
         f.close_scopes_to(&mut self.atoms, ScopeId(0));
         let first_free = parent.frees.len();
         let flags = self.settle_names(f, Some(parent));
         let n_slots = f.lay_out_slots();
-        let id = self.output.functions.len();
-        self.settle_children(f, Some((id, parent, first_free)));
+        self.settle_children(f, Some((parent, first_free)));
         let code = narrow::to_u32(self.output.code.len());
         let mut guards = core::mem::take(&mut self.guards);
         guards.clear();
@@ -62,11 +58,12 @@ impl Parser<'_, '_> {
             guards: &mut guards,
         };
         let swept = sweep(f, arena, &mut self.atoms, target);
+        let n_code = narrow::to_u32(self.output.code.len()) - code;
         let n_free = parent.frees.len() - first_free;
         let row = (|| {
             swept.map_err(|_| TOO_LARGE)?;
             Ok(FunctionRow {
-                code,
+                n_code,
                 n_params: u8::try_from(f.n_params)
                     .map_err(|_| Exceeded("more than 255 parameters"))?,
                 flags,
@@ -81,11 +78,11 @@ impl Parser<'_, '_> {
             })
         })();
         let row = row.map_err(|exceeded| self.exceeded(mark, exceeded))?;
-        self.output.functions.add(row);
+        let closed = self.output.functions.add(row);
+        parent.children.push(closed.as_child(row.n_free));
         self.guards = guards;
-        parent.children.push(id);
         self.had_rest = f.has_rest;
-        Ok(ClosedId(id))
+        Ok(closed)
     }
 
     /// Closes one statement of the script.
@@ -226,27 +223,25 @@ impl Parser<'_, '_> {
         flags
     }
 
-    /// Where the functions closed inside this one find their free variables. The
-    /// function gets that number, and its own free variables, from that one on, are
-    /// with its parent; of the script there are neither.
+    /// Where the functions closed inside this one find their free variables. Those of
+    /// the function itself are with its parent, from a row on; the script has none.
     fn settle_children(
         &mut self,
         f: &mut Function<'_>,
-        mut around: Option<(u32, &mut Function<'_>, u32)>,
+        mut around: Option<(&mut Function<'_>, u32)>,
     ) {
         let mut first = f.frees.len();
         for index in (0..f.children.len()).rev() {
             let child = f.children.get(index);
-            let n_free = self.output.functions.n_free(child);
-            first -= n_free;
+            first -= u32::from(child.n_free);
             let mut is_chained = false;
-            for free in 0..n_free {
+            for free in 0..child.n_free.into() {
                 let row = f.frees.get(first + free);
                 let found = f.resolve(Use { var: row.var, is_early: false });
                 let is_const = matches!(found.record_state, State::Const | State::OwnName);
                 let source = match (found.record_state, &mut around) {
                     (State::Global, _) => Source::Global(found.number),
-                    (State::Free, Some((_, parent, first_free))) => {
+                    (State::Free, Some((parent, first_free))) => {
                         is_chained = true;
                         parent.frees.update(*first_free + found.number, |it| it.note_write(row));
                         Source::Outer(found.number)
@@ -261,8 +256,8 @@ impl Parser<'_, '_> {
                     self.refuse_late_constant(row.atom, offset);
                 }
             }
-            if is_chained && let Some((id, ..)) = around {
-                self.output.functions.add_chain(child, id);
+            if is_chained {
+                self.output.functions.add_chain(child);
             }
         }
     }

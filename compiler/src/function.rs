@@ -8,10 +8,10 @@ use scruple_bytecode::ops::{Flow, Op};
 
 use crate::arena::{Arena, Chunks};
 use crate::atoms::Atom;
+use crate::closed::{Child, FreeRow};
 use crate::draft::{Guard, GuardId, Label, LabelId, Order, OrderId, ScopeId, Segment, VarId, Word};
 use crate::exits::{Control, Exit, Site};
 use crate::narrow;
-use crate::output::FreeRow;
 use crate::token::Mark;
 use crate::variables::{Hoisted, Record, Scope};
 
@@ -78,7 +78,7 @@ pub(crate) struct Function<'a> {
     /// The innermost open scope.
     pub(crate) scope: ScopeId,
     /// The functions closed inside this one, and the free variables of all of them.
-    pub(crate) children: Chunks<'a, u32, 8>,
+    pub(crate) children: Chunks<'a, Child, 8>,
     pub(crate) frees: Chunks<'a, FreeRow, 8>,
     pub(crate) depth: u32,
     pub(crate) max_depth: u32,

@@ -22,6 +22,7 @@ mod branches;
 mod chooser;
 mod classes;
 mod close;
+mod closed;
 mod complaints;
 mod declarations;
 mod diagnostic;

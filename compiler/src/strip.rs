@@ -102,11 +102,6 @@ impl Strip {
         }
     }
 
-    /// A number of two bytes.
-    pub(crate) fn get_u16(&self, at: usize) -> u16 {
-        u16::from_le_bytes([self.get(at), self.get(at + 1)])
-    }
-
     /// A number of three bytes.
     pub(crate) fn get_u24(&self, at: usize) -> u32 {
         u32::from_le_bytes([self.get(at), self.get(at + 1), self.get(at + 2), 0])
