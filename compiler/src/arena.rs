@@ -93,11 +93,15 @@ impl<'a, T: Copy + Default, const N: usize> Chunks<'a, T, N> {
     /// Appends an entry and returns its index.
     pub(crate) fn push(&mut self, entry: T) -> u32 {
         let index = self.len;
-        if index as usize >= self.others.len() * N + self.first.len() {
-            self.grow();
-        }
         self.len += 1;
-        self.set(index, entry);
+        match Self::split(index) {
+            (None, place) if place < self.first.len() => self.first[place] = entry,
+            (Some(chunk), place) if chunk < self.others.len() => self.others[chunk][place] = entry,
+            _ => {
+                self.grow();
+                self.set(index, entry);
+            }
+        }
         index
     }
 

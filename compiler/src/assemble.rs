@@ -5,7 +5,6 @@
 //! refuses to change code; that is final when it comes here.
 
 use alloc::vec::Vec;
-use core::cmp::Ordering;
 use core::mem::take;
 
 use scruple_bytecode::encoding::CODE_PADDING;
@@ -18,7 +17,7 @@ use scruple_bytecode::names;
 use scruple_bytecode::ops::Op;
 
 use crate::atoms::{Atom, Atoms, ConstantParts, Constants};
-use crate::closed::{FunctionRow, NAME_LEN, SOURCE_LEN, Source, three};
+use crate::closed::{FunctionRow, NAME_LEN, Source, three};
 use crate::growth;
 use crate::narrow;
 use crate::output::{Exceeded, Output, limited_depth, limited_slots};
@@ -83,16 +82,29 @@ impl Output<'_> {
     /// take in the image.
     #[inline(never)]
     fn settle_lists(&mut self, atoms: &mut Atoms) -> Result<usize, Exceeded> {
-        let (records, lists) = (&self.functions.records, &mut self.functions.lists);
-        let (mut record, mut from, mut n_lists) = (0, 0, 0);
-        while record < records.len() {
-            let (n_free, behind) = records.leb_at(records.behind_lebs(record + 2, 2));
-            record = records.behind_lebs(behind, 1);
-            let name = lists.get_u24(from).checked_sub(1);
-            let name = name.map_or(0, |name| atoms.constant(Atom::of_number(name)) + 1);
-            lists.set(from, &three(name));
-            let (length, behind) = lists_len(lists, from, n_free)?;
-            (from, n_lists) = (behind, n_lists + length);
+        let mut n_lists = 0;
+        let mut records = self.functions.records.bytes();
+        let mut lists = self.functions.lists.bytes_mut();
+        while let Some(_flags) = records.next() {
+            let mut next = || records.next().unwrap_or(0);
+            next();
+            let [_, _, n_free, _] = [(); 4].map(|()| leb_of(&mut next));
+            let mut name = [0; NAME_LEN];
+            let mut places = [(); NAME_LEN].map(|()| lists.next());
+            for (byte, place) in name.iter_mut().zip(&places) {
+                *byte = place.as_deref().copied().unwrap_or(0);
+            }
+            let number = match number_of(name).checked_sub(1) {
+                Some(name) => atoms.constant(Atom::of_number(name)) + 1,
+                None => 0,
+            };
+            for (byte, place) in three(number).into_iter().zip(&mut places) {
+                if let Some(place) = place {
+                    **place = byte;
+                }
+            }
+            let mut next = || lists.next().map_or(0, |byte| *byte);
+            n_lists += lists_len(&mut next, number, n_free)?;
         }
         Ok(n_lists)
     }
@@ -222,35 +234,36 @@ fn entries(source: Source, n_captures: u32) -> Result<(u16, Option<u16>), Exceed
     })
 }
 
-/// How many bytes the lists of a function take in the image, and where those of the
-/// next one begin among the ones here.
-fn lists_len(lists: &Strip, at: usize, n_free: u32) -> Result<(usize, usize), Exceeded> {
-    let name = lists.get_u24(at);
-    let sources = at + NAME_LEN;
-    let behind = sources + n_free as usize * SOURCE_LEN;
+/// How many bytes the lists of a function take in the image, read behind the name.
+fn lists_len(next: &mut impl FnMut() -> u8, name: u32, n_free: u32) -> Result<usize, Exceeded> {
     let mut length = leb128::unsigned_len(name);
-    for source in (sources..behind).step_by(SOURCE_LEN) {
-        let source = [0, 1, 2].map(|byte| lists.get(source + byte));
-        let (_, capture) = entries(Source::unpack(source), 0)?;
+    for _ in 0..n_free {
+        let (_, capture) = entries(Source::unpack([next(), next(), next()]), 0)?;
         length += if capture.is_some() { 4 } else { 2 };
     }
-    let (n_guards, guards) = lists.leb_at(lists.behind_lebs(behind, 1));
-    let end = lists.behind_lebs(guards, 3 * n_guards as usize);
-    Ok((length + end - behind, end))
+    let mut pass_leb = || {
+        let value = leb_of(next);
+        length += leb128::unsigned_len(value);
+        value
+    };
+    pass_leb();
+    for _ in 0..3 * pass_leb() {
+        pass_leb();
+    }
+    Ok(length)
 }
 
 /// The records of the functions with those lists.
 fn write_records(image: &mut Growing, records: Strip, lists: &Strip) {
-    let (mut code, mut lists_at, mut from) = (0, 0, 0);
-    let mut bytes = records.into_bytes();
-    let mut next = || bytes.next();
-    while let Some(flags) = next() {
-        let mut next = || next().unwrap_or(0);
+    let (mut code, mut lists_at) = (0, 0);
+    let (mut records, mut lists) = (records.into_bytes(), lists.bytes());
+    while let Some(flags) = records.next() {
+        let mut next = || records.next().unwrap_or(0);
         let n_params = next();
         let [n_slots, depth, n_free, n_code] = [(); 4].map(|()| leb_of(&mut next));
         let mut record = [0; FUNCTION_RECORD_LEN];
         record[record::AT_CODE..][..3].copy_from_slice(&three(code));
-        record[record::AT_LISTS..][..3].copy_from_slice(&three(lists_at));
+        record[record::AT_LISTS..][..3].copy_from_slice(&three(narrow::to_u32(lists_at)));
         record[record::AT_PARAMS] = n_params;
         record[record::AT_FLAGS] = flags;
         for (at, value) in
@@ -260,9 +273,10 @@ fn write_records(image: &mut Growing, records: Strip, lists: &Strip) {
         }
         image.put(&record);
         code += n_code;
+        let mut next = || lists.next().unwrap_or(0);
+        let name = number_of([next(), next(), next()]);
         // What exceeds has been told.
-        let Ok((length, behind)) = lists_len(lists, from, n_free) else { return };
-        (lists_at, from) = (lists_at + narrow::to_u32(length), behind);
+        lists_at += lists_len(&mut next, name, n_free).unwrap_or(0);
     }
 }
 
@@ -275,7 +289,7 @@ fn write_lists(image: &mut Growing, records_at: usize, lists: Strip) {
     for record in records.step_by(FUNCTION_RECORD_LEN) {
         let at = record + record::AT_FREE;
         let n_free = u16::from_le_bytes([image.bytes[at], image.bytes[at + 1]]);
-        let name = u32::from_le_bytes([next(), next(), next(), 0]);
+        let name = number_of([next(), next(), next()]);
         captures.clear();
         for _ in 0..n_free {
             let source = Source::unpack([next(), next(), next()]);
@@ -299,6 +313,11 @@ fn write_lists(image: &mut Growing, records_at: usize, lists: Strip) {
             copy_leb();
         }
     }
+}
+
+/// A number of three bytes.
+fn number_of([a, b, c]: [u8; NAME_LEN]) -> u32 {
+    u32::from_le_bytes([a, b, c, 0])
 }
 
 /// Reads an unsigned LEB128 number.
@@ -340,10 +359,7 @@ impl ConstantSizes {
                 ConstantParts::Text(..) => growth::push(&mut sizes.order, index),
             }
         }
-        sizes.order.sort_unstable_by(|&a, &b| match (constants.parts(a), constants.parts(b)) {
-            (ConstantParts::Text(_, a), ConstantParts::Text(_, b)) => a.order(b),
-            _ => Ordering::Equal,
-        });
+        sizes.order.sort_unstable_by(|&a, &b| constants.text(a).order(constants.text(b)));
         sizes
     }
 

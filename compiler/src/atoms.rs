@@ -288,22 +288,21 @@ impl Constants {
 
     /// In order.
     pub(crate) fn iter(&self) -> impl Iterator<Item = ConstantParts<'_>> {
-        self.atoms.iter().map(|&atom| self.of_atom(atom))
-    }
-
-    /// One constant.
-    pub(crate) fn parts(&self, number: u32) -> ConstantParts<'_> {
-        self.of_atom(self.atoms[number as usize])
-    }
-
-    fn of_atom(&self, atom: Atom) -> ConstantParts<'_> {
-        match self.texts.parts(atom) {
+        self.atoms.iter().map(|&atom| match self.texts.parts(atom) {
             (Kind::Number, bytes) => ConstantParts::Number(bytes),
             (Kind::Latin1, bytes) => match names::find(bytes) {
                 Some(name) => ConstantParts::Name(narrow::to_u32(name.index())),
                 None => ConstantParts::Text(constant::LATIN1, Text::Latin1(bytes)),
             },
             (Kind::Utf16, bytes) => ConstantParts::Text(constant::UTF16, Text::Utf16(bytes)),
+        })
+    }
+
+    /// The text of a constant that has one.
+    pub(crate) fn text(&self, number: u32) -> Text<'_> {
+        match self.texts.parts(self.atoms[number as usize]) {
+            (Kind::Utf16, bytes) => Text::Utf16(bytes),
+            (_, bytes) => Text::Latin1(bytes),
         }
     }
 }

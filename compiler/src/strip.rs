@@ -87,43 +87,30 @@ impl Strip {
     }
 
     /// Writes over bytes that are there.
-    pub(crate) fn set(&mut self, at: usize, bytes: &[u8]) {
-        for (at, &byte) in (at..).zip(bytes) {
-            let place = match at.checked_sub(self.n_full) {
-                Some(at) => self.last.get_mut(at),
+    pub(crate) fn set(&mut self, at: usize, mut bytes: &[u8]) {
+        let mut at = at;
+        while !bytes.is_empty() && at < self.len() {
+            let places = match at.checked_sub(self.n_full) {
+                Some(at) => &mut self.last[at..],
                 None => {
                     let (piece, at) = split(at);
-                    self.full[piece].get_mut(at)
+                    &mut self.full[piece][at..]
                 }
             };
-            if let Some(place) = place {
-                *place = byte;
-            }
+            let (now, rest) = bytes.split_at(bytes.len().min(places.len()));
+            places[..now.len()].copy_from_slice(now);
+            (at, bytes) = (at + now.len(), rest);
         }
     }
 
-    /// A number of three bytes.
-    pub(crate) fn get_u24(&self, at: usize) -> u32 {
-        u32::from_le_bytes([self.get(at), self.get(at + 1), self.get(at + 2), 0])
+    /// The bytes in order.
+    pub(crate) fn bytes(&self) -> impl Iterator<Item = u8> {
+        self.full.iter().flat_map(|piece| piece.iter()).chain(&self.last).copied()
     }
 
-    /// An unsigned LEB128 number, and the place behind it.
-    pub(crate) fn leb_at(&self, at: usize) -> (u32, usize) {
-        let end = self.behind_lebs(at, 1);
-        let value =
-            (at..end).rev().fold(0, |value, at| value << 7 | u32::from(self.get(at) & 0x7f));
-        (value, end)
-    }
-
-    /// The place behind that many LEB128 numbers.
-    pub(crate) fn behind_lebs(&self, mut at: usize, n: usize) -> usize {
-        for _ in 0..n {
-            while self.get(at) & 0x80 != 0 {
-                at += 1;
-            }
-            at += 1;
-        }
-        at
+    /// The bytes in order, to be written over.
+    pub(crate) fn bytes_mut(&mut self) -> impl Iterator<Item = &mut u8> {
+        self.full.iter_mut().flat_map(|piece| piece.iter_mut()).chain(&mut self.last)
     }
 
     /// Appends another strip, which goes on the way.
@@ -223,21 +210,15 @@ mod tests {
             list.splice(at..(at + 2).min(list.len()), [1, 2].into_iter().take(list.len() - at));
         }
         assert_eq!(strip.len(), list.len());
+        assert!(strip.bytes().eq(list.iter().copied()));
+        for (place, other) in strip.bytes_mut().zip(&mut list) {
+            (*place, *other) = (!*place, !*other);
+        }
         let mut other = Strip::whole();
         other.put(&list);
         assert_eq!(other.as_whole(), list);
         strip.join(other);
         list.extend_from_within(..);
         assert!(strip.into_bytes().eq(list));
-    }
-
-    #[test]
-    fn lebs_are_passed() {
-        let mut strip = Strip::default();
-        for n in [3, 300, 70_000, 1] {
-            strip.leb(n);
-        }
-        assert_eq!(strip.behind_lebs(0, 3), strip.len() - 1);
-        assert_eq!(strip.leb_at(strip.behind_lebs(0, 2)), (70_000, strip.len() - 1));
     }
 }
