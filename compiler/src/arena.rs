@@ -69,7 +69,7 @@ impl<'m> Pool<'m> {
 }
 
 /// A list of an open function. It grows a chunk of `N` entries at a time, so that no
-/// entry moves and at most one chunk lies idle. The first chunk is smaller, and needs no
+/// entry moves and at most one chunk lies idle. The first chunk is half of that, and needs no
 /// directory: most lists of most functions have no second one.
 pub(crate) struct Chunks<'a, T, const N: usize> {
     arena: &'a Arena<'a>,
@@ -80,7 +80,7 @@ pub(crate) struct Chunks<'a, T, const N: usize> {
 
 impl<'a, T: Copy + Default, const N: usize> Chunks<'a, T, N> {
     /// Entries of the first chunk.
-    const FIRST: usize = if N < 4 { 1 } else { N / 4 };
+    const FIRST: usize = N / 2;
 
     pub(crate) fn new(arena: &'a Arena<'a>) -> Self {
         Chunks { arena, first: Box::default(), others: Vec::new(), len: 0 }

@@ -61,17 +61,17 @@ pub(crate) struct Function<'a> {
     pub(crate) var_scope: ScopeId,
     /// Variables of the body that begin with the value of a parameter of that name.
     pub(crate) copies: Chunks<'a, (VarId, VarId), 4>,
-    pub(crate) draft: Chunks<'a, u32, 64>,
+    pub(crate) draft: Chunks<'a, u32, 32>,
     pub(crate) labels: Chunks<'a, Label, 8>,
-    pub(crate) orders: Chunks<'a, Order, 8>,
-    pub(crate) segments: Chunks<'a, Segment, 8>,
+    pub(crate) orders: Chunks<'a, Order, 4>,
+    pub(crate) segments: Chunks<'a, Segment, 4>,
     pub(crate) guards: Chunks<'a, Guard, 4>,
     pub(crate) controls: Chunks<'a, Control, 4>,
     /// Ways out of open try statements, and where the draft takes them.
     pub(crate) exits: Chunks<'a, Exit, 4>,
     pub(crate) sites: Chunks<'a, Site, 4>,
-    pub(crate) records: Chunks<'a, Record, 16>,
-    pub(crate) scopes: Chunks<'a, Scope, 8>,
+    pub(crate) records: Chunks<'a, Record, 8>,
+    pub(crate) scopes: Chunks<'a, Scope, 4>,
     pub(crate) hoisted: Chunks<'a, Hoisted, 4>,
     /// How many records the enclosing open functions have.
     pub(crate) base: u32,

@@ -63,7 +63,7 @@ pub(crate) struct Sweep<'f, 'a, 'o, 's> {
     pub(crate) target: Target<'o, 's>,
     pub(crate) is_measuring: bool,
     pub(crate) is_too_large: bool,
-    pub(crate) branches: Chunks<'a, Branch, 16>,
+    pub(crate) branches: Chunks<'a, Branch, 8>,
     /// Where this sweep's code begins.
     pub(crate) start: u32,
     /// What the walk that measures chose, under `echo`; and how many of those the other
