@@ -17,7 +17,7 @@ use scruple_bytecode::names;
 use scruple_bytecode::ops::Op;
 
 use crate::atoms::{Atom, Atoms, ConstantParts, Constants};
-use crate::closed::{FunctionRow, NAME_LEN, Source, three};
+use crate::closed::{FunctionRow, Functions, Source};
 use crate::growth;
 use crate::narrow;
 use crate::output::{Exceeded, Output, limited_depth, limited_slots};
@@ -29,11 +29,11 @@ impl Output<'_> {
     pub(crate) fn assemble(&mut self, atoms: &mut Atoms) -> Result<Vec<u8>, Exceeded> {
         self.echoes = None;
         self.close_script()?;
-        let n_lists = self.settle_lists(atoms)?;
-        if n_lists > U24_MAX || self.code.len() > U24_MAX {
+        self.settle_lists(atoms)?;
+        if self.functions.lists.len() > U24_MAX || self.code.len() > U24_MAX {
             return Err(Exceeded("the script makes more code than an image holds, 16 MiB"));
         }
-        Ok(self.lay_down(atoms, n_lists))
+        Ok(self.lay_down(atoms))
     }
 
     /// The script becomes the last function: declared functions, then its
@@ -78,41 +78,55 @@ impl Output<'_> {
         Ok(())
     }
 
-    /// Every name becomes the number of its constant plus one: how many bytes the lists
-    /// take in the image.
+    /// The lists become those of the image, and behind each record stands how many bytes
+    /// those of the function take.
     #[inline(never)]
-    fn settle_lists(&mut self, atoms: &mut Atoms) -> Result<usize, Exceeded> {
-        let mut n_lists = 0;
-        let mut records = self.functions.records.bytes();
-        let mut lists = self.functions.lists.bytes_mut();
-        while let Some(_flags) = records.next() {
+    fn settle_lists(&mut self, atoms: &mut Atoms) -> Result<(), Exceeded> {
+        let mut records = take(&mut self.functions.records).into_bytes();
+        let mut lists = take(&mut self.functions.lists).into_bytes();
+        let Functions { records: to_records, lists: to_lists, .. } = &mut self.functions;
+        let mut captures = Vec::new();
+        while let Some(flags) = records.next() {
             let mut next = || records.next().unwrap_or(0);
-            next();
-            let [_, _, n_free, _] = [(); 4].map(|()| leb_of(&mut next));
-            let mut name = [0; NAME_LEN];
-            let mut places = [(); NAME_LEN].map(|()| lists.next());
-            for (byte, place) in name.iter_mut().zip(&places) {
-                *byte = place.as_deref().copied().unwrap_or(0);
-            }
-            let number = match number_of(name).checked_sub(1) {
-                Some(name) => atoms.constant(Atom::of_number(name)) + 1,
-                None => 0,
-            };
-            for (byte, place) in three(number).into_iter().zip(&mut places) {
-                if let Some(place) = place {
-                    **place = byte;
+            to_records.put(&[flags, next()]);
+            let numbers = [(); 4].map(|()| leb_of(&mut next));
+            let [_, _, n_free, _] = numbers;
+            let start = to_lists.len();
+            let mut next = || lists.next().unwrap_or(0);
+            let name = u32::from_le_bytes([next(), next(), next(), 0]);
+            let name = name.checked_sub(1).map(|name| atoms.constant(Atom::of_number(name)));
+            captures.clear();
+            for _ in 0..n_free {
+                let source = Source::unpack([next(), next(), next()]);
+                let (entry, capture) = entries(source, narrow::to_u32(captures.len() / 2))?;
+                to_lists.put(&entry.to_le_bytes());
+                if let Some(capture) = capture {
+                    growth::append(&mut captures, &capture.to_le_bytes());
                 }
             }
-            let mut next = || lists.next().map_or(0, |byte| *byte);
-            n_lists += lists_len(&mut next, number, n_free)?;
+            to_lists.put(&captures);
+            to_lists.leb(name.map_or(0, |name| name + 1));
+            let mut copy_leb = || {
+                let value = leb_of(&mut next);
+                to_lists.leb(value);
+                value
+            };
+            copy_leb();
+            for _ in 0..3 * copy_leb() {
+                copy_leb();
+            }
+            for number in numbers {
+                to_records.leb(number);
+            }
+            to_records.leb(narrow::to_u32(to_lists.len() - start));
         }
-        Ok(n_lists)
+        Ok(())
     }
 
     /// Header and sections, each written where it stays. What is written goes: the
     /// image takes the place of what it is made of.
     #[inline(never)]
-    fn lay_down(&mut self, atoms: &mut Atoms, n_lists: usize) -> Vec<u8> {
+    fn lay_down(&mut self, atoms: &mut Atoms) -> Vec<u8> {
         let constants = atoms.take_constants();
         let globals = take(&mut self.globals);
         let (functions, code) = (take(&mut self.functions), take(&mut self.code));
@@ -128,12 +142,12 @@ impl Output<'_> {
             (header::AT_TEXT, sizes.n_text),
             (header::AT_GLOBALS, globals.len()),
             (header::AT_FUNCTIONS, functions.len() as usize),
-            (header::AT_LISTS, n_lists),
+            (header::AT_LISTS, functions.lists.len()),
             (header::AT_CODE, code.len() + CODE_PADDING),
             (header::AT_LINES, lines.len()),
         ];
         let n_records = functions.len() as usize * FUNCTION_RECORD_LEN;
-        let rest = n_records + n_lists + code.len() + CODE_PADDING + lines.len();
+        let rest = n_records + functions.lists.len() + code.len() + CODE_PADDING + lines.len();
         let length = HEADER_LEN + n_entries * entry_len + sizes.n_text + rest;
         let mut image = Growing { bytes: Vec::new(), length };
         image.put(&[0; HEADER_LEN]);
@@ -168,11 +182,11 @@ impl Output<'_> {
         for row in globals {
             push(&mut image, row.constant << 3 | row.kind as u32);
         }
-        let records_at = image.bytes.len();
-        write_records(&mut image, functions.records, &functions.lists);
-        write_lists(&mut image, records_at, functions.lists);
-        for piece in code.pieces() {
-            image.put(&piece);
+        write_records(&mut image, functions.records);
+        for strip in [functions.lists, code] {
+            for piece in strip.pieces() {
+                image.put(&piece);
+            }
         }
         image.put(&[0; CODE_PADDING]);
         lines.write(&mut image);
@@ -206,7 +220,7 @@ impl Growing {
     /// By how much it grows: all at once where a block that grows is copied, as on the
     /// board, since it would lie beside its former self.
     fn step(&self) -> usize {
-        if cfg!(feature = "small") { self.length } else { (self.length / 64).max(512) }
+        if cfg!(feature = "small") { self.length } else { (self.length / 64).clamp(512, 8192) }
     }
 }
 
@@ -234,90 +248,29 @@ fn entries(source: Source, n_captures: u32) -> Result<(u16, Option<u16>), Exceed
     })
 }
 
-/// How many bytes the lists of a function take in the image, read behind the name.
-fn lists_len(next: &mut impl FnMut() -> u8, name: u32, n_free: u32) -> Result<usize, Exceeded> {
-    let mut length = leb128::unsigned_len(name);
-    for _ in 0..n_free {
-        let (_, capture) = entries(Source::unpack([next(), next(), next()]), 0)?;
-        length += if capture.is_some() { 4 } else { 2 };
-    }
-    let mut pass_leb = || {
-        let value = leb_of(next);
-        length += leb128::unsigned_len(value);
-        value
-    };
-    pass_leb();
-    for _ in 0..3 * pass_leb() {
-        pass_leb();
-    }
-    Ok(length)
-}
-
-/// The records of the functions with those lists.
-fn write_records(image: &mut Growing, records: Strip, lists: &Strip) {
-    let (mut code, mut lists_at) = (0, 0);
-    let (mut records, mut lists) = (records.into_bytes(), lists.bytes());
-    while let Some(flags) = records.next() {
-        let mut next = || records.next().unwrap_or(0);
+/// The records of the image.
+fn write_records(image: &mut Growing, records: Strip) {
+    let (mut code, mut lists) = (0, 0);
+    let mut bytes = records.into_bytes();
+    while let Some(flags) = bytes.next() {
+        let mut next = || bytes.next().unwrap_or(0);
         let n_params = next();
-        let [n_slots, depth, n_free, n_code] = [(); 4].map(|()| leb_of(&mut next));
+        let [n_slots, depth, n_free, n_code, n_lists] = [(); 5].map(|()| leb_of(&mut next));
         let mut record = [0; FUNCTION_RECORD_LEN];
-        record[record::AT_CODE..][..3].copy_from_slice(&three(code));
-        record[record::AT_LISTS..][..3].copy_from_slice(&three(narrow::to_u32(lists_at)));
         record[record::AT_PARAMS] = n_params;
         record[record::AT_FLAGS] = flags;
-        for (at, value) in
-            [(record::AT_SLOTS, n_slots), (record::AT_DEPTH, depth), (record::AT_FREE, n_free)]
-        {
-            record[at..at + 2].copy_from_slice(&value.to_le_bytes()[..2]);
+        for (at, value, n_bytes) in [
+            (record::AT_CODE, code, 3),
+            (record::AT_LISTS, lists, 3),
+            (record::AT_SLOTS, n_slots, 2),
+            (record::AT_DEPTH, depth, 2),
+            (record::AT_FREE, n_free, 2),
+        ] {
+            record[at..at + n_bytes].copy_from_slice(&value.to_le_bytes()[..n_bytes]);
         }
         image.put(&record);
-        code += n_code;
-        let mut next = || lists.next().unwrap_or(0);
-        let name = number_of([next(), next(), next()]);
-        // What exceeds has been told.
-        lists_at += lists_len(&mut next, name, n_free).unwrap_or(0);
+        (code, lists) = (code + n_code, lists + n_lists);
     }
-}
-
-/// The lists of the functions whose records the image has.
-fn write_lists(image: &mut Growing, records_at: usize, lists: Strip) {
-    let records = records_at..image.bytes.len();
-    let mut captures = Vec::new();
-    let mut bytes = lists.into_bytes();
-    let mut next = || bytes.next().unwrap_or(0);
-    for record in records.step_by(FUNCTION_RECORD_LEN) {
-        let at = record + record::AT_FREE;
-        let n_free = u16::from_le_bytes([image.bytes[at], image.bytes[at + 1]]);
-        let name = number_of([next(), next(), next()]);
-        captures.clear();
-        for _ in 0..n_free {
-            let source = Source::unpack([next(), next(), next()]);
-            let n_captures = narrow::to_u32(captures.len() / 2);
-            // What exceeds has been told.
-            let Ok((entry, capture)) = entries(source, n_captures) else { continue };
-            image.put(&entry.to_le_bytes());
-            if let Some(capture) = capture {
-                captures.put(&capture.to_le_bytes());
-            }
-        }
-        image.put(&captures);
-        image.leb(name);
-        let mut copy_leb = || {
-            let value = leb_of(&mut next);
-            image.leb(value);
-            value
-        };
-        copy_leb();
-        for _ in 0..3 * copy_leb() {
-            copy_leb();
-        }
-    }
-}
-
-/// A number of three bytes.
-fn number_of([a, b, c]: [u8; NAME_LEN]) -> u32 {
-    u32::from_le_bytes([a, b, c, 0])
 }
 
 /// Reads an unsigned LEB128 number.

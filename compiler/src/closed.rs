@@ -223,7 +223,7 @@ fn place_of_source(lists: u32, free: u32) -> usize {
 }
 
 /// How many bytes a name takes among the lists.
-pub(crate) const NAME_LEN: usize = 3;
+const NAME_LEN: usize = 3;
 
 /// The three low bytes.
 pub(crate) fn three(n: u32) -> [u8; 3] {

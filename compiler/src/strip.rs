@@ -103,16 +103,6 @@ impl Strip {
         }
     }
 
-    /// The bytes in order.
-    pub(crate) fn bytes(&self) -> impl Iterator<Item = u8> {
-        self.full.iter().flat_map(|piece| piece.iter()).chain(&self.last).copied()
-    }
-
-    /// The bytes in order, to be written over.
-    pub(crate) fn bytes_mut(&mut self) -> impl Iterator<Item = &mut u8> {
-        self.full.iter_mut().flat_map(|piece| piece.iter_mut()).chain(&mut self.last)
-    }
-
     /// Appends another strip, which goes on the way.
     pub(crate) fn join(&mut self, other: Strip) {
         for piece in other.pieces() {
@@ -210,10 +200,6 @@ mod tests {
             list.splice(at..(at + 2).min(list.len()), [1, 2].into_iter().take(list.len() - at));
         }
         assert_eq!(strip.len(), list.len());
-        assert!(strip.bytes().eq(list.iter().copied()));
-        for (place, other) in strip.bytes_mut().zip(&mut list) {
-            (*place, *other) = (!*place, !*other);
-        }
         let mut other = Strip::whole();
         other.put(&list);
         assert_eq!(other.as_whole(), list);
