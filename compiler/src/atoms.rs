@@ -75,12 +75,46 @@ pub(crate) struct Atoms {
     current: Vec<u32>,
     /// Global number plus one, or 0.
     global: Vec<u32>,
-    /// Open addressing, atom plus one, 0 where free; at most three quarters full.
-    table: Vec<u32>,
+    table: Table,
     units: Vec<u16>,
     /// The names of what arrow functions ask for: a source that asks for nothing keeps
     /// none.
     asked: Option<[Atom; 3]>,
+}
+
+/// Where atoms are by their text: open addressing, atom plus one, 0 where free; at most
+/// three quarters full. A place takes two bytes as long as that holds the atoms.
+#[derive(Default)]
+struct Table {
+    short: Vec<u16>,
+    long: Vec<u32>,
+}
+
+impl Table {
+    fn new(length: usize) -> Table {
+        match length <= 1 << 16 {
+            true => Table { short: alloc::vec![0; length], long: Vec::new() },
+            false => Table { short: Vec::new(), long: alloc::vec![0; length] },
+        }
+    }
+
+    fn len(&self) -> usize {
+        self.short.len().max(self.long.len())
+    }
+
+    fn get(&self, at: usize) -> u32 {
+        match self.short.get(at) {
+            Some(&place) => place.into(),
+            None => self.long[at],
+        }
+    }
+
+    fn set(&mut self, at: usize, atom: u32) {
+        match self.short.get_mut(at) {
+            Some(place) => *place = narrow::to_u16(atom),
+            None => self.long[at] = atom,
+        }
+    }
 }
 
 /// What atoms stand for.
@@ -117,7 +151,7 @@ impl Atom {
 
 impl Atoms {
     pub(crate) fn new() -> Self {
-        let mut atoms = Atoms { table: alloc::vec![0; 64], ..Atoms::default() };
+        let mut atoms = Atoms { table: Table::new(64), ..Atoms::default() };
         for text in FIXED {
             atoms.intern(text);
         }
@@ -238,7 +272,7 @@ impl Atoms {
     fn find_or_add(&mut self, kind: Kind, bytes: &[u8]) -> Atom {
         let mask = self.table.len() - 1;
         let mut at = hash(kind, bytes) as usize & mask;
-        while let Some(index) = self.table[at].checked_sub(1) {
+        while let Some(index) = self.table.get(at).checked_sub(1) {
             let found = Atom(index);
             if self.texts.parts(found) == (kind, bytes) {
                 return found;
@@ -246,7 +280,7 @@ impl Atoms {
             at = (at + 1) & mask;
         }
         let index = narrow::to_u32(self.texts.starts.len());
-        self.table[at] = index + 1;
+        self.table.set(at, index + 1);
         let start = narrow::to_u32(self.texts.bytes.len());
         growth::append(&mut self.texts.bytes, bytes);
         growth::push(&mut self.texts.starts, (kind as u32) << START_BITS | start);
@@ -262,15 +296,15 @@ impl Atoms {
     fn grow(&mut self) {
         let mask = 2 * self.table.len() - 1;
         // It is made of the atoms alone: the old one need not lie beside it.
-        self.table = Vec::new();
-        self.table = alloc::vec![0; mask + 1];
+        self.table = Table::default();
+        self.table = Table::new(mask + 1);
         for index in 0..narrow::to_u32(self.texts.starts.len()) {
             let (kind, bytes) = self.texts.parts(Atom(index));
             let mut at = hash(kind, bytes) as usize & mask;
-            while self.table[at] != 0 {
+            while self.table.get(at) != 0 {
                 at = (at + 1) & mask;
             }
-            self.table[at] = index + 1;
+            self.table.set(at, index + 1);
         }
     }
 }
@@ -340,7 +374,7 @@ mod tests {
     fn equal_texts_are_one_atom_and_others_are_not() {
         let mut atoms = Atoms::new();
         let mut seen = Vec::new();
-        for n in 0..1000 {
+        for n in 0..60_000 {
             seen.push(atoms.intern(&std::format!("name{n}")));
         }
         for (n, &atom) in seen.iter().enumerate() {

@@ -52,7 +52,7 @@ impl Source {
             Source::Outer(number) => (1, number),
             Source::Global(number) => (2, number),
         };
-        let [low, high] = u16::try_from(number).unwrap_or(u16::MAX).to_le_bytes();
+        let [low, high] = narrow::to_u16(number).to_le_bytes();
         [tag, low, high]
     }
 

@@ -32,13 +32,14 @@ impl Sink for Vec<u8> {
     }
 }
 
-/// Pieces come in three sizes, the smaller ones first: as many bytes as lie before those
-/// of a size, how many pieces, and the size. Short scripts have little idle, long ones
-/// few pieces.
-const SIZES: [(usize, usize, usize); 3] = [(0, 0, 256), (4096, 16, 1024), (20_480, 32, 4096)];
+/// Pieces grow with what lies before them: short scripts have little idle, long ones few
+/// pieces. From so many bytes on, before which there are so many pieces, they have this
+/// size.
+const SIZES: [(usize, usize, usize); 4] =
+    [(0, 0, 128), (1024, 8, 256), (4096, 20, 1024), (20_480, 36, 4096)];
 
 /// The largest size.
-const LARGEST: usize = SIZES[2].2;
+const LARGEST: usize = SIZES[SIZES.len() - 1].2;
 
 /// Bytes in pieces.
 #[derive(Default)]
@@ -164,19 +165,20 @@ impl Sink for Strip {
     }
 }
 
+/// The sizes that count at a place.
+fn sizes_at(at: usize) -> (usize, usize, usize) {
+    let [first, others @ ..] = SIZES;
+    others.into_iter().rev().find(|size| at >= size.0).unwrap_or(first)
+}
+
 /// The size of the piece that begins at a place.
 fn size_at(at: usize) -> usize {
-    SIZES.iter().rev().find(|size| at >= size.0).map_or(LARGEST, |size| size.2)
+    sizes_at(at).2
 }
 
 /// The number of the piece that a place is in, and where in it.
 fn split(at: usize) -> (usize, usize) {
-    let [small, middle, large] = SIZES;
-    let (start, n_before, size) = match at {
-        at if at >= large.0 => large,
-        at if at >= middle.0 => middle,
-        _ => small,
-    };
+    let (start, n_before, size) = sizes_at(at);
     (n_before + (at - start) / size, (at - start) % size)
 }
 
