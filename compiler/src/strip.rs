@@ -128,7 +128,17 @@ impl Strip {
 
     /// The bytes in order, each piece gone when it is read.
     pub(crate) fn into_bytes(self) -> impl Iterator<Item = u8> {
-        self.pieces().flat_map(|piece| piece.into_vec())
+        let mut pieces = self.pieces();
+        let (mut piece, mut at) = (Box::<[u8]>::default(), 0);
+        core::iter::from_fn(move || {
+            loop {
+                if let Some(&byte) = piece.get(at) {
+                    at += 1;
+                    return Some(byte);
+                }
+                (piece, at) = (pieces.next()?, 0);
+            }
+        })
     }
 
     #[cold]
