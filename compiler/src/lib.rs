@@ -148,7 +148,7 @@ fn translate(
 }
 
 /// Scratch for the longest function alone: a debug build then measures the compile
-/// peak that a release build has.
+/// peak that a release build has, unless most of the script is one long function.
 fn is_safe(image: &[u8], set: &InstructionSet<'_>) -> bool {
     let sets = [set];
     let Ok(opened) = Image::open_with(image, &sets) else { return false };

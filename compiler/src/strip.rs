@@ -112,24 +112,26 @@ impl Strip {
     }
 
     /// The pieces in order, each to be let go of.
-    pub(crate) fn pieces(self) -> impl Iterator<Item = Box<[u8]>> {
-        let Strip { full, mut last, is_whole, .. } = self;
+    pub(crate) fn pieces(self) -> impl Iterator<Item = Vec<u8>> {
+        let Strip { full, mut last, .. } = self;
         let mut parts = Vec::new();
-        // From the end, so that it needs no second copy. Where shortening a block moves
-        // it, one copy at once is all that helps.
-        while is_whole && last.len() > LARGEST && !cfg!(feature = "small") {
-            growth::push(&mut parts, last.split_off(last.len() - LARGEST).into_boxed_slice());
+        // On a board, shortening a block moves it.
+        if !cfg!(feature = "small") {
             last.shrink_to_fit();
+            // From the end, so that it needs no second copy.
+            while last.len() > LARGEST {
+                growth::push(&mut parts, last.split_off(last.len() - LARGEST));
+                last.shrink_to_fit();
+            }
         }
-        full.into_iter()
-            .chain(core::iter::once(last.into_boxed_slice()))
-            .chain(parts.into_iter().rev())
+        let full = full.into_iter().map(|piece| piece.into_vec());
+        full.chain(core::iter::once(last)).chain(parts.into_iter().rev())
     }
 
     /// The bytes in order, each piece gone when it is read.
     pub(crate) fn into_bytes(self) -> impl Iterator<Item = u8> {
         let mut pieces = self.pieces();
-        let (mut piece, mut at) = (Box::<[u8]>::default(), 0);
+        let (mut piece, mut at) = (Vec::new(), 0);
         core::iter::from_fn(move || {
             loop {
                 if let Some(&byte) = piece.get(at) {
