@@ -42,11 +42,8 @@ const BESIDE_IMAGE: f64 = 0.053;
 /// The peak of what the tree takes, by length: functions side by side, functions 20
 /// deep, the samples. Where the image alone is a twentieth or nearly, no compiler that
 /// makes this image can be below that.
-const LIMITS: [[f64; 3]; 3] = [
-    [0.0855, 0.1155, 0.109],
-    [TWENTIETH, TWENTIETH, 0.0885],
-    [TWENTIETH, TWENTIETH, TWENTIETH],
-];
+const LIMITS: [[f64; 3]; 3] =
+    [[0.0855, 0.1155, 0.109], [TWENTIETH, TWENTIETH, 0.0885], [TWENTIETH, TWENTIETH, TWENTIETH]];
 
 struct Source {
     name: &'static str,
