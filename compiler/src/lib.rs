@@ -104,7 +104,7 @@ impl Default for Options {
 pub struct Compiled {
     /// The image.
     pub image: Vec<u8>,
-    /// The most bytes that the arenas of open functions were asked for at once.
+    /// The most bytes that the lists of open functions took at once.
     pub scratch_peak: usize,
 }
 
