@@ -1,18 +1,14 @@
-//! The memory of open functions: lists that grow by chunks, and a meter of what those
-//! take.
+//! The memory of open functions: bump arenas, a meter of what was asked of them,
+//! and lists that grow by chunks.
 //!
 //! What lives here goes when its function closes. It refuses to hold anything
 //! that the image needs: that is the business of `output` and `atoms`.
-//!
-//! Each chunk is a block of its own. A bump arena takes blocks that double, of which
-//! twenty small functions open in one another have half idle: 1.5 KB each, where the
-//! chunks are 0.4 KB.
 
-use alloc::boxed::Box;
-use alloc::vec;
-use alloc::vec::Vec;
 use core::cell::Cell;
 use core::mem::size_of;
+
+use bumpalo::Bump;
+use bumpalo::collections::Vec as BumpVec;
 
 /// How many bytes the open arenas were asked for: now, and at most.
 #[derive(Default)]
@@ -36,8 +32,14 @@ impl Meter {
     }
 }
 
-/// What the lists of one open function take.
+/// The first block of an arena, which doubles what it takes after that. A block of the
+/// usual size has half lie idle in a small function: 1.5 KB each where twenty of them were
+/// open in one another.
+const FIRST_BLOCK: usize = 448;
+
+/// The memory of one open function.
 pub(crate) struct Arena<'m> {
+    bump: Bump,
     asked: Cell<usize>,
     meter: &'m Meter,
 }
@@ -49,7 +51,8 @@ impl Arena<'_> {
     }
 }
 
-/// Where arenas come from and go to.
+/// Where arenas come from and go to. They are not kept for the next function: kept, they
+/// would lie idle until a function of their size came.
 pub(crate) struct Pool<'m> {
     meter: &'m Meter,
 }
@@ -60,7 +63,7 @@ impl<'m> Pool<'m> {
     }
 
     pub(crate) fn take(&self) -> Arena<'m> {
-        Arena { asked: Cell::new(0), meter: self.meter }
+        Arena { bump: Bump::with_capacity(FIRST_BLOCK), asked: Cell::new(0), meter: self.meter }
     }
 
     pub(crate) fn give_back(&self, arena: Arena<'m>) {
@@ -68,13 +71,14 @@ impl<'m> Pool<'m> {
     }
 }
 
-/// A list of an open function. It grows a chunk of `N` entries at a time, so that no
-/// entry moves and at most one chunk lies idle. The first chunk is half of that, and needs no
-/// directory: most lists of most functions have no second one.
+/// A list in an arena. It grows a chunk of `N` entries at a time, so that no entry moves and
+/// at most one chunk lies idle; doubling a vector would leave every former buffer behind in
+/// the arena. The first chunk is half of that, and needs no directory: most lists of most
+/// functions have no second one.
 pub(crate) struct Chunks<'a, T, const N: usize> {
     arena: &'a Arena<'a>,
-    first: Box<[T]>,
-    others: Vec<Box<[T]>>,
+    first: &'a mut [T],
+    others: BumpVec<'a, &'a mut [T]>,
     len: u32,
 }
 
@@ -83,7 +87,7 @@ impl<'a, T: Copy + Default, const N: usize> Chunks<'a, T, N> {
     const FIRST: usize = N / 2;
 
     pub(crate) fn new(arena: &'a Arena<'a>) -> Self {
-        Chunks { arena, first: Box::default(), others: Vec::new(), len: 0 }
+        Chunks { arena, first: &mut [], others: BumpVec::new_in(&arena.bump), len: 0 }
     }
 
     pub(crate) fn len(&self) -> u32 {
@@ -110,16 +114,16 @@ impl<'a, T: Copy + Default, const N: usize> Chunks<'a, T, N> {
     fn grow(&mut self) {
         if self.first.is_empty() {
             self.arena.count(Self::FIRST * size_of::<T>());
-            self.first = vec![T::default(); Self::FIRST].into_boxed_slice();
+            self.first = self.arena.bump.alloc_slice_fill_copy(Self::FIRST, T::default());
             return;
         }
         if self.others.len() == self.others.capacity() {
             let more = (self.others.len() / 2).max(2);
-            self.arena.count(more * size_of::<Box<[T]>>());
+            self.arena.count((self.others.len() + more) * size_of::<&mut [T]>());
             self.others.reserve_exact(more);
         }
         self.arena.count(N * size_of::<T>());
-        self.others.push(vec![T::default(); N].into_boxed_slice());
+        self.others.push(self.arena.bump.alloc_slice_fill_copy(N, T::default()));
     }
 
     /// The entry at an index, or the default one where there is none.

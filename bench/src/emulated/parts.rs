@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 /// first rule that fits counts.
 const RULES: &[(&str, &[&str])] = &[
     ("compiler: which characters are letters", &["scruple_compiler::letters"]),
-    ("compiler", &["scruple_compiler", "hashbrown", "scruple_board::prepare"]),
+    ("compiler", &["scruple_compiler", "bumpalo", "hashbrown", "scruple_board::prepare"]),
     (
         "compiler: allocator",
         &["embedded_alloc", "linked_list_allocator", "alloc::", "__rust_alloc"],
