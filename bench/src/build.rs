@@ -24,11 +24,12 @@ pub const STACK_BYTES: usize = 64 << 20;
 pub struct Built {
     /// The image.
     pub image: Vec<u8>,
-    /// Most bytes the compiler asked for at once, the image included: what it
-    /// reports itself. Nothing where the script came packed.
+    /// Bytes the compiler surely asked for at once, by what it reports itself: those of
+    /// the image, or of the lists of open functions where they are more. The two do not
+    /// lie side by side. Nothing where the script came packed.
     pub asked: Option<usize>,
-    /// Most bytes it had from the allocator at once, if they are counted: more
-    /// than it asked for, since an arena and a growing list reserve ahead.
+    /// Most bytes it had from the allocator at once, if they are counted: names, code
+    /// and all that grows ahead of what is in it included.
     pub reserved: Option<usize>,
 }
 
@@ -62,7 +63,7 @@ pub fn compile_with(
     let (compiled, reserved) =
         allocator::peak_during(|| scruple_compiler::compile_with(source, &options, set));
     let Compiled { image, scratch_peak } = compiled?;
-    let asked = scratch_peak + image.len();
+    let asked = scratch_peak.max(image.len());
     Ok(Built { image, asked: Some(asked), reserved })
 }
 

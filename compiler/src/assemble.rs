@@ -5,7 +5,7 @@
 //! refuses to change code; that is final when it comes here.
 
 use alloc::vec::Vec;
-use core::cmp::Ordering;
+use core::mem::take;
 
 use scruple_bytecode::encoding::CODE_PADDING;
 use scruple_bytecode::image::{
@@ -16,10 +16,12 @@ use scruple_bytecode::leb128;
 use scruple_bytecode::names;
 use scruple_bytecode::ops::Op;
 
-use crate::atoms::{Atoms, ConstantParts};
-use crate::lines::write_leb;
+use crate::atoms::{Atom, Atoms, ConstantParts, Constants};
+use crate::closed::{FunctionRow, Functions, Source};
+use crate::growth;
 use crate::narrow;
-use crate::output::{Exceeded, FunctionRow, Output, Source, limited_depth, limited_slots};
+use crate::output::{Exceeded, Output, limited_depth, limited_slots};
+use crate::strip::{Sink, Strip};
 
 impl Output<'_> {
     /// The image, or what of it is too large.
@@ -27,23 +29,11 @@ impl Output<'_> {
     pub(crate) fn assemble(&mut self, atoms: &mut Atoms) -> Result<Vec<u8>, Exceeded> {
         self.echoes = None;
         self.close_script()?;
-        self.settle_frees();
-        let mut lists = Vec::new();
-        let mut records = Vec::with_capacity(self.functions.len() * FUNCTION_RECORD_LEN);
-        for index in 0..self.functions.len() {
-            let row = self.functions[index];
-            let lists_at = narrow::to_u32(lists.len());
-            self.write_lists(atoms, &mut lists, row)?;
-            write_record(&mut records, row, lists_at)?;
-        }
-        if lists.len() > U24_MAX || self.code.len() > U24_MAX {
+        self.settle_lists(atoms)?;
+        if self.functions.lists.len() > U24_MAX || self.code.len() > U24_MAX {
             return Err(Exceeded("the script makes more code than an image holds, 16 MiB"));
         }
-        // Only bytes are needed from here on.
-        self.functions = Vec::new();
-        self.frees = Vec::new();
-        self.guard_bytes = Vec::new();
-        Ok(self.lay_down(atoms, &records, &lists))
+        Ok(self.lay_down(atoms))
     }
 
     /// The script becomes the last function: declared functions, then its
@@ -53,130 +43,120 @@ impl Output<'_> {
         let code = narrow::to_u32(self.code.len());
         let mut has_functions = false;
         for (index, global) in self.globals.iter().enumerate() {
-            let Some(function) = global.function.checked_sub(1) else { continue };
+            let Some(function) = global.function() else { continue };
             has_functions = true;
             let index = narrow::to_operand(narrow::to_u32(index));
             let function = narrow::to_operand(function);
             for (op, operand) in [(Op::MakeClosure, function), (Op::InitGlobal, index)] {
                 match self.encoding.encode(op, operand) {
-                    Some(encoded) => self.code.extend_from_slice(encoded.as_slice()),
+                    Some(encoded) => self.code.put(encoded.as_slice()),
                     None => return Err(Exceeded("the script has too many functions")),
                 }
             }
         }
         let prologue = narrow::to_u32(self.code.len()) - code;
-        self.lines.join(code + prologue, &self.script_lines);
-        self.code.append(&mut self.script_code);
+        self.lines.join(code + prologue, take(&mut self.script_lines));
+        self.code.join(take(&mut self.script_code));
         if let Some(encoded) = self.encoding.encode(Op::ReturnUndefined, 0) {
-            self.code.extend_from_slice(encoded.as_slice());
+            self.code.put(encoded.as_slice());
         }
-        let mut guards = core::mem::take(&mut self.script_guards);
-        for guard in &mut guards {
-            for offset in guard {
-                *offset += prologue;
-            }
+        let mut guards = Vec::new();
+        let mut bytes = take(&mut self.script_guards).into_bytes();
+        let mut next = || bytes.next().unwrap_or(0);
+        for _ in 0..self.n_script_guards {
+            let [start, length, handler] = [(); 3].map(|()| leb_of(&mut next));
+            growth::push(&mut guards, [start, start + length, handler].map(|at| at + prologue));
         }
-        let first_guard = self.add_guards(&guards);
         let depth = self.script_depth.max(u32::from(has_functions));
-        let row = FunctionRow {
-            code,
+        self.functions.add(FunctionRow {
+            n_code: narrow::to_u32(self.code.len()) - code,
             n_slots: limited_slots(self.script_slots)?,
             depth: limited_depth(depth)?,
-            first_free: narrow::to_u32(self.frees.len()),
-            first_guard,
-            n_guards: narrow::to_u32(guards.len()),
+            guards: &guards,
             ..FunctionRow::default()
-        };
-        self.functions.push(row);
+        });
         Ok(())
     }
 
-    /// A free variable that comes from one of the function around is a global
-    /// if that one is. Functions stand behind those inside them, so one pass
-    /// from the end settles every chain.
-    fn settle_frees(&mut self) {
-        for index in (0..self.functions.len()).rev() {
-            let row = self.functions[index];
-            let Some(&parent) = self.functions.get(row.parent as usize) else { continue };
-            for free in 0..u32::from(row.n_free) {
-                let at = (row.first_free + free) as usize;
-                if let Source::Outer(outer) = self.frees[at].source
-                    && let Some(outer) = self.frees.get((parent.first_free + outer) as usize)
-                    && let Source::Global(_) = outer.source
-                {
-                    self.frees[at].source = outer.source;
+    /// The lists become those of the image, and behind each record stands how many bytes
+    /// those of the function take.
+    #[inline(never)]
+    fn settle_lists(&mut self, atoms: &mut Atoms) -> Result<(), Exceeded> {
+        let mut records = take(&mut self.functions.records).into_bytes();
+        let mut lists = take(&mut self.functions.lists).into_bytes();
+        let Functions { records: to_records, lists: to_lists, .. } = &mut self.functions;
+        let mut captures = Vec::new();
+        while let Some(flags) = records.next() {
+            let mut next = || records.next().unwrap_or(0);
+            to_records.put(&[flags, next()]);
+            let numbers = [(); 4].map(|()| leb_of(&mut next));
+            let [_, _, n_free, _] = numbers;
+            let start = to_lists.len();
+            let mut next = || lists.next().unwrap_or(0);
+            let name = u32::from_le_bytes([next(), next(), next(), 0]);
+            let name = name.checked_sub(1).map(|name| atoms.constant(Atom::of_number(name)));
+            captures.clear();
+            for _ in 0..n_free {
+                let source = Source::unpack([next(), next(), next()]);
+                let (entry, capture) = entries(source, narrow::to_u32(captures.len() / 2))?;
+                to_lists.put(&entry.to_le_bytes());
+                if let Some(capture) = capture {
+                    growth::append(&mut captures, &capture.to_le_bytes());
                 }
             }
-        }
-    }
-
-    fn write_lists(
-        &self,
-        atoms: &mut Atoms,
-        lists: &mut Vec<u8>,
-        row: FunctionRow,
-    ) -> Result<(), Exceeded> {
-        const TOO_MANY: Exceeded = Exceeded("more than 32767 globals or captured variables");
-        let first = row.first_free as usize;
-        let frees = &self.frees[first..first + usize::from(row.n_free)];
-        let entry = |number: u32| {
-            u16::try_from(number).ok().filter(|&entry| entry & FREE_GLOBAL == 0).ok_or(TOO_MANY)
-        };
-        let mut n_captures = 0;
-        for free in frees {
-            let entry = match free.source {
-                Source::Global(global) => entry(global)? | FREE_GLOBAL,
-                _ => {
-                    n_captures += 1;
-                    entry(n_captures - 1)?
-                }
+            to_lists.put(&captures);
+            to_lists.leb(name.map_or(0, |name| name + 1));
+            let mut copy_leb = || {
+                let value = leb_of(&mut next);
+                to_lists.leb(value);
+                value
             };
-            lists.extend_from_slice(&entry.to_le_bytes());
+            copy_leb();
+            for _ in 0..3 * copy_leb() {
+                copy_leb();
+            }
+            for number in numbers {
+                to_records.leb(number);
+            }
+            to_records.leb(narrow::to_u32(to_lists.len() - start));
         }
-        for free in frees {
-            let source = match free.source {
-                Source::Global(_) => continue,
-                Source::Slot(slot) | Source::Pending(slot) => entry(slot)?,
-                Source::Outer(outer) => entry(outer)? | CAPTURE_FREE,
-            };
-            lists.extend_from_slice(&source.to_le_bytes());
-        }
-        write_leb(lists, row.name.map_or(0, |name| atoms.constant(name) + 1));
-        write_leb(lists, row.length);
-        write_leb(lists, row.n_guards);
-        let guards = &self.guard_bytes[row.first_guard as usize..];
-        lists.extend_from_slice(&guards[..guards_len(guards, row.n_guards)]);
         Ok(())
     }
 
-    /// Header and sections, each written where it stays: the image is the one
-    /// copy of them.
+    /// Header and sections, each written where it stays. What is written goes: the
+    /// image takes the place of what it is made of.
     #[inline(never)]
-    fn lay_down(&mut self, atoms: &mut Atoms, records: &[u8], lists: &[u8]) -> Vec<u8> {
-        // The image stands beside what it is made of: none of that keeps room to
-        // grow in.
-        self.code.shrink_to_fit();
-        self.lines.shrink();
-        for row in &self.globals {
-            atoms.constant(row.atom);
-        }
-        atoms.forget_lookup();
-        let sizes = ConstantSizes::of(atoms);
-        let names_fit = self.globals.iter().all(|row| atoms.constant(row.atom) < 1 << 13);
+    fn lay_down(&mut self, atoms: &mut Atoms) -> Vec<u8> {
+        let constants = atoms.take_constants();
+        let globals = take(&mut self.globals);
+        let (functions, code) = (take(&mut self.functions), take(&mut self.code));
+        let lines = take(&mut self.lines);
+        let sizes = ConstantSizes::of(&constants);
+        let names_fit = globals.iter().all(|row| row.constant < 1 << 13);
         let is_narrow = sizes.is_narrow() && names_fit;
         let entry_len = if is_narrow { 2 } else { 4 };
-        let n_entries = sizes.n_constants + sizes.order.len() + self.globals.len();
-        let n_code = self.code.len() + CODE_PADDING;
-        let rest = records.len() + lists.len() + n_code + self.lines.len();
+        let n_entries = sizes.n_constants + sizes.order.len() + globals.len();
+        let counts = [
+            (header::AT_CONSTANTS, sizes.n_constants),
+            (header::AT_STRINGS, sizes.order.len()),
+            (header::AT_TEXT, sizes.n_text),
+            (header::AT_GLOBALS, globals.len()),
+            (header::AT_FUNCTIONS, functions.len() as usize),
+            (header::AT_LISTS, functions.lists.len()),
+            (header::AT_CODE, code.len() + CODE_PADDING),
+            (header::AT_LINES, lines.len()),
+        ];
+        let n_records = functions.len() as usize * FUNCTION_RECORD_LEN;
+        let rest = n_records + functions.lists.len() + code.len() + CODE_PADDING + lines.len();
         let length = HEADER_LEN + n_entries * entry_len + sizes.n_text + rest;
-        let mut image = Vec::with_capacity(length);
-        image.resize(HEADER_LEN, 0);
-        let push = |image: &mut Vec<u8>, entry: u32| {
-            image.extend_from_slice(&entry.to_le_bytes()[..entry_len]);
+        let mut image = Growing { bytes: Vec::new(), length };
+        image.put(&[0; HEADER_LEN]);
+        let push = |image: &mut Growing, entry: u32| {
+            image.put(&entry.to_le_bytes()[..entry_len]);
         };
         let kind_shift = if is_narrow { 14 } else { 30 };
         let mut at = 0;
-        for parts in atoms.constants() {
+        for parts in constants.iter() {
             let (kind, value) = match parts {
                 ConstantParts::Number(_) => (constant::NUMBER, at),
                 ConstantParts::Name(name) => (constant::NAME, name),
@@ -185,26 +165,32 @@ impl Output<'_> {
             push(&mut image, kind << kind_shift | value);
             at += text_len(parts);
         }
-        for &index in &sizes.order {
+        for index in sizes.order {
             push(&mut image, index);
         }
-        for parts in atoms.constants() {
+        for parts in constants.iter() {
             match parts {
-                ConstantParts::Number(bytes) => image.extend_from_slice(bytes),
+                ConstantParts::Number(bytes) => image.put(bytes),
                 ConstantParts::Name(_) => {}
                 ConstantParts::Text(_, text) => {
-                    write_leb(&mut image, narrow::to_u32(text.len()));
-                    image.extend_from_slice(bytes_of(text));
+                    image.leb(narrow::to_u32(text.len()));
+                    image.put(bytes_of(text));
                 }
             }
         }
-        for row in &self.globals {
-            push(&mut image, atoms.constant(row.atom) << 3 | row.kind as u32);
+        drop(constants);
+        for row in globals {
+            push(&mut image, row.constant << 3 | row.kind as u32);
         }
-        for section in [records, lists, &self.code, &[0; CODE_PADDING]] {
-            image.extend_from_slice(section);
+        write_records(&mut image, functions.records);
+        for strip in [functions.lists, code] {
+            for piece in strip.pieces() {
+                image.put(&piece);
+            }
         }
-        self.lines.write(&mut image);
+        image.put(&[0; CODE_PADDING]);
+        lines.write(&mut image);
+        let mut image = image.bytes;
         debug_assert_eq!(image.len(), length);
         image[..header::MAGIC.len()].copy_from_slice(&header::MAGIC);
         image[header::AT_VERSION] = header::VERSION;
@@ -215,21 +201,88 @@ impl Output<'_> {
         };
         set(header::AT_SET_HASH, self.chooser.as_ref().map_or(0, |chooser| chooser.hash()));
         set(header::AT_NAMES_HASH, names::HASH);
-        for (at, count) in [
-            (header::AT_CONSTANTS, sizes.n_constants),
-            (header::AT_STRINGS, sizes.order.len()),
-            (header::AT_TEXT, sizes.n_text),
-            (header::AT_GLOBALS, self.globals.len()),
-            (header::AT_FUNCTIONS, records.len() / FUNCTION_RECORD_LEN),
-            (header::AT_LISTS, lists.len()),
-            (header::AT_CODE, n_code),
-            (header::AT_LINES, self.lines.len()),
-        ] {
+        for (at, count) in counts {
             set(at, narrow::to_u32(count));
         }
         let sum = checksum(&image[header::AT_CHECKSUM + 4..]);
         image[header::AT_CHECKSUM..header::AT_CHECKSUM + 4].copy_from_slice(&sum.to_le_bytes());
         image
+    }
+}
+
+/// An image of a known length that grows as its parts go.
+struct Growing {
+    bytes: Vec<u8>,
+    length: usize,
+}
+
+impl Growing {
+    /// By how much it grows: all at once where a block that grows is copied, as on the
+    /// board, since it would lie beside its former self.
+    fn step(&self) -> usize {
+        if cfg!(feature = "small") { self.length } else { (self.length / 64).clamp(512, 8192) }
+    }
+}
+
+impl Sink for Growing {
+    fn put(&mut self, bytes: &[u8]) {
+        if self.bytes.capacity() - self.bytes.len() < bytes.len() {
+            let rest = self.length.saturating_sub(self.bytes.len());
+            self.bytes.reserve_exact(self.step().min(rest).max(bytes.len()));
+        }
+        self.bytes.extend_from_slice(bytes);
+    }
+}
+
+/// What stands for a free variable in the image: an entry of the list, and for one that
+/// is captured, the next of its kind, where the closure has it from.
+fn entries(source: Source, n_captures: u32) -> Result<(u16, Option<u16>), Exceeded> {
+    let entry = |number: u32| {
+        let entry = u16::try_from(number).ok().filter(|&entry| entry & FREE_GLOBAL == 0);
+        entry.ok_or(Exceeded("more than 32767 globals or captured variables"))
+    };
+    Ok(match source {
+        Source::Global(global) => (entry(global)? | FREE_GLOBAL, None),
+        Source::Slot(slot) => (entry(n_captures)?, Some(entry(slot)?)),
+        Source::Outer(outer) => (entry(n_captures)?, Some(entry(outer)? | CAPTURE_FREE)),
+    })
+}
+
+/// The records of the image.
+fn write_records(image: &mut Growing, records: Strip) {
+    let (mut code, mut lists) = (0, 0);
+    let mut bytes = records.into_bytes();
+    while let Some(flags) = bytes.next() {
+        let mut next = || bytes.next().unwrap_or(0);
+        let n_params = next();
+        let [n_slots, depth, n_free, n_code, n_lists] = [(); 5].map(|()| leb_of(&mut next));
+        let mut record = [0; FUNCTION_RECORD_LEN];
+        record[record::AT_PARAMS] = n_params;
+        record[record::AT_FLAGS] = flags;
+        for (at, value, n_bytes) in [
+            (record::AT_CODE, code, 3),
+            (record::AT_LISTS, lists, 3),
+            (record::AT_SLOTS, n_slots, 2),
+            (record::AT_DEPTH, depth, 2),
+            (record::AT_FREE, n_free, 2),
+        ] {
+            record[at..at + n_bytes].copy_from_slice(&value.to_le_bytes()[..n_bytes]);
+        }
+        image.put(&record);
+        (code, lists) = (code + n_code, lists + n_lists);
+    }
+}
+
+/// Reads an unsigned LEB128 number.
+fn leb_of(next: &mut impl FnMut() -> u8) -> u32 {
+    let (mut value, mut shift) = (0, 0);
+    loop {
+        let byte = next();
+        value |= u32::from(byte & 0x7f) << shift;
+        shift += 7;
+        if byte & 0x80 == 0 || shift > 28 {
+            return value;
+        }
     }
 }
 
@@ -244,27 +297,22 @@ struct ConstantSizes {
 }
 
 impl ConstantSizes {
-    fn of(atoms: &Atoms) -> Self {
+    fn of(constants: &Constants) -> Self {
         let mut sizes = ConstantSizes {
-            n_constants: atoms.constants().len(),
+            n_constants: constants.len(),
             n_text: 0,
             max_name: 0,
             order: Vec::new(),
         };
-        for (index, parts) in (0..).zip(atoms.constants()) {
+        for (index, parts) in (0..).zip(constants.iter()) {
             sizes.n_text += text_len(parts) as usize;
             match parts {
                 ConstantParts::Number(_) => {}
                 ConstantParts::Name(name) => sizes.max_name = sizes.max_name.max(name),
-                ConstantParts::Text(..) => sizes.order.push(index),
+                ConstantParts::Text(..) => growth::push(&mut sizes.order, index),
             }
         }
-        sizes.order.sort_unstable_by(|&a, &b| {
-            match (atoms.constant_parts(a), atoms.constant_parts(b)) {
-                (ConstantParts::Text(_, a), ConstantParts::Text(_, b)) => a.order(b),
-                _ => Ordering::Equal,
-            }
-        });
+        sizes.order.sort_unstable_by(|&a, &b| constants.text(a).order(constants.text(b)));
         sizes
     }
 
@@ -295,32 +343,3 @@ fn bytes_of(text: Text<'_>) -> &[u8] {
 }
 
 const U24_MAX: usize = (1 << 24) - 1;
-
-fn write_record(records: &mut Vec<u8>, row: FunctionRow, lists: u32) -> Result<(), Exceeded> {
-    let mut bytes = [0; FUNCTION_RECORD_LEN];
-    for (at, value) in [(record::AT_CODE, row.code), (record::AT_LISTS, lists)] {
-        let [a, b, c, high] = value.to_le_bytes();
-        if high != 0 {
-            return Err(Exceeded("the script makes more code than an image holds, 16 MiB"));
-        }
-        bytes[at..at + 3].copy_from_slice(&[a, b, c]);
-    }
-    bytes[record::AT_PARAMS] = row.n_params;
-    bytes[record::AT_FLAGS] = row.flags;
-    for (at, value) in [
-        (record::AT_SLOTS, row.n_slots),
-        (record::AT_DEPTH, row.depth),
-        (record::AT_FREE, row.n_free),
-    ] {
-        bytes[at..at + 2].copy_from_slice(&value.to_le_bytes());
-    }
-    records.extend_from_slice(&bytes);
-    Ok(())
-}
-
-/// How many bytes that many guards take.
-fn guards_len(bytes: &[u8], n_guards: u32) -> usize {
-    let numbers = 3 * n_guards as usize;
-    let last = bytes.iter().enumerate().filter(|(_, byte)| **byte < 0x80).nth(numbers.max(1) - 1);
-    if n_guards == 0 { 0 } else { last.map_or(bytes.len(), |(at, _)| at + 1) }
-}

@@ -61,44 +61,97 @@ enum Kind {
     Number,
 }
 
-#[derive(Clone, Copy)]
-struct Entry {
-    /// Kind in the two top bits, start of the bytes below.
-    kind_and_start: u32,
-    /// Constant number plus one, or 0.
-    constant: u32,
-    /// The innermost variable record of this name, see `variables`.
-    current: u32,
-    /// Global number plus one, or 0.
-    global: u32,
-}
-
 const START_BITS: u32 = 30;
 
-/// All atoms of a source.
+/// All atoms of a source. What is known of them lies in lists of its own, so that each
+/// goes when it is needed no more.
+#[derive(Default)]
 pub(crate) struct Atoms {
-    entries: Vec<Entry>,
-    bytes: Vec<u8>,
-    /// Open addressing, atom plus one, 0 where free; at most three quarters full.
-    table: Vec<u32>,
-    /// Atoms by constant number.
-    constants: Vec<Atom>,
+    texts: Texts,
+    /// Constant number plus one, or 0.
+    constant: Vec<u32>,
+    n_constants: u32,
+    /// The innermost variable record of this name, see `variables`.
+    current: Vec<u32>,
+    /// Global number plus one, or 0.
+    global: Vec<u32>,
+    table: Table,
     units: Vec<u16>,
     /// The names of what arrow functions ask for: a source that asks for nothing keeps
     /// none.
     asked: Option<[Atom; 3]>,
 }
 
+/// Where atoms are by their text: open addressing, atom plus one, 0 where free; at most
+/// three quarters full. A place takes two bytes as long as that holds the atoms.
+#[derive(Default)]
+struct Table {
+    short: Vec<u16>,
+    long: Vec<u32>,
+}
+
+impl Table {
+    fn new(length: usize) -> Table {
+        match length <= 1 << 16 {
+            true => Table { short: alloc::vec![0; length], long: Vec::new() },
+            false => Table { short: Vec::new(), long: alloc::vec![0; length] },
+        }
+    }
+
+    fn len(&self) -> usize {
+        self.short.len().max(self.long.len())
+    }
+
+    fn get(&self, at: usize) -> u32 {
+        match self.short.get(at) {
+            Some(&place) => place.into(),
+            None => self.long[at],
+        }
+    }
+
+    fn set(&mut self, at: usize, atom: u32) {
+        match self.short.get_mut(at) {
+            Some(place) => *place = narrow::to_u16(atom),
+            None => self.long[at] = atom,
+        }
+    }
+}
+
+/// What atoms stand for.
+#[derive(Default)]
+struct Texts {
+    /// Of each atom the kind in the two top bits, and where its bytes start below.
+    starts: Vec<u32>,
+    bytes: Vec<u8>,
+}
+
+impl Texts {
+    fn parts(&self, atom: Atom) -> (Kind, &[u8]) {
+        let index = atom.0 as usize;
+        let tagged = self.starts[index];
+        let kind = match tagged >> START_BITS {
+            0 => Kind::Latin1,
+            1 => Kind::Utf16,
+            _ => Kind::Number,
+        };
+        let end = self.starts.get(index + 1).map_or(self.bytes.len(), |&next| start_of(next));
+        (kind, &self.bytes[start_of(tagged)..end])
+    }
+}
+
+impl Atom {
+    pub(crate) fn number(self) -> u32 {
+        self.0
+    }
+
+    pub(crate) fn of_number(number: u32) -> Atom {
+        Atom(number)
+    }
+}
+
 impl Atoms {
     pub(crate) fn new() -> Self {
-        let mut atoms = Atoms {
-            entries: Vec::new(),
-            bytes: Vec::new(),
-            table: alloc::vec![0; 64],
-            constants: Vec::new(),
-            units: Vec::new(),
-            asked: None,
-        };
+        let mut atoms = Atoms { table: Table::new(64), ..Atoms::default() };
         for text in FIXED {
             atoms.intern(text);
         }
@@ -155,118 +208,86 @@ impl Atoms {
 
     /// The constant number of an atom; its first use gives it one.
     pub(crate) fn constant(&mut self, atom: Atom) -> u32 {
-        let next = narrow::to_u32(self.constants.len());
-        let entry = &mut self.entries[atom.0 as usize];
-        if entry.constant == 0 {
-            entry.constant = next + 1;
-            growth::push(&mut self.constants, atom);
+        let constant = &mut self.constant[atom.0 as usize];
+        if *constant == 0 {
+            self.n_constants += 1;
+            *constant = self.n_constants;
         }
-        entry.constant - 1
+        *constant - 1
     }
 
     pub(crate) fn current(&self, atom: Atom) -> u32 {
-        self.entries[atom.0 as usize].current
+        self.current[atom.0 as usize]
     }
 
     pub(crate) fn set_current(&mut self, atom: Atom, current: u32) {
-        self.entries[atom.0 as usize].current = current;
+        self.current[atom.0 as usize] = current;
     }
 
     /// The number of the global of this name, if it has one.
     pub(crate) fn global(&self, atom: Atom) -> Option<u32> {
-        self.entries[atom.0 as usize].global.checked_sub(1)
+        self.global[atom.0 as usize].checked_sub(1)
     }
 
     pub(crate) fn set_global(&mut self, atom: Atom, global: u32) {
-        self.entries[atom.0 as usize].global = global + 1;
+        self.global[atom.0 as usize] = global + 1;
     }
 
     /// Whether a property key of this text is an array index or looks like one:
     /// such keys go through the computed-key operations.
     pub(crate) fn is_index_like(&self, atom: Atom) -> bool {
-        let (kind, bytes) = self.parts(atom);
+        let (kind, bytes) = self.texts.parts(atom);
         kind == Kind::Latin1 && bytes.first().is_some_and(u8::is_ascii_digit)
     }
 
     /// Whether the atom is exactly this ASCII text.
     pub(crate) fn is(&self, atom: Atom, text: &str) -> bool {
-        let (kind, bytes) = self.parts(atom);
+        let (kind, bytes) = self.texts.parts(atom);
         kind == Kind::Latin1 && bytes == text.as_bytes()
     }
 
     /// An atom as a diagnostic shows it.
     pub(crate) fn show(&self, atom: Atom) -> String {
-        match self.parts(atom) {
+        match self.texts.parts(atom) {
             (Kind::Latin1, bytes) => Text::Latin1(bytes).to_string(),
             (Kind::Utf16, bytes) => Text::Utf16(bytes).to_string(),
             (Kind::Number, _) => String::new(),
         }
     }
 
-    /// The constants in order.
-    pub(crate) fn constants(&self) -> impl ExactSizeIterator<Item = ConstantParts<'_>> {
-        (0..narrow::to_u32(self.constants.len())).map(|number| self.constant_parts(number))
-    }
-
-    /// One constant.
-    pub(crate) fn constant_parts(&self, number: u32) -> ConstantParts<'_> {
-        match self.parts(self.constants[number as usize]) {
-            (Kind::Number, bytes) => ConstantParts::Number(bytes),
-            (Kind::Latin1, bytes) => match names::find(bytes) {
-                Some(name) => ConstantParts::Name(narrow::to_u32(name.index())),
-                None => ConstantParts::Text(constant::LATIN1, Text::Latin1(bytes)),
-            },
-            (Kind::Utf16, bytes) => ConstantParts::Text(constant::UTF16, Text::Utf16(bytes)),
+    /// The constants, once all that need one have it. Nothing is interned any more.
+    pub(crate) fn take_constants(&mut self) -> Constants {
+        let Atoms { mut texts, constant, n_constants, .. } = core::mem::take(self);
+        let mut atoms = alloc::vec![Atom(0); n_constants as usize];
+        for (atom, constant) in (0..).map(Atom).zip(constant) {
+            if let Some(number) = constant.checked_sub(1) {
+                atoms[number as usize] = atom;
+            }
         }
-    }
-
-    /// Lets the memory go that only interning needs: nothing is interned any more.
-    pub(crate) fn forget_lookup(&mut self) {
-        self.table = Vec::new();
-        self.units = Vec::new();
-        self.entries.shrink_to_fit();
-        self.bytes.shrink_to_fit();
-        self.constants.shrink_to_fit();
-    }
-
-    fn parts(&self, atom: Atom) -> (Kind, &[u8]) {
-        let index = atom.0 as usize;
-        let tagged = self.entries[index].kind_and_start;
-        let kind = match tagged >> START_BITS {
-            0 => Kind::Latin1,
-            1 => Kind::Utf16,
-            _ => Kind::Number,
-        };
-        let start = start_of(tagged);
-        let end = self
-            .entries
-            .get(index + 1)
-            .map_or(self.bytes.len(), |next| start_of(next.kind_and_start));
-        (kind, &self.bytes[start..end])
+        texts.starts.shrink_to_fit();
+        texts.bytes.shrink_to_fit();
+        Constants { texts, atoms }
     }
 
     fn find_or_add(&mut self, kind: Kind, bytes: &[u8]) -> Atom {
         let mask = self.table.len() - 1;
         let mut at = hash(kind, bytes) as usize & mask;
-        while let Some(index) = self.table[at].checked_sub(1) {
+        while let Some(index) = self.table.get(at).checked_sub(1) {
             let found = Atom(index);
-            if self.parts(found) == (kind, bytes) {
+            if self.texts.parts(found) == (kind, bytes) {
                 return found;
             }
             at = (at + 1) & mask;
         }
-        let index = narrow::to_u32(self.entries.len());
-        self.table[at] = index + 1;
-        let start = narrow::to_u32(self.bytes.len());
-        growth::append(&mut self.bytes, bytes);
-        let entry = Entry {
-            kind_and_start: (kind as u32) << START_BITS | start,
-            constant: 0,
-            current: 0,
-            global: 0,
-        };
-        growth::push(&mut self.entries, entry);
-        if 4 * self.entries.len() > 3 * self.table.len() {
+        let index = narrow::to_u32(self.texts.starts.len());
+        self.table.set(at, index + 1);
+        let start = narrow::to_u32(self.texts.bytes.len());
+        growth::append(&mut self.texts.bytes, bytes);
+        growth::push(&mut self.texts.starts, (kind as u32) << START_BITS | start);
+        for list in [&mut self.constant, &mut self.current, &mut self.global] {
+            growth::push(list, 0);
+        }
+        if 4 * self.texts.starts.len() > 3 * self.table.len() {
             self.grow();
         }
         Atom(index)
@@ -274,15 +295,48 @@ impl Atoms {
 
     fn grow(&mut self) {
         let mask = 2 * self.table.len() - 1;
-        self.table.clear();
-        self.table.resize(mask + 1, 0);
-        for index in 0..narrow::to_u32(self.entries.len()) {
-            let (kind, bytes) = self.parts(Atom(index));
+        // It is made of the atoms alone: the old one need not lie beside it.
+        self.table = Table::default();
+        self.table = Table::new(mask + 1);
+        for index in 0..narrow::to_u32(self.texts.starts.len()) {
+            let (kind, bytes) = self.texts.parts(Atom(index));
             let mut at = hash(kind, bytes) as usize & mask;
-            while self.table[at] != 0 {
+            while self.table.get(at) != 0 {
                 at = (at + 1) & mask;
             }
-            self.table[at] = index + 1;
+            self.table.set(at, index + 1);
+        }
+    }
+}
+
+/// The constants by number: all that is left of the atoms when the image is made.
+pub(crate) struct Constants {
+    texts: Texts,
+    atoms: Vec<Atom>,
+}
+
+impl Constants {
+    pub(crate) fn len(&self) -> usize {
+        self.atoms.len()
+    }
+
+    /// In order.
+    pub(crate) fn iter(&self) -> impl Iterator<Item = ConstantParts<'_>> {
+        self.atoms.iter().map(|&atom| match self.texts.parts(atom) {
+            (Kind::Number, bytes) => ConstantParts::Number(bytes),
+            (Kind::Latin1, bytes) => match names::find(bytes) {
+                Some(name) => ConstantParts::Name(narrow::to_u32(name.index())),
+                None => ConstantParts::Text(constant::LATIN1, Text::Latin1(bytes)),
+            },
+            (Kind::Utf16, bytes) => ConstantParts::Text(constant::UTF16, Text::Utf16(bytes)),
+        })
+    }
+
+    /// The text of a constant that has one.
+    pub(crate) fn text(&self, number: u32) -> Text<'_> {
+        match self.texts.parts(self.atoms[number as usize]) {
+            (Kind::Utf16, bytes) => Text::Utf16(bytes),
+            (_, bytes) => Text::Latin1(bytes),
         }
     }
 }
@@ -320,7 +374,7 @@ mod tests {
     fn equal_texts_are_one_atom_and_others_are_not() {
         let mut atoms = Atoms::new();
         let mut seen = Vec::new();
-        for n in 0..1000 {
+        for n in 0..60_000 {
             seen.push(atoms.intern(&std::format!("name{n}")));
         }
         for (n, &atom) in seen.iter().enumerate() {
@@ -342,6 +396,6 @@ mod tests {
         assert_eq!(atoms.constant(b), 0);
         assert_eq!(atoms.constant(a), 1);
         assert_eq!(atoms.constant(b), 0);
-        assert_eq!(atoms.constants().len(), 2);
+        assert_eq!(atoms.take_constants().len(), 2);
     }
 }

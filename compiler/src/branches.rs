@@ -17,8 +17,8 @@ use scruple_bytecode::sets::FIRST_ENTRY;
 use crate::chooser::{Chooser, Waiting};
 use crate::draft::{LabelId, Word};
 use crate::echoes::Echo;
-use crate::growth;
 use crate::narrow;
+use crate::strip::Sink;
 use crate::sweep::Sweep;
 
 /// A branch in emission order; or an echo, which is `trap` here: how far back it refers
@@ -152,7 +152,7 @@ impl Sweep<'_, '_, '_, '_> {
     /// Writes bytes, while measuring only for later instructions to refer to.
     fn write(&mut self, bytes: &[u8]) {
         if !self.is_measuring || self.target.earlier.is_some() {
-            growth::append(self.target.code, bytes);
+            self.target.code.put(bytes);
         }
     }
 
@@ -161,8 +161,8 @@ impl Sweep<'_, '_, '_, '_> {
         match &mut self.target.earlier {
             None => chooser.split(run_ends, None),
             Some(earlier) if self.is_measuring => {
-                earlier.catch_up(chooser.set(), self.target.code);
-                chooser.split(run_ends, Some((earlier, self.target.code)))
+                earlier.catch_up(chooser.set(), self.target.code.as_whole());
+                chooser.split(run_ends, Some((earlier, self.target.code.as_whole())))
             }
             Some(_) => {
                 let (choices, at) = (&self.choices, &mut self.n_followed);
@@ -254,9 +254,9 @@ impl Sweep<'_, '_, '_, '_> {
         let length = narrow::to_u32(self.target.code.len());
         let bytes = &mut *self.target.code;
         if is_part && let Some(digits) = Digits::of(op, distance) {
-            growth::append(bytes, digits.as_slice());
+            bytes.put(digits.as_slice());
         } else if !is_part && let Some(encoded) = self.target.encoding.encode(op, distance) {
-            growth::append(bytes, encoded.as_slice());
+            bytes.put(encoded.as_slice());
         } else {
             self.is_too_large = true;
             return;

@@ -19,7 +19,7 @@ use scruple_bytecode::ops::Op;
 
 use crate::arena::Arena;
 use crate::atoms::{Atom, Atoms};
-use crate::close::ClosedId;
+use crate::closed::Closed;
 use crate::declarations::Binding;
 use crate::draft::{ScopeId, Word};
 use crate::function::{Function, FunctionKind};
@@ -78,7 +78,7 @@ struct Initializer<'a> {
 /// A class whose body is read.
 struct Class<'a> {
     derives: bool,
-    constructor: Option<ClosedId>,
+    constructor: Option<Closed>,
     fields: Initializer<'a>,
     statics: Initializer<'a>,
 }
@@ -117,7 +117,7 @@ impl Parser<'_, '_> {
     }
 
     /// ClassTail ( -- class ). The name is bound in it.
-    fn class(&mut self, f: &mut Function<'_>, mark: Mark, name: Option<Atom>) -> Parsed<ClosedId> {
+    fn class(&mut self, f: &mut Function<'_>, mark: Mark, name: Option<Atom>) -> Parsed<Closed> {
         self.enter()?;
         let (fields, statics) = (self.pool.take(), self.pool.take());
         let closed = self.class_in(&fields, &statics, f, mark, name);
@@ -135,7 +135,7 @@ impl Parser<'_, '_> {
         f: &mut Function<'_>,
         mark: Mark,
         name: Option<Atom>,
-    ) -> Parsed<ClosedId> {
+    ) -> Parsed<Closed> {
         let outer = f.scope;
         f.enter_scope();
         let binding = match name {
@@ -175,9 +175,9 @@ impl Parser<'_, '_> {
         };
         let fields = self.close_initializer(&mut class.fields, f, mark)?;
         let statics = self.close_initializer(&mut class.statics, f, mark)?;
-        if let Some(row) = self.output.functions.get_mut(constructor.0 as usize) {
-            row.name = name;
-            row.flags |= if fields.is_some() { record::FLAG_LINKED } else { 0 };
+        self.output.functions.set_name(constructor, name);
+        if fields.is_some() {
+            self.output.functions.add_flags(constructor, record::FLAG_LINKED);
         }
         f.at(mark);
         if let Some(fields) = fields {
@@ -199,7 +199,7 @@ impl Parser<'_, '_> {
         let making = f.begin_segment();
         f.set_depth(depth);
         f.at(mark);
-        f.op_with(Op::MakeClass, narrow::to_operand(constructor.0));
+        f.op_with(Op::MakeClass, narrow::to_operand(constructor.id));
         f.end_segment();
         f.emit_next(order, making);
         f.emit_next(order, body);
@@ -211,7 +211,7 @@ impl Parser<'_, '_> {
 
     /// ( object -- object ): the initialiser is called with the object as its this
     /// value, which is also what it is defined in ( this -- )
-    fn call_initializer(&mut self, f: &mut Function<'_>, id: ClosedId, mark: Mark) {
+    fn call_initializer(&mut self, f: &mut Function<'_>, id: Closed, mark: Mark) {
         if self.is_linked(id) {
             f.op(Op::PushUndefined);
             self.closure(f, id, mark);
@@ -227,9 +227,8 @@ impl Parser<'_, '_> {
     }
 
     /// Whether a closed function's closure has one more reference.
-    pub(crate) fn is_linked(&self, ClosedId(id): ClosedId) -> bool {
-        let row = self.output.functions.get(id as usize);
-        row.is_some_and(|row| row.flags & record::FLAG_LINKED != 0)
+    pub(crate) fn is_linked(&self, id: Closed) -> bool {
+        self.output.functions.flags(id) & record::FLAG_LINKED != 0
     }
 
     /// The constructor of a class that has none (ECMA-262,
@@ -239,7 +238,7 @@ impl Parser<'_, '_> {
         f: &mut Function<'_>,
         derives: bool,
         mark: Mark,
-    ) -> Parsed<ClosedId> {
+    ) -> Parsed<Closed> {
         let kind = if derives { FunctionKind::Derived } else { FunctionKind::Constructor };
         self.nested_function(f, mark, kind, None, |this, inner| {
             if derives {
@@ -461,7 +460,7 @@ impl Parser<'_, '_> {
         initializer: &mut Initializer<'a>,
         f: &mut Function<'_>,
         mark: Mark,
-    ) -> Parsed<Option<ClosedId>> {
+    ) -> Parsed<Option<Closed>> {
         let Some(mut function) = initializer.function.take() else { return Ok(None) };
         if self.has_errors() {
             // Its names are given back, and nothing of it will be needed.

@@ -8,20 +8,17 @@ use scruple_bytecode::image::{FREE_GLOBAL, Position, record};
 
 use crate::arena::Arena;
 use crate::atoms::{Asked, Atom};
+use crate::closed::{Closed, FreeRow, FunctionRow, Source};
 use crate::diagnostic::DiagnosticKind;
 use crate::draft::{ScopeId, Use, VarId};
 use crate::function::{Function, FunctionKind};
-use crate::growth;
 use crate::narrow;
-use crate::output::{Exceeded, FreeRow, FunctionRow, Source, limited_depth, limited_slots};
+use crate::output::{Exceeded, limited_depth, limited_slots};
 use crate::parser::{Fail, Parser};
+use crate::strip::Sink;
 use crate::sweep::{Target, sweep};
 use crate::token::Mark;
 use crate::variables::{CAPTURED, SEEMS_CONST, State};
-
-/// The number of a closed function.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) struct ClosedId(pub(crate) u32);
 
 const TOO_LARGE: Exceeded = Exceeded("the function makes more code than a branch can cross");
 
@@ -34,17 +31,16 @@ impl Parser<'_, '_> {
         arena: &'a Arena<'a>,
         parent: &mut Function<'_>,
         mark: Mark,
-    ) -> Result<ClosedId, Fail> {
+    ) -> Result<Closed, Fail> {
         if self.has_errors() {
             f.restore_names(&mut self.atoms);
-            return Ok(ClosedId(0));
+            return Ok(Closed::default());
         }
         f.close_scopes_to(&mut self.atoms, ScopeId(0));
-        let first_free = narrow::to_u32(self.output.frees.len());
+        let first_free = parent.frees.len();
         let flags = self.settle_names(f, Some(parent));
         let n_slots = f.lay_out_slots();
-        let id = narrow::to_u32(self.output.functions.len());
-        self.settle_children(f, id, first_free);
+        self.settle_children(f, Some((parent, first_free)));
         let code = narrow::to_u32(self.output.code.len());
         let mut guards = core::mem::take(&mut self.guards);
         guards.clear();
@@ -62,14 +58,12 @@ impl Parser<'_, '_> {
             guards: &mut guards,
         };
         let swept = sweep(f, arena, &mut self.atoms, target);
-        let first_guard = self.output.add_guards(&guards);
-        let n_guards = narrow::to_u32(guards.len());
-        self.guards = guards;
-        let n_free = narrow::to_u32(self.output.frees.len()) - first_free;
+        let n_code = narrow::to_u32(self.output.code.len()) - code;
+        let n_free = parent.frees.len() - first_free;
         let row = (|| {
             swept.map_err(|_| TOO_LARGE)?;
             Ok(FunctionRow {
-                code,
+                n_code,
                 n_params: u8::try_from(f.n_params)
                     .map_err(|_| Exceeded("more than 255 parameters"))?,
                 flags,
@@ -79,20 +73,16 @@ impl Parser<'_, '_> {
                     .ok()
                     .filter(|&n| n < FREE_GLOBAL)
                     .ok_or(Exceeded("more than 32767 free variables in one function"))?,
-                first_free,
-                name: None,
                 length: f.length.unwrap_or(f.n_params),
-                parent: u32::MAX,
-                sibling: parent.last_child,
-                first_guard,
-                n_guards,
+                guards: &guards,
             })
         })();
         let row = row.map_err(|exceeded| self.exceeded(mark, exceeded))?;
-        growth::push(&mut self.output.functions, row);
-        parent.last_child = id + 1;
+        let closed = self.output.functions.add(row);
+        parent.children.push(closed.as_child(row.n_free));
+        self.guards = guards;
         self.had_rest = f.has_rest;
-        Ok(ClosedId(id))
+        Ok(closed)
     }
 
     /// Closes one statement of the script.
@@ -110,9 +100,11 @@ impl Parser<'_, '_> {
         f.close_scopes_to(&mut self.atoms, ScopeId(0));
         self.settle_names(f, None);
         let n_slots = f.lay_out_slots();
-        self.settle_children(f, u32::MAX, 0);
+        self.settle_children(f, None);
+        self.output.functions.settle_chains();
         let start = narrow::to_u32(self.output.script_code.len());
-        let n_guards = self.output.script_guards.len();
+        let mut guards = core::mem::take(&mut self.guards);
+        guards.clear();
         let has_lines = self.output.has_lines;
         // A loop of nothing that throws is where a budget ends.
         if has_lines && (start == 0 || f.orders.len() > 0) {
@@ -124,14 +116,16 @@ impl Parser<'_, '_> {
             earlier: self.output.echoes.as_deref_mut().map(|it| &mut it.script),
             code: &mut self.output.script_code,
             lines: has_lines.then_some(&mut self.output.script_lines),
-            guards: &mut self.output.script_guards,
+            guards: &mut guards,
         };
         let swept = sweep(f, arena, &mut self.atoms, target);
-        for guard in &mut self.output.script_guards[n_guards..] {
-            for offset in guard {
-                *offset += start;
-            }
+        for &[from, to, handler] in &guards {
+            self.output.script_guards.leb(start + from);
+            self.output.script_guards.leb(to - from);
+            self.output.script_guards.leb(start + handler);
         }
+        self.output.n_script_guards += narrow::to_u32(guards.len());
+        self.guards = guards;
         self.output.script_slots = self.output.script_slots.max(n_slots);
         self.output.script_depth = self.output.script_depth.max(f.max_depth);
         let checked = (|| {
@@ -162,7 +156,7 @@ impl Parser<'_, '_> {
             flags |= record::FLAG_LINKED;
         }
         let has_arguments = !matches!(f.kind, FunctionKind::Script | FunctionKind::Arrow);
-        let first_free = narrow::to_u32(self.output.frees.len());
+        let first_free = parent.as_ref().map_or(0, |parent| parent.frees.len());
         f.restore_names(&mut self.atoms);
         let mut next = f.scopes.get(0).first;
         while let Some(index) = next.checked_sub(1) {
@@ -210,14 +204,9 @@ impl Parser<'_, '_> {
             {
                 let outer = parent.use_name(&mut self.atoms, atom);
                 parent.set_flag(outer, CAPTURED);
-                let number = narrow::to_u32(self.output.frees.len()) - first_free;
-                let row = FreeRow {
-                    atom,
-                    source: Source::Pending(outer.0),
-                    written: record.written,
-                    seems_const: record.flags & SEEMS_CONST != 0,
-                };
-                growth::push(&mut self.output.frees, row);
+                let seems_const = record.flags & SEEMS_CONST != 0;
+                let row = FreeRow::new(atom, outer, record.written, seems_const);
+                let number = parent.frees.push(row) - first_free;
                 f.settle(var, State::Free, Some(number));
             } else if atom == Atom::UNDEFINED
                 && !is_captured
@@ -234,38 +223,41 @@ impl Parser<'_, '_> {
         flags
     }
 
-    /// Where the functions closed inside this one find their free variables.
-    fn settle_children(&mut self, f: &mut Function<'_>, id: u32, first_free: u32) {
-        let mut next = f.last_child;
-        while let Some(index) = next.checked_sub(1) {
-            let child = &mut self.output.functions[index as usize];
-            child.parent = id;
-            next = child.sibling;
-            let range = child.first_free..child.first_free + u32::from(child.n_free);
-            for at in range {
-                let row = self.output.frees[at as usize];
-                let Source::Pending(var) = row.source else { continue };
-                let found = f.resolve(Use { var: VarId(var), is_early: false });
+    /// Where the functions closed inside this one find their free variables. Those of
+    /// the function itself are with its parent, from a row on; the script has none.
+    fn settle_children(
+        &mut self,
+        f: &mut Function<'_>,
+        mut around: Option<(&mut Function<'_>, u32)>,
+    ) {
+        let mut first = f.frees.len();
+        for index in (0..f.children.len()).rev() {
+            let child = f.children.get(index);
+            first -= u32::from(child.n_free);
+            let mut is_chained = false;
+            for free in 0..child.n_free.into() {
+                let row = f.frees.get(first + free);
+                let found = f.resolve(Use { var: row.var, is_early: false });
                 let is_const = matches!(found.record_state, State::Const | State::OwnName);
-                let source = match found.record_state {
-                    State::Global => Source::Global(found.number),
-                    State::Free => {
-                        let outer = &mut self.output.frees[(first_free + found.number) as usize];
-                        if outer.written == 0 && row.written > 0 {
-                            outer.written = row.written;
-                            outer.seems_const = row.seems_const;
-                        }
+                let source = match (found.record_state, &mut around) {
+                    (State::Global, _) => Source::Global(found.number),
+                    (State::Free, Some((parent, first_free))) => {
+                        is_chained = true;
+                        parent.frees.update(*first_free + found.number, |it| it.note_write(row));
                         Source::Outer(found.number)
                     }
                     _ => Source::Slot(found.number),
                 };
-                self.output.frees[at as usize].source = source;
-                if let Some(offset) = row.written.checked_sub(1)
+                self.output.functions.set_source(child, free, source);
+                if let Some(offset) = row.written().checked_sub(1)
                     && !matches!(source, Source::Outer(_))
-                    && row.seems_const != is_const
+                    && row.seems_const() != is_const
                 {
                     self.refuse_late_constant(row.atom, offset);
                 }
+            }
+            if is_chained {
+                self.output.functions.add_chain(child);
             }
         }
     }

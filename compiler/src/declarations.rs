@@ -9,7 +9,6 @@ use scruple_bytecode::image::GlobalKind;
 use scruple_bytecode::ops::Op;
 
 use crate::atoms::Atom;
-use crate::close::ClosedId;
 use crate::draft::{VarId, Word};
 use crate::function::{Function, FunctionKind};
 use crate::parser::{Fail, Parsed, Parser};
@@ -169,15 +168,13 @@ impl Parser<'_, '_> {
         let is_generator = self.generator_star("a generator function");
         let (atom, name_mark) = self.binding_identifier("the function's name")?;
         let var = self.declare(f, atom, name_mark, State::Function)?;
-        let ClosedId(id) = self.function(f, mark, FunctionKind::Plain, None, is_generator)?;
-        if let Some(row) = self.output.functions.get_mut(id as usize) {
-            row.name = Some(atom);
-        }
+        let closed = self.function(f, mark, FunctionKind::Plain, None, is_generator)?;
+        self.output.functions.set_name(closed, Some(atom));
         if self.is_script_level(f) {
             let global = self.output.global(&mut self.atoms, atom);
-            self.output.globals[global as usize].function = id + 1;
+            self.output.globals[global as usize].set_function(closed.id);
         } else {
-            f.hoist(var, id, mark);
+            f.hoist(var, closed.id, mark);
         }
         Ok(())
     }

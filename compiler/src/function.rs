@@ -8,6 +8,7 @@ use scruple_bytecode::ops::{Flow, Op};
 
 use crate::arena::{Arena, Chunks};
 use crate::atoms::Atom;
+use crate::closed::{Child, FreeRow};
 use crate::draft::{Guard, GuardId, Label, LabelId, Order, OrderId, ScopeId, Segment, VarId, Word};
 use crate::exits::{Control, Exit, Site};
 use crate::narrow;
@@ -60,24 +61,25 @@ pub(crate) struct Function<'a> {
     pub(crate) var_scope: ScopeId,
     /// Variables of the body that begin with the value of a parameter of that name.
     pub(crate) copies: Chunks<'a, (VarId, VarId), 4>,
-    pub(crate) draft: Chunks<'a, u32, 64>,
+    pub(crate) draft: Chunks<'a, u32, 32>,
     pub(crate) labels: Chunks<'a, Label, 8>,
-    pub(crate) orders: Chunks<'a, Order, 8>,
-    pub(crate) segments: Chunks<'a, Segment, 8>,
+    pub(crate) orders: Chunks<'a, Order, 4>,
+    pub(crate) segments: Chunks<'a, Segment, 4>,
     pub(crate) guards: Chunks<'a, Guard, 4>,
     pub(crate) controls: Chunks<'a, Control, 4>,
     /// Ways out of open try statements, and where the draft takes them.
     pub(crate) exits: Chunks<'a, Exit, 4>,
     pub(crate) sites: Chunks<'a, Site, 4>,
-    pub(crate) records: Chunks<'a, Record, 16>,
-    pub(crate) scopes: Chunks<'a, Scope, 8>,
+    pub(crate) records: Chunks<'a, Record, 8>,
+    pub(crate) scopes: Chunks<'a, Scope, 4>,
     pub(crate) hoisted: Chunks<'a, Hoisted, 4>,
     /// How many records the enclosing open functions have.
     pub(crate) base: u32,
     /// The innermost open scope.
     pub(crate) scope: ScopeId,
-    /// The function closed last inside this one, plus one, or 0.
-    pub(crate) last_child: u32,
+    /// The functions closed inside this one, and the free variables of all of them.
+    pub(crate) children: Chunks<'a, Child, 8>,
+    pub(crate) frees: Chunks<'a, FreeRow, 8>,
     pub(crate) depth: u32,
     pub(crate) max_depth: u32,
     line: u32,
@@ -112,7 +114,8 @@ impl<'a> Function<'a> {
             hoisted: Chunks::new(arena),
             base,
             scope: ScopeId(0),
-            last_child: 0,
+            children: Chunks::new(arena),
+            frees: Chunks::new(arena),
             depth: 0,
             max_depth: 0,
             line: 0,

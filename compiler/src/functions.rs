@@ -15,7 +15,7 @@ use scruple_bytecode::ops::Op;
 
 use crate::arena::Arena;
 use crate::atoms::Atom;
-use crate::close::ClosedId;
+use crate::closed::Closed;
 use crate::declarations::Binding;
 use crate::draft::{ScopeId, Word};
 use crate::exits::plain;
@@ -90,7 +90,7 @@ impl Parser<'_, '_> {
         kind: FunctionKind,
         own_name: Option<Atom>,
         is_generator: bool,
-    ) -> Parsed<ClosedId> {
+    ) -> Parsed<Closed> {
         self.nested_function(f, mark, kind, own_name, |this, inner| {
             this.formal_parameters(inner)?;
             this.context.has_yield = is_generator;
@@ -99,9 +99,9 @@ impl Parser<'_, '_> {
     }
 
     /// ( -- function )
-    pub(crate) fn closure(&mut self, f: &mut Function<'_>, id: ClosedId, mark: Mark) -> Operand {
+    pub(crate) fn closure(&mut self, f: &mut Function<'_>, id: Closed, mark: Mark) -> Operand {
         f.at(mark);
-        f.op_with(Op::MakeClosure, narrow::to_operand(id.0));
+        f.op_with(Op::MakeClosure, narrow::to_operand(id.id));
         Operand::Closure(id)
     }
 
@@ -154,7 +154,7 @@ impl Parser<'_, '_> {
         kind: FunctionKind,
         own_name: Option<Atom>,
         parse: impl FnOnce(&mut Self, &mut Function<'_>) -> Parsed<()>,
-    ) -> Parsed<ClosedId> {
+    ) -> Parsed<Closed> {
         self.enter()?;
         let arena = self.pool.take();
         let context = self.context;
@@ -174,7 +174,7 @@ impl Parser<'_, '_> {
         kind: FunctionKind,
         own_name: Option<Atom>,
         parse: impl FnOnce(&mut Self, &mut Function<'_>) -> Parsed<()>,
-    ) -> Parsed<ClosedId> {
+    ) -> Parsed<Closed> {
         let mut inner = Function::new(arena, kind, f.base + f.records.len());
         inner.is_global_only = self.is_script_level(f);
         if let Some(name) = own_name {

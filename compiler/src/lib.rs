@@ -22,6 +22,7 @@ mod branches;
 mod chooser;
 mod classes;
 mod close;
+mod closed;
 mod complaints;
 mod declarations;
 mod diagnostic;
@@ -50,6 +51,7 @@ mod reference;
 #[cfg(not(feature = "small"))]
 mod regular;
 mod statements;
+mod strip;
 mod supers;
 mod sweep;
 mod token;
@@ -102,7 +104,7 @@ impl Default for Options {
 pub struct Compiled {
     /// The image.
     pub image: Vec<u8>,
-    /// The most bytes that the arenas of open functions were asked for at once.
+    /// The most bytes that the lists of open functions took at once.
     pub scratch_peak: usize,
 }
 
@@ -146,7 +148,7 @@ fn translate(
 }
 
 /// Scratch for the longest function alone: a debug build then measures the compile
-/// peak that a release build has.
+/// peak that a release build has, unless most of the script is one long function.
 fn is_safe(image: &[u8], set: &InstructionSet<'_>) -> bool {
     let sets = [set];
     let Ok(opened) = Image::open_with(image, &sets) else { return false };

@@ -3,12 +3,10 @@
 //!
 //! It refuses to know the code: callers say where a position begins.
 
-use alloc::vec::Vec;
-
 use scruple_bytecode::image::Position;
 use scruple_bytecode::leb128;
 
-use crate::growth;
+use crate::strip::{Sink, Strip};
 
 /// A line table, complete but for its first entry's distance from what stands
 /// before: tables of parts of the code can so be joined.
@@ -16,7 +14,7 @@ use crate::growth;
 pub(crate) struct LineTable {
     first: Option<(u32, Position)>,
     last: Option<(u32, Position)>,
-    bytes: Vec<u8>,
+    bytes: Strip,
 }
 
 impl LineTable {
@@ -33,7 +31,7 @@ impl LineTable {
     }
 
     /// Appends a table whose code begins at this offset.
-    pub(crate) fn join(&mut self, code: u32, other: &LineTable) {
+    pub(crate) fn join(&mut self, code: u32, other: LineTable) {
         let (Some((first, position)), Some((last, last_position))) = (other.first, other.last)
         else {
             return;
@@ -46,48 +44,38 @@ impl LineTable {
             }
             None => self.first = Some((code + first, position)),
         }
-        growth::append(&mut self.bytes, &other.bytes);
+        self.bytes.join(other.bytes);
         self.last = Some((code + last, last_position));
     }
 
     /// How many bytes the image's section takes.
     pub(crate) fn len(&self) -> usize {
-        let mut first = Vec::new();
+        let mut first = Strip::default();
         self.write_first(&mut first);
         first.len() + self.bytes.len()
     }
 
-    /// Gives the room to grow in back.
-    pub(crate) fn shrink(&mut self) {
-        self.bytes.shrink_to_fit();
-    }
-
     /// Appends the image's section.
-    pub(crate) fn write(&self, image: &mut Vec<u8>) {
+    pub(crate) fn write(self, image: &mut impl Sink) {
         self.write_first(image);
-        image.extend_from_slice(&self.bytes);
+        for piece in self.bytes.pieces() {
+            image.put(&piece);
+        }
     }
 
-    fn write_first(&self, bytes: &mut Vec<u8>) {
+    fn write_first(&self, bytes: &mut impl Sink) {
         if let Some((code, position)) = self.first {
             write_entry(bytes, code, 1, position);
         }
     }
 }
 
-fn write_entry(bytes: &mut Vec<u8>, code_step: u32, last_line: u32, position: Position) {
+fn write_entry(bytes: &mut impl Sink, code_step: u32, last_line: u32, position: Position) {
     // Lines are below 2^24, so the difference fits.
     let line_step = position.line.wrapping_sub(last_line).cast_signed();
-    write_leb(bytes, code_step);
-    write_leb(bytes, leb128::zigzag(line_step));
-    write_leb(bytes, position.column);
-}
-
-/// Appends an unsigned LEB128 number.
-pub(crate) fn write_leb(bytes: &mut Vec<u8>, value: u32) {
-    let mut digits = [0; leb128::MAX_BYTES];
-    let length = leb128::write_unsigned(value, &mut digits);
-    growth::append(bytes, &digits[..length]);
+    bytes.leb(code_step);
+    bytes.leb(leb128::zigzag(line_step));
+    bytes.leb(position.column);
 }
 
 #[cfg(test)]
@@ -109,13 +97,14 @@ mod tests {
             parts[n / 2].add(code - base, position);
         }
         let [mut first, second] = parts;
-        first.join(9, &second);
-        let written = |table: &LineTable| {
+        first.join(9, second);
+        let written = |table: LineTable| {
             let mut bytes = Vec::new();
+            let length = table.len();
             table.write(&mut bytes);
-            assert_eq!(table.len(), bytes.len());
+            assert_eq!(length, bytes.len());
             bytes
         };
-        assert_eq!(written(&first), written(&whole));
+        assert_eq!(written(first), written(whole));
     }
 }

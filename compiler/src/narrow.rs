@@ -11,6 +11,11 @@ pub(crate) fn to_u32(n: usize) -> u32 {
     u32::try_from(n).unwrap_or(u32::MAX)
 }
 
+/// A number in two bytes; saturates where it does not fit.
+pub(crate) fn to_u16(n: u32) -> u16 {
+    u16::try_from(n).unwrap_or(u16::MAX)
+}
+
 /// A count as an operand; saturates at the largest `i32`, which every encoder
 /// refuses as out of range.
 pub(crate) fn to_operand(n: u32) -> i32 {

@@ -9,7 +9,7 @@ use alloc::string::ToString;
 use scruple_bytecode::ops::Op;
 
 use crate::atoms::Atom;
-use crate::close::ClosedId;
+use crate::closed::Closed;
 use crate::draft::Word;
 use crate::function::{Function, FunctionKind};
 use crate::literal;
@@ -232,7 +232,7 @@ impl Parser<'_, '_> {
     /// A getter has no parameter, a setter one.
     pub(crate) fn check_accessor(
         &mut self,
-        ClosedId(id): ClosedId,
+        id: Closed,
         accessor: Accessor,
         mark: Mark,
     ) -> Parsed<()> {
@@ -240,12 +240,11 @@ impl Parser<'_, '_> {
             Accessor::Get => (0, "a getter has no parameter"),
             Accessor::Set => (1, "a setter has one parameter"),
         };
-        match self.output.functions.get(id as usize) {
-            Some(row) if (row.n_params != wanted || self.had_rest) && !self.has_errors() => {
-                Err(self.syntax(mark, "sec-method-definitions", message))
-            }
-            _ => Ok(()),
+        let is_wrong = self.output.functions.n_params(id) != wanted || self.had_rest;
+        if is_wrong && !self.has_errors() {
+            return Err(self.syntax(mark, "sec-method-definitions", message));
         }
+        Ok(())
     }
 
     /// PropertyName ( -- ) or, where it is computed or a number, ( -- key )
@@ -305,7 +304,7 @@ impl Parser<'_, '_> {
     }
 
     /// The key of a method that asks for `super` is pushed, be it a name.
-    fn settle_home(&mut self, f: &mut Function<'_>, id: ClosedId, key: Key) -> Key {
+    fn settle_home(&mut self, f: &mut Function<'_>, id: Closed, key: Key) -> Key {
         match key {
             Key::Name(atom) if self.is_linked(id) => {
                 self.push_text(f, atom);
@@ -316,7 +315,7 @@ impl Parser<'_, '_> {
     }
 
     /// ( object key function -- object key function ) of such a method.
-    fn tell_home(&mut self, f: &mut Function<'_>, id: ClosedId) {
+    fn tell_home(&mut self, f: &mut Function<'_>, id: Closed) {
         if self.is_linked(id) {
             f.op(Op::SetHome);
         }

@@ -1,8 +1,7 @@
-//! What outlives a function's close: its code, its row of the function table,
-//! its free variables, and the globals. `assemble` makes the image of them.
+//! What outlives a function's close: its code, what `closed` keeps of it, and the
+//! globals. `assemble` makes the image of them.
 //!
-//! It refuses to know drafts and scopes: it is given final bytes, and free
-//! variables that say where their maker has them.
+//! It refuses to know drafts and scopes: it is given final bytes.
 
 use alloc::boxed::Box;
 use alloc::vec::Vec;
@@ -13,64 +12,33 @@ use scruple_bytecode::sets::InstructionSet;
 
 use crate::atoms::{Atom, Atoms};
 use crate::chooser::Chooser;
+use crate::closed::{Functions, three};
 use crate::echoes::Stretches;
-use crate::lines::{LineTable, write_leb};
+use crate::growth;
+use crate::lines::LineTable;
 use crate::narrow;
-
-/// Where a free variable of a function comes from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Source {
-    /// A record of the function that is open around it.
-    Pending(u32),
-    /// A slot of the function that makes the closure.
-    Slot(u32),
-    /// A free variable of that function.
-    Outer(u32),
-    /// A global.
-    Global(u32),
-}
-
-/// A free variable of a function.
-#[derive(Clone, Copy)]
-pub(crate) struct FreeRow {
-    pub(crate) atom: Atom,
-    pub(crate) source: Source,
-    /// Offset of the first assignment to it plus one, or 0.
-    pub(crate) written: u32,
-    /// Whether the code takes it for a constant.
-    pub(crate) seems_const: bool,
-}
-
-/// A closed function.
-#[derive(Clone, Copy, Default)]
-pub(crate) struct FunctionRow {
-    pub(crate) code: u32,
-    pub(crate) n_params: u8,
-    pub(crate) flags: u8,
-    pub(crate) n_slots: u16,
-    pub(crate) depth: u16,
-    pub(crate) n_free: u16,
-    /// Its first row among the free variables.
-    pub(crate) first_free: u32,
-    pub(crate) name: Option<Atom>,
-    pub(crate) length: u32,
-    /// The number of the function around it; that of the script is not known
-    /// before the end and stands as `u32::MAX`.
-    pub(crate) parent: u32,
-    /// The function closed before it in the same parent, plus one, or 0.
-    pub(crate) sibling: u32,
-    /// Its first byte among the guard bytes, and the number of its guards.
-    pub(crate) first_guard: u32,
-    pub(crate) n_guards: u32,
-}
+use crate::strip::Strip;
 
 /// A global.
 #[derive(Clone, Copy)]
 pub(crate) struct GlobalRow {
-    pub(crate) atom: Atom,
+    /// The constant that names it.
+    pub(crate) constant: u32,
     pub(crate) kind: GlobalKind,
-    /// The function a declaration gives it, plus one, or 0; and where.
-    pub(crate) function: u32,
+    /// The function a declaration gives it, plus one, or 0.
+    function: [u8; 3],
+}
+
+impl GlobalRow {
+    /// The function that a declaration gives it.
+    pub(crate) fn function(self) -> Option<u32> {
+        let [a, b, c] = self.function;
+        u32::from_le_bytes([a, b, c, 0]).checked_sub(1)
+    }
+
+    pub(crate) fn set_function(&mut self, function: u32) {
+        self.function = three(function + 1);
+    }
 }
 
 /// All that outlives functions.
@@ -82,14 +50,14 @@ pub(crate) struct Output<'s> {
     pub(crate) echoes: Option<Box<Stretches>>,
     pub(crate) has_lines: bool,
     /// Code of the closed functions, and of the script's statements so far.
-    pub(crate) code: Vec<u8>,
-    pub(crate) script_code: Vec<u8>,
+    pub(crate) code: Strip,
+    pub(crate) script_code: Strip,
     pub(crate) lines: LineTable,
     pub(crate) script_lines: LineTable,
-    pub(crate) functions: Vec<FunctionRow>,
-    pub(crate) frees: Vec<FreeRow>,
-    pub(crate) guard_bytes: Vec<u8>,
-    pub(crate) script_guards: Vec<[u32; 3]>,
+    pub(crate) functions: Functions,
+    /// Start, length and handler of each guard of the script, and how many.
+    pub(crate) script_guards: Strip,
+    pub(crate) n_script_guards: u32,
     pub(crate) script_slots: u32,
     pub(crate) script_depth: u32,
     pub(crate) globals: Vec<GlobalRow>,
@@ -103,19 +71,23 @@ pub(crate) struct Exceeded(pub(crate) &'static str);
 
 impl<'s> Output<'s> {
     pub(crate) fn new(encoding: Encoding, set: &'s InstructionSet<'s>, has_lines: bool) -> Self {
+        let code = || match encoding {
+            // What an echo refers to is looked at.
+            Encoding::Echo => Strip::whole(),
+            _ => Strip::default(),
+        };
         Output {
             encoding,
             chooser: encoding.has_set().then(|| Chooser::new(set, encoding)),
             echoes: (encoding == Encoding::Echo).then(Box::default),
             has_lines,
-            code: Vec::new(),
-            script_code: Vec::new(),
+            code: code(),
+            script_code: code(),
             lines: LineTable::default(),
             script_lines: LineTable::default(),
-            functions: Vec::new(),
-            frees: Vec::new(),
-            guard_bytes: Vec::new(),
-            script_guards: Vec::new(),
+            functions: Functions::default(),
+            script_guards: Strip::default(),
+            n_script_guards: 0,
             script_slots: 0,
             script_depth: 0,
             globals: Vec::new(),
@@ -129,22 +101,11 @@ impl<'s> Output<'s> {
             return global;
         }
         let global = narrow::to_u32(self.globals.len());
-        self.globals.push(GlobalRow { atom, kind: GlobalKind::Undeclared, function: 0 });
         atoms.set_global(atom, global);
-        // The image names its globals by constants.
-        atoms.constant(atom);
+        let constant = atoms.constant(atom);
+        let row = GlobalRow { constant, kind: GlobalKind::Undeclared, function: [0; 3] };
+        growth::push(&mut self.globals, row);
         global
-    }
-
-    /// Appends the guards of a function and returns where they begin.
-    pub(crate) fn add_guards(&mut self, guards: &[[u32; 3]]) -> u32 {
-        let first = narrow::to_u32(self.guard_bytes.len());
-        for &[start, end, handler] in guards {
-            write_leb(&mut self.guard_bytes, start);
-            write_leb(&mut self.guard_bytes, end - start);
-            write_leb(&mut self.guard_bytes, handler);
-        }
-        first
     }
 }
 

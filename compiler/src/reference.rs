@@ -7,7 +7,7 @@
 use scruple_bytecode::ops::Op;
 
 use crate::atoms::Atom;
-use crate::close::ClosedId;
+use crate::closed::Closed;
 use crate::draft::{LabelId, Word};
 use crate::exits::plain;
 use crate::function::Function;
@@ -40,7 +40,7 @@ pub(crate) enum Operand {
     /// The value is on the stack.
     Value,
     /// So it is: a function that has no name of its own yet.
-    Closure(ClosedId),
+    Closure(Closed),
     /// A number not on the stack yet.
     Number(f64),
     /// A string not on the stack yet.
@@ -236,10 +236,8 @@ impl Parser<'_, '_> {
 
     /// Gives a function without a name the name it is bound to.
     pub(crate) fn name_closure(&mut self, operand: Operand, name: Atom) {
-        if let Operand::Closure(ClosedId(id)) = operand
-            && let Some(row) = self.output.functions.get_mut(id as usize)
-        {
-            row.name = Some(name);
+        if let Operand::Closure(id) = operand {
+            self.output.functions.set_name(id, Some(name));
         }
     }
 }

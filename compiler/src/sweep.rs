@@ -25,6 +25,7 @@ use crate::echoes::Earlier;
 use crate::function::{Function, FunctionKind};
 use crate::lines::LineTable;
 use crate::narrow;
+use crate::strip::Strip;
 use crate::variables::{CAPTURED, EARLY, Found, State};
 
 /// Where the swept code goes.
@@ -34,7 +35,7 @@ pub(crate) struct Target<'o, 's> {
     pub(crate) chooser: Option<&'o mut Chooser<'s>>,
     /// The code before that may be carried out again, under the encoding that has that.
     pub(crate) earlier: Option<&'o mut Earlier>,
-    pub(crate) code: &'o mut Vec<u8>,
+    pub(crate) code: &'o mut Strip,
     /// The line table, unless it is not wanted.
     pub(crate) lines: Option<&'o mut LineTable>,
     /// Guards as start, end and handler, counted from the start of the code
@@ -62,7 +63,7 @@ pub(crate) struct Sweep<'f, 'a, 'o, 's> {
     pub(crate) target: Target<'o, 's>,
     pub(crate) is_measuring: bool,
     pub(crate) is_too_large: bool,
-    pub(crate) branches: Chunks<'a, Branch, 16>,
+    pub(crate) branches: Chunks<'a, Branch, 8>,
     /// Where this sweep's code begins.
     pub(crate) start: u32,
     /// What the walk that measures chose, under `echo`; and how many of those the other
@@ -114,7 +115,7 @@ pub(crate) fn sweep<'a>(
     };
     sweep.walk();
     if let Target { earlier: Some(earlier), chooser: Some(chooser), code, .. } = &mut sweep.target {
-        earlier.forget(chooser.set(), code, start as usize);
+        earlier.forget(chooser.set(), code.as_whole(), start as usize);
         code.truncate(start as usize);
     }
     if !sweep.is_too_large {
