@@ -21,6 +21,7 @@
 
 use crate::Host;
 use crate::builtins::Flash;
+use crate::elements::Width;
 use crate::error::{Raise, RaiseKind, StopKind};
 use crate::heap::kinds::Kind;
 use crate::host::{Call, Observer};
@@ -226,7 +227,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         n_slots: usize,
     ) -> Result<At<L>, Raise> {
         self.sync(at);
-        let array = self.new_array_of(Class::Arguments, argc.max(1))?;
+        let array = self.new_array_of(Class::Arguments, Width::SLOT, argc.max(1))?;
         let object = Value::object(array);
         self.push(object)?;
         for index in 0..argc {
