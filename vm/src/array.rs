@@ -1,4 +1,5 @@
-//! Arrays: elements in a block of their own, and the sparse ones as properties.
+//! Arrays: elements in a block of their own, and the sparse ones as properties. How a
+//! block holds them is in `elements.rs`.
 //!
 //! An element lies in the elements block while its index is within the block; an
 //! index far behind it, or an element with attributes of its own, is a listed
@@ -6,6 +7,7 @@
 
 use crate::Host;
 use crate::define::Descriptor;
+use crate::elements::Width;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::keys::{Key, KeyKind, attributes};
@@ -15,52 +17,30 @@ use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::names;
 
-/// Where a block lies among the cells: of a reference to no cell, far behind them.
-#[inline(always)]
-fn place(block: Ref) -> usize {
-    block.0.wrapping_sub(Ref::FIRST_CELL) as usize
-}
-
-/// Slots of an elements block before its first element.
-const HEAD: usize = 2;
-
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// Makes an array with room for that many elements and length 0.
     pub(crate) fn new_array(&mut self, room: usize) -> Result<Ref, Raise> {
-        self.new_array_of(Class::Array, room)
+        self.new_array_of(Class::Array, Width::SLOT, room)
     }
 
-    pub(crate) fn new_array_of(&mut self, class: Class, room: usize) -> Result<Ref, Raise> {
+    /// The same with the width to begin with: a guess, or what is sure to be needed.
+    pub(crate) fn new_array_of(
+        &mut self,
+        class: Class,
+        width: Width,
+        room: usize,
+    ) -> Result<Ref, Raise> {
         let array = self.allocate(Kind::Array, 1)?;
         self.heap.set_child(array, 1, Ref::NONE);
         self.heap.set_child(array, 2, Ref::NONE);
         self.heap.set_half(array, 3, class as u32);
         if room > 0 {
             self.push(Value::object(array))?;
-            let made = self.make_elements(array, room);
+            let made = self.make_elements(array, width, room);
             self.pop();
             made?;
         }
         Ok(array)
-    }
-
-    fn make_elements(&mut self, array: Ref, room: usize) -> Result<Ref, Raise> {
-        let elements = self.allocate(Kind::Elements, 1 + room.div_ceil(2))?;
-        self.heap.set_slot(elements, 1, L::from_bits(0));
-        for at in HEAD..2 * self.heap.cells(elements) {
-            self.heap.set_value(elements, at, Value::hole());
-        }
-        self.heap.set_child(array, 2, elements);
-        self.note_room(array);
-        Ok(elements)
-    }
-
-    /// Notes the room of the elements block in its header, so that most
-    /// accesses need not ask the collector's map.
-    fn note_room(&mut self, array: Ref) {
-        let elements = self.heap.child(array, 2);
-        let room = (2 * self.heap.cells(elements) - HEAD).min(NOTED);
-        self.heap.set_half(elements, 1, room as u32);
     }
 
     /// The length of an array.
@@ -74,120 +54,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         (self.room(array) as u32).min(self.array_len(array))
     }
 
-    fn room(&self, array: Ref) -> usize {
-        let elements = self.heap.child(array, 2);
-        if elements.is_none() { 0 } else { self.elements_room(elements) }
-    }
-
-    /// The room of an elements block: from its header where it fits there.
-    #[cfg_attr(feature = "small", inline(never))]
-    #[cfg_attr(not(feature = "small"), inline(always))]
-    fn elements_room(&self, elements: Ref) -> usize {
-        match self.heap.half(elements, 1) as usize {
-            NOTED => 2 * self.heap.cells(elements) - HEAD,
-            noted => noted,
-        }
-    }
-
-    /// The slot of an element that lies in the elements block. What lies there
-    /// behind the length is a hole, so the room alone bounds the index.
-    #[cfg_attr(feature = "small", inline(never))]
-    #[cfg_attr(not(feature = "small"), inline(always))]
-    fn element_slot(&self, array: Ref, index: u32) -> Option<usize> {
-        let elements = self.heap.child(array, 2);
-        if elements.is_none() || index as usize >= self.elements_room(elements) {
-            return None;
-        }
-        Some(self.heap.slot_of(elements) + HEAD + index as usize)
-    }
-
-    /// The element of what may be an array, for an index below [`NOTED`]. A hole
-    /// counts as one.
-    #[inline(always)]
-    pub(crate) fn quick_element(&mut self, array: Value<L>, index: i32) -> Option<&mut L::Slot> {
-        let array = array.as_object()?;
-        let cells = self.heap.mem.cells_mut();
-        let [header, links] = *cells.get(place(array))?;
-        if L::high(header) != L::high(L::header(Kind::Array as u8, 0)) {
-            return None;
-        }
-        let elements = place(Ref(L::high(links)));
-        let room = L::low(cells.get(elements)?[0]);
-        // A negative index is a large one.
-        if index as u32 >= room {
-            return None;
-        }
-        cells.as_flattened_mut().get_mut(2 * elements + HEAD + index as usize)
-    }
-
-    /// An element that lies in the elements block.
-    #[cfg_attr(feature = "small", inline(never))]
-    #[cfg_attr(not(feature = "small"), inline(always))]
-    pub(crate) fn element(&self, array: Ref, index: u32) -> Option<Value<L>> {
-        let value = self.heap.mem_value(self.element_slot(array, index)?);
-        if value == Value::hole() { None } else { Some(value) }
-    }
-
-    /// Changes an element that lies in the elements block, and tells whether there
-    /// is one.
-    #[cfg_attr(feature = "small", inline(never))]
-    #[cfg_attr(not(feature = "small"), inline(always))]
-    pub(crate) fn change_element(&mut self, array: Ref, index: u32, value: Value<L>) -> bool {
-        match self.element_slot(array, index) {
-            Some(at) if self.heap.mem_value(at) != Value::hole() => {
-                self.heap.set_mem_value(at, value);
-                true
-            }
-            _ => false,
-        }
-    }
-
-    /// Puts a value into a place of the elements block.
-    #[inline]
-    pub(crate) fn set_element(&mut self, array: Ref, index: u32, value: Value<L>) {
-        let elements = self.heap.child(array, 2);
-        self.heap.set_value(elements, HEAD + index as usize, value);
-    }
-
     /// Appends to an array that is being made: array and value are rooted.
     pub(crate) fn append(&mut self, array: Ref, value: Value<L>) -> Result<(), Raise> {
         let length = self.array_len(array);
         self.put_element(array, length, value).map(drop)
-    }
-
-    /// What `push` does to an array that is nothing but elements and has room for
-    /// one more, where no script has changed a built-in: the length after it.
-    /// Nothing is done in any other case.
-    ///
-    /// A million calls of `push` took a third of the time of
-    /// `bench/yardstick/sieve.js` when they went through the built-in.
-    #[cfg_attr(feature = "small", inline(never))]
-    #[cfg_attr(not(feature = "small"), inline(always))]
-    pub(crate) fn push_quick(&mut self, array: Value<L>, value: Value<L>) -> Option<Value<L>> {
-        let elements = self.bare_elements(array)?;
-        let cells = self.heap.mem.cells_mut();
-        let [head, length] = *cells.get(elements)?;
-        let (room, length) = (L::low(head), L::bits(length) as u32);
-        // A block whose room its header cannot note counts as full.
-        if length >= room || room == NOTED as u32 {
-            return None;
-        }
-        *cells.as_flattened_mut().get_mut(2 * elements + HEAD + length as usize)? = value.0;
-        cells.get_mut(elements)?[1] = L::from_bits(u64::from(length) + 1);
-        Value::int(length as i32 + 1)
-    }
-
-    /// The cell of the elements of a value that [`Vm::as_bare_array`] would give, if it
-    /// has any and is no frozen one.
-    #[inline(always)]
-    pub(crate) fn bare_elements(&mut self, value: Value<L>) -> Option<usize> {
-        let array = value.as_object()?;
-        let [header, links] = *self.heap.mem.cells_mut().get(place(array))?;
-        let bare = header == L::header(Kind::Array as u8, Ref::NONE.0)
-            && L::low(links) == Class::Array as u32
-            && self.heap.roots.changes.is_none();
-        // No elements are a reference to no cell.
-        bare.then(|| place(Ref(L::high(links))))
     }
 
     /// The array, if it is one with neither properties nor a prototype of its own
@@ -217,13 +87,14 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             if at > room + room / 2 + 16 {
                 return self.put_sparse(array, index, value, attributes::ALL);
             }
-            self.grow_elements(array, at + 1)?;
+            self.refit(array, at + 1, Width::of(value))?;
         }
-        let elements = self.heap.child(array, 2);
+        // A value that is too wide widens the block for what is there and itself.
         if index >= self.array_len(array) {
+            let elements = self.heap.child(array, 2);
             self.heap.set_slot(elements, 1, L::from_bits(u64::from(index) + 1));
         }
-        self.heap.set_value(elements, HEAD + at, value);
+        self.set_element(array, index, value)?;
         Ok(true)
     }
 
@@ -243,7 +114,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// Raises the length to at least this.
     fn reach_length(&mut self, array: Ref, length: u32) -> Result<(), Raise> {
         if self.heap.child(array, 2).is_none() {
-            self.make_elements(array, 0)?;
+            self.make_elements(array, Width::NARROWEST, 0)?;
         }
         if length > self.array_len(array) {
             let elements = self.heap.child(array, 2);
@@ -252,67 +123,26 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(())
     }
 
-    fn grow_elements(&mut self, array: Ref, least: usize) -> Result<(), Raise> {
-        let old = self.heap.child(array, 2);
-        if old.is_none() {
-            self.make_elements(array, least.max(2))?;
-            return Ok(());
-        }
-        let cells = self.heap.cells(old);
-        let room = 2 * cells - HEAD;
-        let wish = 1 + least.max(room + room / 2).div_ceil(2);
-        let needed = 1 + least.div_ceil(2);
-        if self.extend(old, cells, wish) || self.extend(old, cells, needed) {
-            for at in 2 * cells..2 * self.heap.cells(old) {
-                self.heap.set_value(old, at, Value::hole());
-            }
-            self.note_room(array);
-            return Ok(());
-        }
-        let length = self.array_len(array);
-        // The old block stays reachable through the array until it is replaced.
-        let grown = match self.allocate(Kind::Elements, wish) {
-            Ok(grown) => grown,
-            Err(_) => self.allocate(Kind::Elements, needed)?,
-        };
-        self.heap.set_slot(grown, 1, L::from_bits(u64::from(length)));
-        for at in HEAD..2 * self.heap.cells(grown) {
-            let value = if at < HEAD + room { self.heap.value(old, at) } else { Value::hole() };
-            self.heap.set_value(grown, at, value);
-        }
-        self.heap.set_child(array, 2, grown);
-        self.note_room(array);
-        Ok(())
-    }
-
     /// Makes room for that many elements of an empty array, if the heap has it:
     /// where a length is only a wish, the array can still grow step by step.
-    pub(crate) fn reserve_if_room(&mut self, array: Ref, room: usize) {
+    pub(crate) fn reserve_if_room(&mut self, array: Ref, width: Width, room: usize) {
         if room > self.room(array)
             && self.heap.child(array, 2).is_none()
-            && let Err(_) = self.make_elements(array, room)
+            && let Err(_) = self.make_elements(array, width, room)
         {
             debug_assert!(self.heap.child(array, 2).is_none());
         }
     }
 
-    /// Moves elements within the block.
-    pub(crate) fn move_elements(&mut self, array: Ref, from: u32, to: u32, count: u32) {
-        if count > 0 {
-            let first = self.heap.slot_of(self.heap.child(array, 2)) + HEAD;
-            let from = first + from as usize;
-            self.heap.mem.copy_within(from..from + count as usize, first + to as usize);
-        }
-    }
-
     /// Puts room for new elements in the place of old ones, in an array all of
-    /// whose elements lie in its block. What the room holds is left over.
+    /// whose elements lie in its block. What the room holds is left over, and no
+    /// narrower than the width.
     pub(crate) fn open_gap(
         &mut self,
         array: Ref,
         at: u32,
-        n_old: u32,
-        n_new: u32,
+        [n_old, n_new]: [u32; 2],
+        width: Width,
     ) -> Result<(), Raise> {
         let before = self.array_len(array);
         let after = before - n_old + n_new;
@@ -322,7 +152,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return self.set_array_len(array, after).map(drop);
         }
         if after as usize > self.room(array) {
-            self.grow_elements(array, after as usize)?;
+            self.refit(array, after as usize, width)?;
         }
         let elements = self.heap.child(array, 2);
         self.heap.set_slot(elements, 1, L::from_bits(u64::from(after)));
@@ -415,18 +245,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let reached = self.drop_listed_from(array, length, before)?;
         let elements = self.heap.child(array, 2);
-        let room = self.room(array);
-        for at in reached as usize..(before as usize).min(room) {
-            self.heap.set_value(elements, HEAD + at, Value::hole());
+        let room = self.room(array) as u32;
+        for at in reached..before.min(room) {
+            self.clear_element(array, at);
         }
         self.heap.set_slot(elements, 1, L::from_bits(u64::from(reached)));
-        // What is cut off goes back to the heap if it is at least half.
-        let keep = 1 + (reached as usize).div_ceil(2);
-        let cells = self.heap.cells(elements);
-        if cells > 4 && keep <= cells / 2 {
-            self.heap.shrink(elements, cells, keep);
-            self.note_room(array);
-        }
+        self.cut_elements(array, reached as usize);
         Ok(reached == length)
     }
 
@@ -523,15 +347,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             }
             if let (Some(value), Some(key)) = (self.element(array, index), Key::index(index)) {
                 self.add_property(array, key, value, attributes::ALL)?;
-                self.set_element(array, index, Value::hole());
+                self.clear_element(array, index);
             }
         }
         // The block holds the length, and no element any more.
-        let elements = self.heap.child(array, 2);
-        if !elements.is_none() {
-            self.heap.shrink(elements, self.heap.cells(elements), 1);
-            self.note_room(array);
-        }
+        self.drop_room(array);
         Ok(())
     }
 
@@ -547,6 +367,3 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.to_length(length)
     }
 }
-
-/// The most room that a header notes.
-const NOTED: usize = 0xffff;

@@ -21,6 +21,7 @@
 
 use crate::Host;
 use crate::builtins::Flash;
+use crate::elements::Width;
 use crate::error::{Raise, RaiseKind, StopKind};
 use crate::heap::kinds::Kind;
 use crate::heap::raw::Window;
@@ -209,7 +210,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// Makes the arguments object where the callee's frame will have it.
     #[cold]
     fn keep_arguments(&mut self, fp: usize, argc: usize, n_slots: usize) -> Next {
-        let array = self.new_array_of(Class::Arguments, argc.max(1))?;
+        let array = self.new_array_of(Class::Arguments, Width::SLOT, argc.max(1))?;
         let object = Value::object(array);
         self.push(object)?;
         for index in 0..argc {

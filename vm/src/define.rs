@@ -81,7 +81,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             && let KeyKind::Index(index) = key.kind()
             && self.element(object, index).is_some()
         {
-            self.set_element(object, index, Value::hole());
+            self.clear_element(object, index);
             return Ok(true);
         }
         if object == builtins::GLOBAL_OBJECT
@@ -202,7 +202,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             && self.element(object, index).is_some()
         {
             if attributes == attributes::ALL {
-                self.set_element(object, index, value);
+                self.set_element(object, index, value)?;
                 return Ok(true);
             }
             // An element has no attributes: it becomes a listed property. The
@@ -210,7 +210,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             self.push(value)?;
             self.add_property(object, key, value, attributes)?;
             self.pop();
-            self.set_element(object, index, Value::hole());
+            self.clear_element(object, index);
             return Ok(true);
         }
         if object == builtins::GLOBAL_OBJECT

@@ -121,6 +121,7 @@ mod construct;
 mod convert;
 mod define;
 mod digits;
+mod elements;
 mod embed;
 mod entries;
 mod error;

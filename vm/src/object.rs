@@ -568,7 +568,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             if let KeyKind::Index(index) = key.kind()
                 && self.element(object, index).is_some()
             {
-                self.set_element(object, index, value);
+                self.set_element(object, index, value)?;
                 return Ok(true);
             }
             if key.is_name(names::LENGTH) && self.class(object) == Class::Array {

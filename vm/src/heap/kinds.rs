@@ -11,7 +11,8 @@
 //! | `Bound` | extra | target; bound this and arguments (elements) |
 //! | `Extra` | prototype | properties; class and flags |
 //! | `Properties` | count | –; then a cell a property: key and attributes, value |
-//! | `Elements` | – | length; then a slot an element |
+//! | `Elements` | room | length; then a slot an element |
+//! | `Packed` | room | length; then 4, 8 or 16 bits an element, as the array's flags tell |
 //! | `Globals` | – | length; then a slot a global of an image |
 //! | `Box` | – | value |
 //! | `Accessor` | getter | setter |
@@ -89,10 +90,12 @@ pub enum Kind {
     Places = 26,
     /// The bytes of a buffer.
     Bytes = 27,
+    /// Elements of an array, in less than a slot each.
+    Packed = 28,
 }
 
 impl Kind {
-    const ALL: [Kind; 28] = [
+    const ALL: [Kind; 29] = [
         Kind::Number,
         Kind::Object,
         Kind::Array,
@@ -121,6 +124,7 @@ impl Kind {
         Kind::WeakEntries,
         Kind::Places,
         Kind::Bytes,
+        Kind::Packed,
     ];
 
     #[inline(always)]
@@ -162,6 +166,7 @@ impl Kind {
             Kind::WeakEntries => "weak entries",
             Kind::Places => "places of entries",
             Kind::Bytes => "bytes",
+            Kind::Packed => "packed elements",
         }
     }
 
@@ -173,7 +178,7 @@ impl Kind {
             Kind::Properties | Kind::Accessor | Kind::Entries | Kind::WeakEntries => {
                 Category::Properties
             }
-            Kind::Array | Kind::Elements | Kind::Bytes => Category::Arrays,
+            Kind::Array | Kind::Elements | Kind::Packed | Kind::Bytes => Category::Arrays,
             Kind::Closure | Kind::Bound => Category::Functions,
             Kind::Globals | Kind::Box | Kind::KeyIterator | Kind::ValueIterator => Category::Scopes,
             Kind::Keys | Kind::Changes | Kind::Places => Category::Caches,
@@ -186,7 +191,7 @@ impl Kind {
         match self.category() {
             Category::Strings => self == Kind::Symbol,
             Category::Numbers => false,
-            _ => !matches!(self, Kind::Keys | Kind::Places | Kind::Bytes),
+            _ => !matches!(self, Kind::Keys | Kind::Places | Kind::Bytes | Kind::Packed),
         }
     }
 }

@@ -4,10 +4,12 @@ use super::Next;
 use crate::Host;
 use crate::builtins::{Intrinsic, method_of};
 use crate::define::Descriptor;
+use crate::elements::Width;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::keys::{Key, KeyKind, attributes};
 use crate::layout::Layout;
+use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::names;
@@ -217,7 +219,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             && self.heap.is_kind(object, Kind::Array)
             && self.heap.roots.changes.is_none()
             && self.heap.child(object, 1).is_none()
-            && self.class(object) == crate::object::Class::Array
+            && self.class(object) == Class::Array
             && key.as_index() == Some(self.array_len(object))
             && !self.has_flag(
                 object,
@@ -299,8 +301,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     pub(super) fn array_literal(&mut self, count: usize) -> Next {
-        let array = self.new_array(count)?;
         let top = self.heap.sp + count;
+        let values = (top - count..top).map(|at| self.heap.mem_value(at));
+        let array = self.new_array_of(Class::Array, Width::of_all(values), count)?;
         self.push(Value::object(array))?;
         for index in 0..count {
             let value = self.heap.mem_value(top - 1 - index);

@@ -188,17 +188,13 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
     /// An element of an array, in its block.
     #[inline(always)]
     fn quick_read_at(&mut self, at: At<L>) -> Option<At<L>> {
-        let value = Value(*self.quick_element(at.peek(1), at.peek(0).as_int()?)?);
-        if value == Value::hole() { None } else { Some(at.replace(2, value)) }
+        let value = self.quick_element(at.peek(1), at.peek(0).as_int()?)?;
+        Some(at.replace(2, value))
     }
 
     #[inline(always)]
     fn quick_write_at(&mut self, at: At<L>) -> Option<At<L>> {
-        let place = self.quick_element(at.peek(2), at.peek(1).as_int()?)?;
-        if *place == Value::<L>::hole().0 {
-            return None;
-        }
-        *place = at.peek(0).0;
+        self.quick_change(at.peek(2), at.peek(1).as_int()?, at.peek(0))?;
         Some(At { sp: at.sp + 3, ..at })
     }
 

@@ -5,6 +5,7 @@ use super::{
     write,
 };
 use crate::Host;
+use crate::elements::Width;
 use crate::error::Raise;
 use crate::host::Call;
 use crate::keys::INDEX_LIMIT;
@@ -27,7 +28,7 @@ pub(crate) fn splice<L: Layout, H: Host>(
         _ => vm.to_integer(vm.arg(&call, 1))?.clamp(0.0, length - start),
     };
     super::ends::grown(vm, length - n_deleted, n_items)?;
-    let deleted = array_like(vm, object, n_deleted)?;
+    let deleted = array_like(vm, object, n_deleted, vm.width_like(object))?;
     for index in 0..n_deleted as u64 {
         let index = index as f64;
         if let Some(value) = present(vm, object, start + index)? {
@@ -41,7 +42,8 @@ pub(crate) fn splice<L: Layout, H: Host>(
         && total < f64::from(INDEX_LIMIT)
     {
         vm.spend(length as usize)?;
-        vm.open_gap(object, start as u32, n_deleted as u32, n_items as u32)?;
+        let width = Width::of_all((0..n_items).map(|index| vm.arg(&call, 2 + index)));
+        vm.open_gap(object, start as u32, [n_deleted as u32, n_items as u32], width)?;
     } else {
         shift_rest(vm, object, length, start, n_deleted, n_items as f64)?;
     }

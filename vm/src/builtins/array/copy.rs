@@ -17,7 +17,7 @@ pub(crate) fn to_reversed<L: Layout, H: Host>(
 ) -> Result<Value<L>, Raise> {
     let object = this_object(vm, &call)?;
     let length = vm.length_of(object)?;
-    let result = new_array(vm, length)?;
+    let result = new_array(vm, object, length)?;
     let mut index = 0.0;
     while index < length {
         let value = read(vm, object, length - 1.0 - index)?;
@@ -42,7 +42,7 @@ pub(crate) fn to_spliced<L: Layout, H: Host>(
         _ => vm.to_integer(vm.arg(&call, 1))?.clamp(0.0, length - start),
     };
     super::ends::grown(vm, length - n_skipped, n_items)?;
-    let result = new_array(vm, length - n_skipped + n_items as f64)?;
+    let result = new_array(vm, object, length - n_skipped + n_items as f64)?;
     copy_part(vm, object, [0.0, start], result, 0.0)?;
     for index in 0..n_items {
         let value = vm.arg(&call, 2 + index);
@@ -64,7 +64,7 @@ pub(crate) fn with<L: Layout, H: Host>(
     if index < 0.0 || index >= length {
         return Err(vm.throw_range("the array has no such index"));
     }
-    let result = new_array(vm, length)?;
+    let result = new_array(vm, object, length)?;
     copy_part(vm, object, [0.0, index], result, 0.0)?;
     let value = vm.arg(&call, 1);
     create(vm, result, index, value)?;
@@ -72,14 +72,18 @@ pub(crate) fn with<L: Layout, H: Host>(
     Ok(Value::object(result))
 }
 
-/// ECMA-262, ArrayCreate, of an array that is about to be filled from its start.
+/// ECMA-262, ArrayCreate, of an array that is about to be filled from its start, with
+/// what is in the original for the most part.
 /// It is rooted.
 pub(super) fn new_array<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
+    original: Ref,
     length: f64,
 ) -> Result<Ref, Raise> {
-    let array = array_of_length(vm, if length > f64::from(u32::MAX) { length } else { 0.0 }, 0)?;
-    vm.reserve_if_room(array, length.min(4096.0) as usize);
+    let width = vm.width_like(original);
+    let checked = if length > f64::from(u32::MAX) { length } else { 0.0 };
+    let array = array_of_length(vm, checked, 0, width)?;
+    vm.reserve_if_room(array, width, length.min(4096.0) as usize);
     Ok(array)
 }
 

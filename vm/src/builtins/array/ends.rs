@@ -2,6 +2,7 @@
 
 use super::{LONGEST, carry, is_free, read, remove, set_length, this_object, write};
 use crate::Host;
+use crate::elements::Width;
 use crate::error::Raise;
 use crate::host::Call;
 use crate::layout::Layout;
@@ -94,7 +95,8 @@ pub(crate) fn unshift<L: Layout, H: Host>(
     let total = grown(vm, length, count)?;
     if count > 0 && is_free(vm, object) && total < f64::from(crate::keys::INDEX_LIMIT) {
         vm.spend(total as usize)?;
-        vm.open_gap(object, 0, 0, count as u32)?;
+        let width = Width::of_all((0..count).map(|index| vm.arg(&call, index)));
+        vm.open_gap(object, 0, [0, count as u32], width)?;
     } else if count > 0 {
         let mut index = length;
         while index > 0.0 {

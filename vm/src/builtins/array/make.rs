@@ -4,9 +4,11 @@ use super::{array_of_length, callback, create, is_array_value, read, set_length}
 use crate::Host;
 use crate::builtins::Intrinsic;
 use crate::define::Descriptor;
+use crate::elements::Width;
 use crate::error::Raise;
 use crate::host::Call;
 use crate::layout::Layout;
+use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::names;
@@ -43,7 +45,7 @@ fn construct_plain<L: Layout, H: Host>(
     let wish = if length as usize <= ROOM_AT_ONCE { length as usize } else { 0 };
     let array = vm.new_array(0)?;
     vm.push(Value::object(array))?;
-    vm.reserve_if_room(array, wish);
+    vm.reserve_if_room(array, Width::NARROWEST, wish);
     vm.set_array_len(array, length)?;
     Ok(Value::object(array))
 }
@@ -52,7 +54,8 @@ fn of_arguments<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     call: &Call<L>,
 ) -> Result<Value<L>, Raise> {
-    let array = vm.new_array(call.argc())?;
+    let width = Width::of_all((0..call.argc()).map(|index| vm.arg(call, index)));
+    let array = vm.new_array_of(Class::Array, width, call.argc())?;
     vm.push(Value::object(array))?;
     for index in 0..call.argc() {
         let value = vm.arg(call, index);
@@ -183,7 +186,7 @@ fn target<L: Layout, H: Host>(
     length: Option<f64>,
 ) -> Result<Ref, Raise> {
     if is_intrinsic(vm, call) {
-        return array_of_length(vm, length.unwrap_or(0.0), 0);
+        return array_of_length(vm, length.unwrap_or(0.0), 0, Width::NARROWEST);
     }
     match length {
         None => construct_this(vm, call, &[]),

@@ -19,6 +19,7 @@ pub(super) mod visit;
 use super::Intrinsic;
 use crate::Host;
 use crate::define::Descriptor;
+use crate::elements::Width;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::host::Call;
@@ -140,8 +141,7 @@ fn write<L: Layout, H: Host>(
         && index < f64::from(INDEX_LIMIT)
         && vm.element(object, index as u32).is_some()
     {
-        vm.set_element(object, index as u32, value);
-        return Ok(());
+        return vm.set_element(object, index as u32, value);
     }
     vm.push(value)?;
     let key = vm.index_key(index)?;
@@ -185,7 +185,8 @@ fn create<L: Layout, H: Host>(
     vm.push(value)?;
     let fresh = has_elements(vm, array)
         && vm.heap.child(array, 1).is_none()
-        && vm.heap.half(array, 3) == Class::Array as u32;
+        && vm.class(array) == Class::Array
+        && !vm.has_flag(array, flags::NOT_EXTENSIBLE | flags::LENGTH_FIXED);
     if fresh && index < f64::from(INDEX_LIMIT) {
         vm.put_element(array, index as u32, value)?;
     } else {
@@ -212,16 +213,17 @@ fn set_length<L: Layout, H: Host>(
     Ok(())
 }
 
-/// ECMA-262, ArrayCreate. The array is rooted.
+/// ECMA-262, ArrayCreate. The array is rooted, and has room for holes of that width.
 fn array_of_length<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     length: f64,
     room: usize,
+    width: Width,
 ) -> Result<Ref, Raise> {
     if length > f64::from(u32::MAX) {
         return Err(vm.throw_range("invalid array length"));
     }
-    let array = vm.new_array(room)?;
+    let array = vm.new_array_of(Class::Array, width, room)?;
     vm.push(Value::object(array))?;
     if length > 0.0 {
         vm.set_array_len(array, length as u32)?;
@@ -229,11 +231,13 @@ fn array_of_length<L: Layout, H: Host>(
     Ok(array)
 }
 
-/// ECMA-262, ArraySpeciesCreate. The result is rooted.
+/// ECMA-262, ArraySpeciesCreate. The result is rooted; an array has room for elements
+/// of that width.
 fn array_like<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     original: Ref,
     length: f64,
+    width: Width,
 ) -> Result<Ref, Raise> {
     const ARRAY: Ref = Intrinsic::Array.reference();
     let usual =
@@ -253,7 +257,7 @@ fn array_like<L: Layout, H: Host>(
         }
     }
     let there = if has_elements(vm, original) { vm.array_room(original) } else { 0 };
-    array_of_length(vm, length, there.min(length as u32) as usize)
+    array_of_length(vm, length, there.min(length as u32) as usize, width)
 }
 
 /// What a species makes for that many elements, rooted.

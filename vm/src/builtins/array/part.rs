@@ -5,6 +5,7 @@ use super::{
     relative, set_length, this_object,
 };
 use crate::Host;
+use crate::elements::Width;
 use crate::error::Raise;
 use crate::host::Call;
 use crate::keys::Key;
@@ -23,7 +24,7 @@ pub(crate) fn slice<L: Layout, H: Host>(
     let start = relative(vm, vm.arg(&call, 0), length, 0.0)?;
     let end = relative(vm, vm.arg(&call, 1), length, length)?;
     let count = (end - start).max(0.0);
-    let result = array_like(vm, object, count)?;
+    let result = array_like(vm, object, count, vm.width_like(object))?;
     let mut index = 0.0;
     while index < count {
         if let Some(value) = present(vm, object, start + index)? {
@@ -41,7 +42,7 @@ pub(crate) fn concat<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let object = this_object(vm, &call)?;
-    let result = array_like(vm, object, 0.0)?;
+    let result = array_like(vm, object, 0.0, Width::SLOT)?;
     if has_elements(vm, result) {
         reserve_for_parts(vm, &call, object, result);
     }
@@ -61,16 +62,18 @@ fn reserve_for_parts<L: Layout, H: Host>(
     object: Ref,
     result: Ref,
 ) {
-    let mut room = 0;
+    let (mut room, mut width) = (0, Width::NARROWEST);
     for value in core::iter::once(Value::object(object))
         .chain((0..call.argc()).map(|index| vm.arg(call, index)))
     {
-        room += match value.as_object() {
-            Some(part) if has_elements(vm, part) => vm.array_room(part) as usize,
-            _ => 1,
+        let (more, wide) = match value.as_object() {
+            Some(part) if has_elements(vm, part) => (vm.array_room(part), vm.width(part)),
+            _ => (1, Width::of(value)),
         };
+        room += more as usize;
+        width = width.min(wide);
     }
-    vm.reserve_if_room(result, room);
+    vm.reserve_if_room(result, width, room);
 }
 
 /// ECMA-262, IsConcatSpreadable and what follows. Gives the new length.
@@ -120,7 +123,7 @@ pub(crate) fn flat<L: Layout, H: Host>(
     let length = vm.length_of(object)?;
     let depth = vm.arg(&call, 0);
     let depth = if depth.is_undefined() { 1.0 } else { vm.to_integer(depth)?.max(0.0) };
-    let result = array_like(vm, object, 0.0)?;
+    let result = array_like(vm, object, 0.0, Width::SLOT)?;
     flatten(vm, result, 0.0, object, length, depth, None)?;
     Ok(Value::object(result))
 }
@@ -133,7 +136,7 @@ pub(crate) fn flat_map<L: Layout, H: Host>(
     let object = this_object(vm, &call)?;
     let length = vm.length_of(object)?;
     let mapper = (callback(vm, &call, 0)?, vm.arg(&call, 1));
-    let result = array_like(vm, object, 0.0)?;
+    let result = array_like(vm, object, 0.0, Width::SLOT)?;
     flatten(vm, result, 0.0, object, length, 1.0, Some(mapper))?;
     Ok(Value::object(result))
 }

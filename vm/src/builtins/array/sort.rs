@@ -10,6 +10,7 @@ use crate::error::Raise;
 use crate::host::Call;
 use crate::layout::Layout;
 use crate::number::with_text;
+use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 
@@ -49,7 +50,7 @@ pub(crate) fn to_sorted<L: Layout, H: Host>(
     let comparator = comparator(vm, &call)?;
     let object = this_object(vm, &call)?;
     let length = vm.length_of(object)?;
-    let items = super::copy::new_array(vm, length)?;
+    let items = super::copy::new_array(vm, object, length)?;
     let (mut index, mut n_defined) = (0.0, 0.0);
     while index < length {
         let value = read(vm, object, index)?;
@@ -87,7 +88,7 @@ fn collect<L: Layout, H: Host>(
     length: f64,
 ) -> Result<(Ref, u64), Raise> {
     let room = if super::has_elements(vm, object) { vm.array_room(object) } else { 0 };
-    let items = vm.new_array(room as usize)?;
+    let items = vm.new_array_of(Class::Array, vm.width_like(object), room as usize)?;
     vm.push(Value::object(items))?;
     let mut n_undefined = 0;
     let mut index = 0.0;
@@ -117,7 +118,8 @@ pub(in crate::builtins) fn merge_sort<L: Layout, H: Host>(
     if count < 2 {
         return Ok(());
     }
-    let scratch = vm.new_array(count.div_ceil(2) as usize)?;
+    let room = count.div_ceil(2) as usize;
+    let scratch = vm.new_array_of(Class::Array, vm.width(items), room)?;
     vm.push(Value::object(scratch))?;
     let levels = u64::BITS - (count - 1).leading_zeros();
     for level in (1..=levels).rev() {
@@ -161,12 +163,12 @@ fn merge<L: Layout, H: Host>(
             right += 1;
             b
         };
-        vm.set_element(items, to, value);
+        vm.set_element(items, to, value)?;
         to += 1;
     }
     while left < middle - start {
         let value = item(vm, scratch, left);
-        vm.set_element(items, to, value);
+        vm.set_element(items, to, value)?;
         left += 1;
         to += 1;
     }

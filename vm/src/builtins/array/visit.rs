@@ -2,6 +2,7 @@
 
 use super::{array_like, callback, create, present, read, this_object};
 use crate::Host;
+use crate::elements::Width;
 use crate::error::Raise;
 use crate::host::Call;
 use crate::layout::Layout;
@@ -131,7 +132,7 @@ pub(crate) fn map<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let walk = Walk::begin(vm, &call)?;
-    let result = array_like(vm, walk.object, walk.length)?;
+    let result = array_like(vm, walk.object, walk.length, Width::NARROWEST)?;
     walk.each(vm, |vm, index, _, answer| create(vm, result, index, answer).map(|()| true))?;
     Ok(Value::object(result))
 }
@@ -142,7 +143,7 @@ pub(crate) fn filter<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let walk = Walk::begin(vm, &call)?;
-    let result = array_like(vm, walk.object, 0.0)?;
+    let result = array_like(vm, walk.object, 0.0, Width::SLOT)?;
     let mut to = 0.0;
     walk.each(vm, |vm, _, value, answer| {
         if vm.to_boolean(answer) {
