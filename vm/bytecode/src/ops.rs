@@ -112,11 +112,8 @@ macro_rules! operations {
 
         /// Opcodes as patterns.
         #[allow(non_upper_case_globals, reason = "they are called like the operations")]
-        pub mod opcode {
-            $(
-                #[doc = $doc]
-                pub const $variant: u8 = super::Op::$variant as u8;
-            )*
+        mod opcode {
+            $(pub(super) const $variant: u8 = super::Op::$variant as u8;)*
         }
 
         /// What carries the operations out: one handler a row of the table, so a

@@ -23,7 +23,7 @@ pub(crate) use numeric::power;
 
 use core::marker::PhantomData;
 
-use quick::{Plain, Trail, quick};
+use quick::{Trail, quick};
 
 use crate::Host;
 use crate::error::{Raise, RaiseKind, StopKind};
@@ -208,11 +208,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 dispatch_any(self, opcode, bits, D::ZIGZAG)?;
                 return Ok(self.registers());
             }
+            let op = const { ArmOf::<D, BYTE>::OP };
             let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
-            if let Some(after) = trail.compare_and_branch::<ArmOf<D, BYTE>, 1>(here) {
+            if let Some(after) = trail.compare_and_branch::<1>(here, op) {
                 return Ok(after);
             }
-            return match quick::<ArmOf<D, BYTE>, L, H>(self, here, bits, D::ZIGZAG) {
+            return match quick(self, here, op, bits, D::ZIGZAG) {
                 Some(after) => Ok(trail.follow::<ArmOf<D, BYTE>>(self, At { mem, ..after })),
                 None => {
                     self.sync(here);
@@ -244,14 +245,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// The quick form of an operation known only at run time.
     #[inline(never)]
     fn quick_any(&mut self, at: At<L>, op: Op, bits: u32, zigzag: bool) -> Option<At<L>> {
-        macro_rules! forms {
-            ($($n:literal)*) => {
-                match op as u8 {
-                    $($n => quick::<Plain<$n>, L, H>(self, at, bits, zigzag),)*
-                }
-            };
-        }
-        each_byte!(forms)
+        quick(self, at, Some(op), bits, zigzag)
     }
 
     /// Carries out an instruction with the observer before and behind it, and in
@@ -324,6 +318,10 @@ fn burn<const N: u64>(fuel: u64) -> Option<u64> {
 
 /// The arm of an opcode byte, as a type that carries its opcode.
 struct ArmOf<D, const BYTE: u8>(PhantomData<D>);
+
+impl<D: Decoder, const BYTE: u8> ArmOf<D, BYTE> {
+    const OP: Option<Op> = Op::from_opcode(D::ARMS[BYTE as usize].opcode);
+}
 
 impl<D: Decoder, const BYTE: u8> Opcode for ArmOf<D, BYTE> {
     const OPCODE: u8 = D::ARMS[BYTE as usize].opcode;

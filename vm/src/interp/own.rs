@@ -45,7 +45,7 @@ impl<D: Decoder, const BYTE: u8, const INDEX: usize> PartOf<D, BYTE, INDEX> {
     const EXISTS: bool = INDEX < D::OWN[BYTE as usize].n_parts();
     /// Whether it compares, and a branch follows that takes what comes out.
     const DECIDES: bool = INDEX + 2 == D::OWN[BYTE as usize].n_parts()
-        && compares(Self::OP as u8)
+        && compares(Self::OP)
         && matches!(D::OWN[BYTE as usize].part(INDEX + 1).op, Op::BranchTrue | Op::BranchFalse);
 }
 
@@ -142,8 +142,10 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
                     }
                     if const { PartOf::<D, BYTE, $index>::DECIDES }
                         && let Some(after) =
-                            decide::<PartOf<D, BYTE, $index>, PartOf<D, BYTE, { $index + 1 }>, L>(
+                            decide(
                                 at,
+                                const { PartOf::<D, BYTE, $index>::OP },
+                                const { D::OWN[BYTE as usize].part($index + 1).op },
                                 bits[($index + 1) % MAX_PARTS],
                             )
                     {
@@ -239,7 +241,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
             dispatch_any(self, code.byte(begin + 1), bits, D::ZIGZAG)?;
             return Ok(self.registers());
         }
-        match quick::<ArmOf<D, BYTE>, L, H>(self, at, bits, D::ZIGZAG) {
+        match quick(self, at, const { ArmOf::<D, BYTE>::OP }, bits, D::ZIGZAG) {
             Some(after) => Ok(after),
             None => {
                 self.sync(at);
@@ -256,7 +258,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
         at: At<L>,
         bits: u32,
     ) -> Result<At<L>, Raise> {
-        match quick::<A, L, H>(self, at, bits, false) {
+        match quick(self, at, const { Op::from_opcode(A::OPCODE) }, bits, false) {
             Some(after) => Ok(after),
             None => {
                 self.sync(at);
@@ -282,11 +284,11 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
 /// A comparison of small integers with the branch behind it: the truth never becomes a
 /// value. Nothing where they are something else, or no budget is left for the branch.
 #[inline(always)]
-fn decide<A: Opcode, B: Opcode, L: Layout>(at: At<L>, bits: u32) -> Option<At<L>> {
-    let truth = at.holds::<A>()?;
+fn decide<L: Layout>(at: At<L>, op: Op, branch: Op, bits: u32) -> Option<At<L>> {
+    let truth = at.holds(op)?;
     let fuel = burn::<1>(at.fuel)?;
     let at = At { sp: at.sp + 2, fuel, ..at };
-    let branches = truth == (B::OPCODE == Op::BranchTrue as u8);
+    let branches = truth == matches!(branch, Op::BranchTrue);
     Some(if branches { at.jump(Displacement::from_bits(bits, false)) } else { at })
 }
 

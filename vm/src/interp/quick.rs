@@ -22,7 +22,6 @@ use crate::value::Value;
 use crate::vm::Vm;
 use scruple_bytecode::encoding::VerifiedCode;
 use scruple_bytecode::operand::{Argc, Displacement, FieldId, GlobalId, Int, Slot};
-use scruple_bytecode::ops::opcode;
 use scruple_bytecode::{Decoder, Op, Opcode};
 
 impl<L: Layout> At<L> {
@@ -113,22 +112,22 @@ impl<L: Layout> At<L> {
     /// Whether a comparison holds of two small integers; nothing where they are something
     /// else, or the operation is.
     #[inline(always)]
-    pub(super) fn holds<A: Opcode>(self) -> Option<bool> {
+    pub(super) fn holds(self, op: Op) -> Option<bool> {
         let (x, y) = L::int_order(self.peek(1).0, self.peek(0).0)?;
-        match A::OPCODE {
-            opcode::Less => Some(x < y),
-            opcode::LessEqual => Some(x <= y),
-            opcode::Greater => Some(x > y),
-            opcode::GreaterEqual => Some(x >= y),
-            opcode::StrictEqual | opcode::Equal => Some(x == y),
-            opcode::StrictNotEqual | opcode::NotEqual => Some(x != y),
+        match op {
+            Op::Less => Some(x < y),
+            Op::LessEqual => Some(x <= y),
+            Op::Greater => Some(x > y),
+            Op::GreaterEqual => Some(x >= y),
+            Op::StrictEqual | Op::Equal => Some(x == y),
+            Op::StrictNotEqual | Op::NotEqual => Some(x != y),
             _ => None,
         }
     }
 
     #[inline(always)]
-    fn compare<A: Opcode>(self) -> Option<Self> {
-        Some(self.replace(2, Value::boolean(self.holds::<A>()?)))
+    fn compare(self, op: Op) -> Option<Self> {
+        Some(self.replace(2, Value::boolean(self.holds(op)?)))
     }
 
     /// A branch on a Boolean.
@@ -239,62 +238,60 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
 }
 
 /// Carries out an operation in its quick form, if it has one and this is the usual
-/// case.
-///
-/// The operation is a constant of the type, so that the compiler lays out that one form
-/// and no choice. As an argument it was one as well, but only once a thousand copies of
-/// all forms had been optimised away: XXX.
+/// case. In an arm the operation is a constant, and nothing is left of the choice.
 #[inline(always)]
-pub(super) fn quick<A: Opcode, L: Layout, H: Host>(
+pub(super) fn quick<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     at: At<L>,
+    op: Option<Op>,
     bits: u32,
     zigzag: bool,
 ) -> Option<At<L>> {
-    match A::OPCODE {
-        opcode::PushUndefined => Some(at.put(Value::undefined())),
-        opcode::PushNull => Some(at.put(Value::null())),
-        opcode::PushTrue => Some(at.put(Value::boolean(true))),
-        opcode::PushFalse => Some(at.put(Value::boolean(false))),
-        opcode::Drop => Some(At { sp: at.sp + 1, ..at }),
-        opcode::Dup => Some(at.put(at.peek(0))),
-        opcode::KeepSlot => {
+    let op = op?;
+    match op {
+        Op::PushUndefined => Some(at.put(Value::undefined())),
+        Op::PushNull => Some(at.put(Value::null())),
+        Op::PushTrue => Some(at.put(Value::boolean(true))),
+        Op::PushFalse => Some(at.put(Value::boolean(false))),
+        Op::Drop => Some(At { sp: at.sp + 1, ..at }),
+        Op::Dup => Some(at.put(at.peek(0))),
+        Op::KeepSlot => {
             at.set(at.fp - Slot::from_bits(bits, zigzag).index(), at.peek(0));
             Some(at)
         }
-        opcode::LoadThis => Some(at.put(at.get(at.fp + 1))),
-        opcode::LoadGlobal => vm.quick_load_global(at, GlobalId::from_bits(bits, zigzag)),
-        opcode::MethodField => vm.quick_method_field(at, FieldId::from_bits(bits, zigzag)),
-        opcode::ReadAt => vm.quick_read_at(at),
-        opcode::WriteAt => vm.quick_write_at(at),
-        opcode::Call => vm.quick_call(at, Argc::from_bits(bits, zigzag).index()),
-        opcode::CallMethod => vm.quick_call_method(at, Argc::from_bits(bits, zigzag).index()),
-        opcode::Return => vm.quick_leave(at, at.sp + 1, at.peek(0)),
-        opcode::ReturnUndefined => vm.quick_leave(at, at.sp, Value::undefined()),
-        opcode::LoadSlot => Some(at.load_slot(Slot::from_bits(bits, zigzag))),
-        opcode::StoreSlot => Some(at.store_slot(Slot::from_bits(bits, zigzag))),
-        opcode::PushInt => Some(at.put(Value::small(Int::from_bits(bits, zigzag).get()))),
-        opcode::Add => at.add().or_else(|| vm.quick_numbers(at, |a, b| a + b)),
-        opcode::Subtract => at.subtract().or_else(|| vm.quick_numbers(at, |a, b| a - b)),
-        opcode::Multiply => at.multiply().or_else(|| vm.quick_numbers(at, |a, b| a * b)),
-        opcode::Divide => vm.quick_numbers(at, |a, b| a / b),
-        opcode::Remainder => at.remainder(),
-        opcode::ShiftLeft => at.bits(|a, b| a.wrapping_shl(b as u32 & 31)),
-        opcode::ShiftRight => at.bits(|a, b| a.wrapping_shr(b as u32 & 31)),
-        opcode::Increment => at.increment(),
-        opcode::Decrement => at.decrement(),
-        opcode::BitAnd => at.bits(|a, b| a & b),
-        opcode::BitOr => at.bits(|a, b| a | b),
-        opcode::BitXor => at.bits(|a, b| a ^ b),
-        opcode::Less => at.compare::<A>().or_else(|| vm.quick_order(at, |a, b| a < b)),
-        opcode::LessEqual => at.compare::<A>().or_else(|| vm.quick_order(at, |a, b| a <= b)),
-        opcode::Greater => at.compare::<A>().or_else(|| vm.quick_order(at, |a, b| a > b)),
-        opcode::GreaterEqual => at.compare::<A>().or_else(|| vm.quick_order(at, |a, b| a >= b)),
-        opcode::StrictEqual | opcode::Equal => at.compare::<A>(),
-        opcode::StrictNotEqual | opcode::NotEqual => at.compare::<A>(),
-        opcode::Branch => Some(at.jump(Displacement::from_bits(bits, zigzag))),
-        opcode::BranchTrue => at.branch_if(true, Displacement::from_bits(bits, zigzag)),
-        opcode::BranchFalse => at.branch_if(false, Displacement::from_bits(bits, zigzag)),
+        Op::LoadThis => Some(at.put(at.get(at.fp + 1))),
+        Op::LoadGlobal => vm.quick_load_global(at, GlobalId::from_bits(bits, zigzag)),
+        Op::MethodField => vm.quick_method_field(at, FieldId::from_bits(bits, zigzag)),
+        Op::ReadAt => vm.quick_read_at(at),
+        Op::WriteAt => vm.quick_write_at(at),
+        Op::Call => vm.quick_call(at, Argc::from_bits(bits, zigzag).index()),
+        Op::CallMethod => vm.quick_call_method(at, Argc::from_bits(bits, zigzag).index()),
+        Op::Return => vm.quick_leave(at, at.sp + 1, at.peek(0)),
+        Op::ReturnUndefined => vm.quick_leave(at, at.sp, Value::undefined()),
+        Op::LoadSlot => Some(at.load_slot(Slot::from_bits(bits, zigzag))),
+        Op::StoreSlot => Some(at.store_slot(Slot::from_bits(bits, zigzag))),
+        Op::PushInt => Some(at.put(Value::small(Int::from_bits(bits, zigzag).get()))),
+        Op::Add => at.add().or_else(|| vm.quick_numbers(at, |a, b| a + b)),
+        Op::Subtract => at.subtract().or_else(|| vm.quick_numbers(at, |a, b| a - b)),
+        Op::Multiply => at.multiply().or_else(|| vm.quick_numbers(at, |a, b| a * b)),
+        Op::Divide => vm.quick_numbers(at, |a, b| a / b),
+        Op::Remainder => at.remainder(),
+        Op::ShiftLeft => at.bits(|a, b| a.wrapping_shl(b as u32 & 31)),
+        Op::ShiftRight => at.bits(|a, b| a.wrapping_shr(b as u32 & 31)),
+        Op::Increment => at.increment(),
+        Op::Decrement => at.decrement(),
+        Op::BitAnd => at.bits(|a, b| a & b),
+        Op::BitOr => at.bits(|a, b| a | b),
+        Op::BitXor => at.bits(|a, b| a ^ b),
+        Op::Less => at.compare(op).or_else(|| vm.quick_order(at, |a, b| a < b)),
+        Op::LessEqual => at.compare(op).or_else(|| vm.quick_order(at, |a, b| a <= b)),
+        Op::Greater => at.compare(op).or_else(|| vm.quick_order(at, |a, b| a > b)),
+        Op::GreaterEqual => at.compare(op).or_else(|| vm.quick_order(at, |a, b| a >= b)),
+        Op::StrictEqual | Op::Equal => at.compare(op),
+        Op::StrictNotEqual | Op::NotEqual => at.compare(op),
+        Op::Branch => Some(at.jump(Displacement::from_bits(bits, zigzag))),
+        Op::BranchTrue => at.branch_if(true, Displacement::from_bits(bits, zigzag)),
+        Op::BranchFalse => at.branch_if(false, Displacement::from_bits(bits, zigzag)),
         _ => None,
     }
 }
@@ -322,22 +319,22 @@ const fn followers(opcode: u8) -> [Op; N_FOLLOWERS] {
 const N_FOLLOWERS: usize = 2;
 
 /// Whether an operation compares two values.
-pub(super) const fn compares(opcode: u8) -> bool {
+pub(super) const fn compares(op: Op) -> bool {
     matches!(
-        opcode,
-        opcode::Less
-            | opcode::LessEqual
-            | opcode::Greater
-            | opcode::GreaterEqual
-            | opcode::StrictEqual
-            | opcode::StrictNotEqual
-            | opcode::Equal
-            | opcode::NotEqual
+        op,
+        Op::Less
+            | Op::LessEqual
+            | Op::Greater
+            | Op::GreaterEqual
+            | Op::StrictEqual
+            | Op::StrictNotEqual
+            | Op::Equal
+            | Op::NotEqual
     )
 }
 
 /// An operation as a type.
-pub(super) struct Plain<const OPCODE: u8>;
+struct Plain<const OPCODE: u8>;
 
 impl<const OPCODE: u8> Opcode for Plain<OPCODE> {
     const OPCODE: u8 = OPCODE;
@@ -386,7 +383,7 @@ impl<L: Layout, H: Host, D: Decoder> Trail<'_, L, H, D> {
     fn compare_next<const OPCODE: u8>(&mut self, at: At<L>) -> Option<At<L>> {
         let (_, next) = D::expect::<Plain<OPCODE>, _>(self.code.byte(at.pc), self.code, at.pc)?;
         let here = At { pc: next, ..at };
-        let after = self.compare_and_branch::<Plain<OPCODE>, 2>(here)?;
+        let after = self.compare_and_branch::<2>(here, const { Op::from_opcode(OPCODE) })?;
         <H::Observer as Observer>::count(self.count, next - at.pc);
         Some(after)
     }
@@ -395,14 +392,12 @@ impl<L: Layout, H: Host, D: Decoder> Trail<'_, L, H, D> {
     /// stands behind it: the truth never becomes a value. `COST` is what the two take
     /// from the budget that the loop has not taken.
     #[inline(always)]
-    pub(super) fn compare_and_branch<A: Opcode, const COST: u64>(
+    pub(super) fn compare_and_branch<const COST: u64>(
         &mut self,
         at: At<L>,
+        op: Option<Op>,
     ) -> Option<At<L>> {
-        if const { !compares(A::OPCODE) } {
-            return None;
-        }
-        let truth = at.holds::<A>()?;
+        let truth = at.holds(op?)?;
         let byte = self.code.byte(at.pc);
         let if_true = D::expect::<Plain<{ Op::BranchTrue as u8 }>, _>(byte, self.code, at.pc);
         let if_false = D::expect::<Plain<{ Op::BranchFalse as u8 }>, _>(byte, self.code, at.pc);
@@ -426,7 +421,8 @@ impl<L: Layout, H: Host, D: Decoder> Trail<'_, L, H, D> {
         }
         let (bits, next) = D::expect::<A, _>(self.code.byte(at.pc), self.code, at.pc)?;
         let fuel = burn::<1>(at.fuel)?;
-        let after = quick::<A, L, H>(vm, At { pc: next, fuel, ..at }, bits, D::ZIGZAG)?;
+        let op = const { Op::from_opcode(A::OPCODE) };
+        let after = quick(vm, At { pc: next, fuel, ..at }, op, bits, D::ZIGZAG)?;
         <H::Observer as Observer>::count(self.count, next - at.pc);
         Some(after)
     }
