@@ -3,7 +3,8 @@
 //! An element takes a slot, or 16, 8 or 4 bits where every element of the array can
 //! be told in as many: a small integer, a truth value, `undefined`, `null` or no
 //! element. The machine chooses by what it stores: a block begins as narrow as its
-//! first values allow and is widened, never narrowed, when a value does not fit.
+//! first values allow and is widened, never narrowed, when a value does not fit; from
+//! 4 bits to 16 at once, as two steps would copy it twice.
 //! Scripts see nothing of it.
 //!
 //! The width lies with the array's flags. A packed block is of a kind of its own, as
@@ -478,8 +479,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let (width, first) = self.quick_place(array, index)?;
         let slots = self.heap.mem.cells_mut().as_flattened();
         let value = if width.is_packed() {
-            let (slot, bit) = width.place::<L>(index as usize);
-            width.unpack(*slots.get(first + slot)?, bit)
+            packed_element(slots, first, width, index as usize)?
         } else {
             Value(*slots.get(first + HEAD + index as usize)?)
         };
@@ -498,12 +498,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let (width, first) = self.quick_place(array, index)?;
         let slots = self.heap.mem.cells_mut().as_flattened_mut();
         if width.is_packed() {
-            let (slot, bit) = width.place::<L>(index as usize);
-            let slot = slots.get_mut(first + slot)?;
-            if width.unpack::<L>(*slot, bit) == Value::hole() {
+            if packed_element::<L>(slots, first, width, index as usize)? == Value::hole() {
                 return None;
             }
-            *slot = width.pack::<L>(*slot, bit, width.pattern(value)?);
+            put_packed(slots, first, width, index as usize, value)?;
         } else {
             let slot = slots.get_mut(first + HEAD + index as usize)?;
             if *slot == Value::<L>::hole().0 {
@@ -533,9 +531,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let slots = cells.as_flattened_mut();
         if width.is_packed() {
-            let (slot, bit) = width.place::<L>(length as usize);
-            let slot = slots.get_mut(2 * elements + slot)?;
-            *slot = width.pack::<L>(*slot, bit, width.pattern(value)?);
+            put_packed(slots, 2 * elements, width, length as usize, value)?;
         } else {
             *slots.get_mut(2 * elements + HEAD + length as usize)? = value.0;
         }
@@ -556,4 +552,33 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         // No elements are a reference to no cell.
         bare.then(|| (Width::of_flags(flags), place(Ref(L::high(links)))))
     }
+}
+
+/// A packed element of the block that begins at a slot. Out of line, and with values alone:
+/// laid out in every arm of the interpreter that reads elements, it made the loop longer than
+/// it is worth.
+#[inline(never)]
+fn packed_element<L: Layout>(
+    slots: &[L::Slot],
+    first: usize,
+    width: Width,
+    index: usize,
+) -> Option<Value<L>> {
+    let (slot, bit) = width.place::<L>(index);
+    Some(width.unpack(*slots.get(first + slot)?, bit))
+}
+
+/// Puts a value there, if the block is wide enough.
+#[inline(never)]
+fn put_packed<L: Layout>(
+    slots: &mut [L::Slot],
+    first: usize,
+    width: Width,
+    index: usize,
+    value: Value<L>,
+) -> Option<()> {
+    let (slot, bit) = width.place::<L>(index);
+    let slot = slots.get_mut(first + slot)?;
+    *slot = width.pack::<L>(*slot, bit, width.pattern(value)?);
+    Some(())
 }

@@ -49,7 +49,14 @@ const RULES: &[(&str, &[&str])] = &[
     ("built-ins: object, function, error, others", &["scruple_vm::builtins::"]),
     (
         "interpreter: loop and handlers",
-        &["run_compact", "dispatch", "HandlerTable", "scruple_vm::interp", "run_loop", "encoding::rows"],
+        &[
+            "run_compact",
+            "dispatch",
+            "HandlerTable",
+            "scruple_vm::interp",
+            "run_loop",
+            "encoding::rows",
+        ],
     ),
     ("interpreter: image and verifier", &["scruple_bytecode", "scruple_vm::load"]),
     ("interpreter: heap", &["scruple_vm::heap"]),
