@@ -97,6 +97,9 @@ pub trait Layout: Copy + Debug + 'static {
     const HALF_BITS: u32;
     /// The smallest and largest integers held inline.
     const INT_RANGE: (i32, i32);
+    /// Whether a machine has handlers of their own for the entries of the shipped set.
+    /// They change no count; what they cost is the time of a build.
+    const HAS_OWN_HANDLERS: bool;
 
     #[doc(hidden)]
     fn int(value: i32) -> Option<Self::Slot>;
@@ -164,6 +167,7 @@ impl Layout for Narrow {
     const SLOT_BYTES: usize = 4;
     const HALF_BITS: u32 = 16;
     const INT_RANGE: (i32, i32) = (-(1 << 30), (1 << 30) - 1);
+    const HAS_OWN_HANDLERS: bool = true;
 
     #[inline(always)]
     fn int(value: i32) -> Option<u32> {
@@ -299,6 +303,7 @@ impl Layout for Wide {
     const SLOT_BYTES: usize = 8;
     const HALF_BITS: u32 = 32;
     const INT_RANGE: (i32, i32) = (i32::MIN, i32::MAX);
+    const HAS_OWN_HANDLERS: bool = false;
 
     #[inline(always)]
     fn int(value: i32) -> Option<u64> {

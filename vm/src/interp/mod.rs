@@ -108,7 +108,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let result = loop {
             let raise = if H::COMPACT {
                 self.run_compact(&mut tally)
-            } else if const { has_own_loop::<D, H>() } {
+            } else if const { has_own_loop::<D, L, H>() } {
                 self.run_with_set::<D>(&mut tally)
             } else {
                 self.run_image::<D>(&mut tally)
@@ -301,8 +301,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 /// Whether there is a loop with handlers of the shipped set's own. An observer of steps or
 /// of the memory is told of each operation, which those would not do; and debug builds look
 /// at each.
-const fn has_own_loop<D: Decoder, H: Host>() -> bool {
-    D::ENCODING.has_set()
+const fn has_own_loop<D: Decoder, L: Layout, H: Host>() -> bool {
+    L::HAS_OWN_HANDLERS
+        && D::ENCODING.has_set()
         && !<H::Observer as Observer>::STEPS
         && !<H::Observer as Observer>::MEMORY
         && !cfg!(debug_assertions)
