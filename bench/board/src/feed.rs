@@ -16,41 +16,39 @@ use crate::station::Machine;
 /// The longest name of a column that can be asked for.
 const LONGEST: usize = 32;
 
-/// The table, and the search in it.
+/// The search in the table, which is asked of the parcel each time: where it lies would
+/// take RAM as well, in each frame that the machine passes through while it is made.
+#[derive(Default)]
 pub(crate) struct Feed {
-    text: &'static [u8],
     /// Where the row begins that counted last; the header before there was one.
-    row: usize,
+    row: u32,
 }
 
 impl Feed {
-    pub(crate) fn new(text: &'static [u8]) -> Feed {
-        Feed { text, row: 0 }
-    }
-
     /// What a column read last at a time, which is no earlier than the one before.
     fn reading(&mut self, column: &[u8], time: u64) -> Option<f64> {
-        let place = cells(self.line(0)).skip(1).position(|name| name == column)? + 1;
+        let text = crate::parcel().feed;
+        let place = cells(line(text, 0)).skip(1).position(|name| name == column)? + 1;
         loop {
-            let next = self.row + self.line(self.row).len() + 1;
-            if time_of(self.line(next)).is_none_or(|at| at > time) {
+            let next = self.row as usize + line(text, self.row as usize).len() + 1;
+            if time_of(line(text, next)).is_none_or(|at| at > time) {
                 break;
             }
-            self.row = next;
+            self.row = next as u32;
         }
         // The header alone is no reading.
-        let row = (self.row > 0).then(|| self.line(self.row))?;
+        let row = (self.row > 0).then(|| line(text, self.row as usize))?;
         let cell = cells(row).nth(place)?;
         let byte = |at| cell.get(at).copied().unwrap_or_default();
         (!cell.is_empty()).then(|| exact::nearest(cell.len(), &byte))
     }
+}
 
-    /// The line that begins there, without its end: empty behind the last.
-    fn line(&self, begin: usize) -> &'static [u8] {
-        let rest = self.text.get(begin..).unwrap_or_default();
-        let len = rest.iter().position(|&byte| byte == b'\n').unwrap_or(rest.len());
-        &rest[..len]
-    }
+/// The line that begins there, without its end: empty behind the last.
+fn line(text: &'static [u8], begin: usize) -> &'static [u8] {
+    let rest = text.get(begin..).unwrap_or_default();
+    let len = rest.iter().position(|&byte| byte == b'\n').unwrap_or(rest.len());
+    &rest[..len]
 }
 
 fn cells(line: &'static [u8]) -> impl Iterator<Item = &'static [u8]> {

@@ -156,7 +156,7 @@ fn make(mut pool: &'static mut [u64], room: &mut Room) -> Machine<'static> {
         output: Stream::output(),
         counter: Fetches::default(),
         timers: Timers::new(places),
-        feed: feed::Feed::new(parcel.feed),
+        feed: feed::Feed::default(),
     };
     let options = Options {
         heap: HeapOptions {

@@ -94,6 +94,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Runs from the synced registers until the entry frame returns.
     pub(crate) fn run_loop(&mut self) -> Result<Value<L>, Raise> {
+        // The compact loop goes by the encoding that the image names.
+        if H::COMPACT {
+            return self.run_as::<Word>();
+        }
         match self.current_image().encoding() {
             Encoding::Word => self.run_as::<Word>(),
             Encoding::Byte => self.run_as::<Byte>(),
