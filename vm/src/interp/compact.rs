@@ -1,5 +1,5 @@
-//! The loop in its compact form: one table look-up an instruction, one match over
-//! the operations, for every encoding the same code.
+//! The loop in its compact form: one look-up of the opcode byte, one of the operation's
+//! handler, for every encoding the same code.
 //!
 //! It carries out the same handlers in the same order as the loop with an arm for
 //! each opcode byte, so every count is the same; `conformance` runs its cases
