@@ -75,13 +75,14 @@ pub struct Failure {
 }
 
 /// Runs an image and counts, over a heap of a layout that is chosen while running.
-/// Whoever measures calls this one: a program has one machine a layout for it.
+/// Whoever measures calls this one, or only runs: a program has one machine a layout
+/// for it, and a machine takes the optimiser a minute or two.
 pub fn count(layout: HeapLayout, setup: Setup<'_, Counter>) -> Run<Counter> {
     run_over(layout, setup)
 }
 
 /// Runs an image over a heap of a layout that is chosen while running.
-pub fn run_over<O: Observer + 'static>(layout: HeapLayout, setup: Setup<'_, O>) -> Run<O> {
+pub(crate) fn run_over<O: Observer + 'static>(layout: HeapLayout, setup: Setup<'_, O>) -> Run<O> {
     match layout {
         HeapLayout::Narrow => run::<Narrow, O>(setup),
         HeapLayout::Wide => run::<Wide, O>(setup),
@@ -89,7 +90,7 @@ pub fn run_over<O: Observer + 'static>(layout: HeapLayout, setup: Setup<'_, O>) 
 }
 
 /// Runs an image: the script, then its timers.
-pub fn run<L: Layout, O: Observer + 'static>(setup: Setup<'_, O>) -> Run<O> {
+pub(crate) fn run<L: Layout, O: Observer + 'static>(setup: Setup<'_, O>) -> Run<O> {
     let Setup { image, region, feed, limits, collect_every, output, observer } = setup;
     let mut region = vec![L::Slot::default(); region / L::SLOT_BYTES];
     let functions = Station::<O>::functions::<L>();

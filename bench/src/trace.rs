@@ -13,7 +13,9 @@ use scruple_bytecode::image::Image;
 use scruple_bytecode::listing;
 use scruple_bytecode::operand::FunctionId;
 use scruple_bytecode::ops::Flow;
-use scruple_vm::{Host, Layout, Observer, Outcome, Raise, Step, Value, Vm};
+use scruple_vm::{Host, Layout, Narrow, Observer, Outcome, Raise, Step, Value, Vm};
+
+use crate::machine::{self, Run, Setup};
 
 /// Characters of a value's text that are shown.
 const SHOWN: usize = 24;
@@ -91,6 +93,11 @@ impl Tracer {
         number >= self.window.from
             && (code.is_empty() || code.iter().any(|range| range.contains(&step.at)))
     }
+}
+
+/// Runs an image with a tracer looking on.
+pub fn run(setup: Setup<'_, Tracer>) -> Run<Tracer> {
+    machine::run::<Narrow, Tracer>(setup)
 }
 
 impl Observer for Tracer {

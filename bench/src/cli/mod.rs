@@ -39,7 +39,7 @@ use scruple_bytecode::Encoding;
 use scruple_bytecode::image::Image;
 use scruple_bytecode::operand::FunctionId;
 use scruple_compiler::Diagnostics;
-use scruple_vm::{Narrow, Observer};
+use scruple_vm::Observer;
 
 use terminal::Terminal;
 
@@ -104,20 +104,20 @@ fn complain_of(script: &Script, wrong: &Diagnostics, terminal: &Terminal) {
     terminal.complain(&diagnose::diagnostics(source, wrong, terminal.colour()));
 }
 
-/// Runs a compiled script.
+/// Runs a compiled script in a machine with that observer.
 fn run_built<O: Observer + Send + 'static>(
     script: &Script,
     built: &Built,
-    budget: u64,
     output: impl FnOnce() -> Output + Send,
     observer: O,
+    machine: impl FnOnce(Setup<'_, O>) -> Run<O> + Send,
 ) -> Result<Run<O>> {
     let run = build::on_large_stack(|| {
-        let run = machine::run::<Narrow, O>(Setup {
+        let run = machine(Setup {
             image: &built.image,
             region: REGION,
             feed: script.feed.clone(),
-            limits: script.options.limits(budget),
+            limits: script.options.limits(u64::MAX),
             collect_every: usize::MAX,
             output: output(),
             observer,

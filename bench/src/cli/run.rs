@@ -1,7 +1,10 @@
 //! `run`: compiles a script and runs it, its output passed on as it comes.
 
 use anyhow::Result;
+use scruple_bench::layout::HeapLayout;
+use scruple_bench::machine;
 use scruple_bench::station::Output;
+use scruple_vm::Counter;
 
 use super::args::RunArguments;
 use super::terminal::{Printer, Terminal};
@@ -17,7 +20,9 @@ pub(crate) fn run(arguments: &RunArguments, terminal: &Terminal) -> Result<Verdi
         let mut printer = Printer::new();
         Output::Passed(Box::new(move |text| printer.print(text)))
     };
-    let run = run_built(&script, &built, u64::MAX, print, ())?;
+    let run = run_built(&script, &built, print, Counter::default(), |setup| {
+        machine::count(HeapLayout::Narrow, setup)
+    })?;
     match run.end {
         Ok(()) => Ok(Verdict::Fine),
         Err(failure) => {

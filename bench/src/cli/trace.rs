@@ -24,7 +24,7 @@ pub(crate) fn trace(arguments: &TraceArguments, terminal: &Terminal) -> Result<V
     }
     // The script's own output would only be in the way.
     let silent = || Output::Passed(Box::new(|_| ()));
-    let run = run_built(&script, &built, u64::MAX, silent, Tracer::new(window))?;
+    let run = run_built(&script, &built, silent, Tracer::new(window), trace::run)?;
     let tracer = run.observer;
     terminal.write(&trace::render(&image, tracer.lines()))?;
     match run.end {

@@ -8,7 +8,7 @@
 use anyhow::{Context, Result};
 use rayon::prelude::*;
 use scruple_bytecode::Encoding;
-use scruple_vm::Narrow;
+use scruple_vm::Counter;
 
 use super::boards::Board;
 use super::document::{Document, OnBoard, Ram, Row};
@@ -217,15 +217,16 @@ impl OneScript<'_> {
     }
 
     fn printed_by_host(&self) -> Result<String, RowError> {
-        let run = machine::run::<Narrow, _>(Setup {
+        let setup = Setup {
             image: self.image,
             region: REGION,
             feed: self.script.feed.clone(),
             limits: self.script.options.limits(BUDGET),
             collect_every: usize::MAX,
             output: Output::kept(),
-            observer: (),
-        });
+            observer: Counter::default(),
+        };
+        let run = machine::count(HeapLayout::Narrow, setup);
         measure::output_of(&run).map(str::to_owned)
     }
 }

@@ -244,7 +244,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             {
                 return Ok(());
             }
-            let Some(fuel) = burn::<1>(self.fuel) else {
+            let Some(fuel) = burn(self.fuel, 1) else {
                 self.pc = if is_inside { pending.stop() } else { self.pc + 1 };
                 return Err(Raise::stop(StopKind::Budget));
             };

@@ -23,7 +23,7 @@ pub(crate) use numeric::power;
 
 use core::marker::PhantomData;
 
-use quick::{Trail, quick};
+use quick::{Trail, compares, quick, quick_any};
 
 use crate::Host;
 use crate::error::{Raise, RaiseKind, StopKind};
@@ -65,6 +65,47 @@ impl<L: Layout> Clone for At<L> {
 
 impl<L: Layout> Copy for At<L> {}
 
+/// The loop over instructions as a decoder reads them.
+///
+/// The decoder's, not the machine's, so that the Rust compiler puts the loops into as
+/// many units and optimises them side by side.
+trait Loop: Decoder + Sized {
+    /// Runs code of one image, until something other than the next instruction
+    /// is to happen. The registers are then synced.
+    fn run_image<L: Layout, H: Host>(
+        vm: &mut Vm<'_, L, H>,
+        tally: &mut <H::Observer as Observer>::Tally,
+    ) -> Raise {
+        let code = Window::on_code(vm.current_image().code());
+        let mut at = vm.registers();
+        let mut count = *tally;
+        let mem = at.mem;
+        // An arm for each opcode byte: `$n` is a constant in it, and with it the
+        // operation, the length and a folded operand.
+        macro_rules! arms {
+            ($($n:literal)*) => {
+                loop {
+                    at.fuel = at.fuel.wrapping_sub(1);
+                    if (at.fuel as i64) < 0 {
+                        break vm.spent(at);
+                    }
+                    match code.byte(at.pc) {
+                        $($n => match vm.arm::<Self, $n>(at, code, &mut count) {
+                            Ok(next) => at = At { mem, ..next },
+                            Err(raise) => break raise,
+                        },)*
+                    }
+                }
+            };
+        }
+        let raise = each_byte!(arms);
+        *tally = count;
+        raise
+    }
+}
+
+impl<D: Decoder> Loop for D {}
+
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(always)]
     pub(crate) fn registers(&self) -> At<L> {
@@ -83,13 +124,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.heap.sp = at.sp;
         self.fp = at.fp;
         self.fuel = at.fuel;
-    }
-
-    /// Syncs, and passes the reason on.
-    #[cold]
-    pub(crate) fn fail(&mut self, at: At<L>, raise: Raise) -> Raise {
-        self.sync(at);
-        raise
     }
 
     /// Runs from the synced registers until the entry frame returns.
@@ -112,10 +146,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let result = loop {
             let raise = if H::COMPACT {
                 self.run_compact(&mut tally)
-            } else if const { has_own_loop::<D, L, H>() } {
-                self.run_with_set::<D>(&mut tally)
+            } else if const { has_own_loop::<D, L, H>() } && self.has_own_handlers() {
+                Shipped::run_image(self, &mut tally)
             } else {
-                self.run_image::<D>(&mut tally)
+                D::run_image(self, &mut tally)
             };
             match raise.0 {
                 RaiseKind::Switch => {}
@@ -130,46 +164,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         };
         self.host_mut().observer().absorb(tally);
         result
-    }
-
-    /// Runs code whose instructions are a set's: by the arms of the set that they were
-    /// made for, if it is that one.
-    fn run_with_set<D: Decoder>(&mut self, tally: &mut <H::Observer as Observer>::Tally) -> Raise {
-        if self.has_own_handlers() {
-            self.run_image::<Shipped>(tally)
-        } else {
-            self.run_image::<D>(tally)
-        }
-    }
-
-    /// Runs code of one image, until something other than the next instruction
-    /// is to happen. The registers are then synced.
-    fn run_image<D: Decoder>(&mut self, tally: &mut <H::Observer as Observer>::Tally) -> Raise {
-        let code = Window::on_code(self.current_image().code());
-        let mut at = self.registers();
-        let mut count = *tally;
-        let mem = at.mem;
-        // An arm for each opcode byte: `$n` is a constant in it, and with it the
-        // operation, the length and a folded operand.
-        macro_rules! arms {
-            ($($n:literal)*) => {
-                loop {
-                    at.fuel = at.fuel.wrapping_sub(1);
-                    if (at.fuel as i64) < 0 {
-                        break self.spent(at);
-                    }
-                    match code.byte(at.pc) {
-                        $($n => match self.arm::<D, $n>(at, code, &mut count) {
-                            Ok(next) => at = At { mem, ..next },
-                            Err(raise) => break raise,
-                        },)*
-                    }
-                }
-            };
-        }
-        let raise = each_byte!(arms);
-        *tally = count;
-        raise
     }
 
     /// The instruction to come has no budget left.
@@ -212,12 +206,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 dispatch_any(self, opcode, bits, D::ZIGZAG)?;
                 return Ok(self.registers());
             }
-            let op = const { ArmOf::<D, BYTE>::OP };
             let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
-            if let Some(after) = trail.compare_and_branch::<1>(here, op) {
+            if const { ArmOf::<D, BYTE>::COMPARES }
+                && let Some(after) = trail.compare_and_branch::<1>(here, ArmOf::<D, BYTE>::OP)
+            {
                 return Ok(after);
             }
-            return match quick(self, here, op, bits, D::ZIGZAG) {
+            return match quick::<ArmOf<D, BYTE>, L, H>(self, here, bits, D::ZIGZAG) {
                 Some(after) => Ok(trail.follow::<ArmOf<D, BYTE>>(self, At { mem, ..after })),
                 None => {
                     self.sync(here);
@@ -246,12 +241,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         dispatch::<Self, A>(self, bits, zigzag)
     }
 
-    /// The quick form of an operation known only at run time.
-    #[inline(never)]
-    fn quick_any(&mut self, at: At<L>, op: Op, bits: u32, zigzag: bool) -> Option<At<L>> {
-        quick(self, at, Some(op), bits, zigzag)
-    }
-
     /// Carries out an instruction with the observer before and behind it, and in
     /// debug builds with a look at what the handler did.
     #[inline(never)]
@@ -272,7 +261,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let quick = if H::Observer::STEPS || H::Observer::MEMORY {
             None
         } else {
-            self.quick_any(before, step.op, bits, D::ZIGZAG)
+            quick_any(self, before, step.op, bits, D::ZIGZAG)
         };
         let result = match quick {
             Some(after) => {
@@ -313,11 +302,11 @@ const fn has_own_loop<D: Decoder, L: Layout, H: Host>() -> bool {
         && !cfg!(debug_assertions)
 }
 
-/// Takes `N` instructions from the budget, which is never past [`MOST_FUEL`]: so the
+/// Takes `n` operations from the budget, which is never past [`MOST_FUEL`]: so the
 /// sign alone tells that there were too few, and the old number need not be kept.
 #[inline(always)]
-fn burn<const N: u64>(fuel: u64) -> Option<u64> {
-    let left = fuel.wrapping_sub(N);
+fn burn(fuel: u64, n: u64) -> Option<u64> {
+    let left = fuel.wrapping_sub(n);
     if (left as i64) < 0 { None } else { Some(left) }
 }
 
@@ -326,6 +315,10 @@ struct ArmOf<D, const BYTE: u8>(PhantomData<D>);
 
 impl<D: Decoder, const BYTE: u8> ArmOf<D, BYTE> {
     const OP: Option<Op> = Op::from_opcode(D::ARMS[BYTE as usize].opcode);
+    const COMPARES: bool = match Self::OP {
+        Some(op) => compares(op),
+        None => false,
+    };
 }
 
 impl<D: Decoder, const BYTE: u8> Opcode for ArmOf<D, BYTE> {

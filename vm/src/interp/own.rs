@@ -75,7 +75,10 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
 
     /// Carries out the entry at the program counter, whose opcode byte is `BYTE`. The
     /// loop has taken one operation from the budget.
-    #[inline(always)]
+    ///
+    /// Not `inline(always)`, though it is laid out in the loop: the optimiser makes it small
+    /// before that, and is done in a third of the time.
+    #[inline]
     pub(super) fn own<D: Decoder, const BYTE: u8>(
         &mut self,
         at: At<L>,
@@ -92,6 +95,15 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
         }
         let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
         Ok(At { mem, ..trail.follow::<LastOf<D, BYTE>>(self, at) })
+    }
+
+    /// The bytes of the instruction at a place, with those that it refers to. What stops
+    /// half-way was fetched whole.
+    #[cold]
+    #[inline(never)]
+    fn fetched_at(&self, begin: usize) -> usize {
+        let decoded = self.current_image().decode(begin);
+        decoded.map_or(0, |whole| whole.next - begin + whole.echoed_bytes())
     }
 
     /// The operands of the entry at a place, all of them before the first part: every part
@@ -135,8 +147,9 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
             ($($index:literal)*) => { $(
                 if const { PartOf::<D, BYTE, $index>::EXISTS } {
                     if $index > 0 {
-                        let Some(fuel) = burn::<1>(at.fuel) else {
-                            return Err(self.own_spent(At { pc: stop, ..at }, $index));
+                        let Some(fuel) = burn(at.fuel, 1) else {
+                            self.sync(at);
+                            return Err(self.own_spent(stop, $index));
                         };
                         at.fuel = fuel;
                     }
@@ -169,86 +182,79 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
     /// On the synced registers, as handlers are: see [`Vm::handle`].
     #[inline(never)]
     pub(super) fn own_echo<D: Decoder>(&mut self, begin: usize) -> Result<(), Raise> {
-        let image = *self.current_image();
+        let image = self.current_image();
         let code = Window::on_code(image.code());
         let Some((reference, next)) = Reference::decode(image.code(), begin) else {
-            let at = self.registers();
-            return Err(self.fail(at, Raise::internal("trap")));
+            return Err(Raise::internal("trap"));
         };
+        self.pc = next;
         let first = begin - reference.back as usize;
-        let (mut at, mut place) = (At { pc: next, ..self.registers() }, first);
-        let mem = at.mem;
+        let mut place = first;
         let mut result = Ok(());
         for number in 0..reference.count {
             if number > 0 {
-                let Some(fuel) = burn::<1>(at.fuel) else {
-                    result = Err(self.own_spent(At { pc: begin + 1, ..at }, 1));
+                let Some(fuel) = burn(self.fuel, 1) else {
+                    result = Err(self.own_spent(begin + 1, 1));
                     break;
                 };
-                at.fuel = fuel;
+                self.fuel = fuel;
                 self.joined += 1;
             }
             macro_rules! arms {
                 ($($n:literal)*) => {
                     match code.byte(place) {
-                        $($n => self.echoed::<D, $n>(at, code, &mut place, begin + 1),)*
+                        $($n => self.echoed::<D, $n>(code, place, begin + 1),)*
                     }
                 };
             }
             match each_byte!(arms) {
-                Ok(after) => at = At { mem, ..after },
+                Ok(behind) => place = behind,
                 Err(raise) => {
                     result = Err(raise);
                     break;
                 }
             }
         }
-        // What stops half-way was fetched whole.
         let fetched = match result {
-            Ok(()) => place - first,
-            Err(_) => image.decode(begin).map_or(0, |echo| echo.echoed_bytes()),
+            Ok(()) => next - begin + place - first,
+            Err(_) => self.fetched_at(begin),
         };
         let mut tally = <H::Observer as Observer>::Tally::default();
-        <H::Observer as Observer>::count(&mut tally, next - begin + fetched);
+        <H::Observer as Observer>::count(&mut tally, fetched);
         self.host_mut().observer().absorb(tally);
-        if result.is_ok() {
-            self.sync(at);
-        }
         result
     }
 
     /// Carries out the instruction at a place of the code, whose opcode byte is `BYTE`, as
-    /// part of an echo.
-    #[inline(always)]
+    /// part of an echo, and answers the place behind it. `stop` is where a budget ends
+    /// that is spent in it.
+    ///
+    /// Apart from the loop over the echo, on the machine's registers: see [`Vm::handle`].
+    #[inline(never)]
     fn echoed<D: Decoder, const BYTE: u8>(
         &mut self,
-        at: At<L>,
         code: Window<u8>,
-        place: &mut usize,
+        place: usize,
         stop: usize,
-    ) -> Result<At<L>, Raise> {
+    ) -> Result<usize, Raise> {
         if const { D::OWN[BYTE as usize].n_parts() > 0 } {
-            let (bits, behind) = Self::own_operands::<D, BYTE>(code, *place);
-            *place = behind;
-            return Ok(self.own_parts::<D, BYTE>(at, bits, stop)?.0);
+            let (bits, behind) = Self::own_operands::<D, BYTE>(code, place);
+            let (after, _) = self.own_parts::<D, BYTE>(self.registers(), bits, stop)?;
+            self.sync(after);
+            return Ok(behind);
         }
         let arm = const { D::ARMS[BYTE as usize] };
-        let begin = *place;
-        let (bits, behind) = D::operand(arm, code, begin);
-        *place = behind;
+        let (bits, behind) = D::operand(arm, code, place);
         if let Form::Wide = arm.form {
-            self.sync(at);
-            dispatch_any(self, code.byte(begin + 1), bits, D::ZIGZAG)?;
-            return Ok(self.registers());
+            dispatch_any(self, code.byte(place + 1), bits, D::ZIGZAG)?;
+        } else if let Some(after) =
+            quick::<ArmOf<D, BYTE>, L, H>(self, self.registers(), bits, D::ZIGZAG)
+        {
+            self.sync(after);
+        } else {
+            self.handle::<ArmOf<D, BYTE>>(bits, D::ZIGZAG)?;
         }
-        match quick(self, at, const { ArmOf::<D, BYTE>::OP }, bits, D::ZIGZAG) {
-            Some(after) => Ok(after),
-            None => {
-                self.sync(at);
-                self.handle::<ArmOf<D, BYTE>>(bits, D::ZIGZAG)?;
-                Ok(self.registers())
-            }
-        }
+        Ok(behind)
     }
 
     /// Carries out one part, in its quick form if that does.
@@ -258,7 +264,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
         at: At<L>,
         bits: u32,
     ) -> Result<At<L>, Raise> {
-        match quick(self, at, const { Op::from_opcode(A::OPCODE) }, bits, false) {
+        match quick::<A, L, H>(self, at, bits, false) {
             Some(after) => Ok(after),
             None => {
                 self.sync(at);
@@ -271,12 +277,13 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
         }
     }
 
-    /// The budget ends before a part: as many as `n_done` were carried out.
+    /// The budget ends before a part, or before an echo's next instruction: as many
+    /// operations as `n_done` were carried out that are not counted yet.
     #[cold]
     #[inline(never)]
-    fn own_spent(&mut self, at: At<L>, n_done: u64) -> Raise {
+    fn own_spent(&mut self, stop: usize, n_done: u64) -> Raise {
         self.joined += n_done - 1;
-        self.sync(At { fuel: 0, ..at });
+        (self.fuel, self.pc) = (0, stop);
         Raise::stop(StopKind::Budget)
     }
 }
@@ -286,7 +293,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
 #[inline(always)]
 fn decide<L: Layout>(at: At<L>, op: Op, branch: Op, bits: u32) -> Option<At<L>> {
     let truth = at.holds(op)?;
-    let fuel = burn::<1>(at.fuel)?;
+    let fuel = burn(at.fuel, 1)?;
     let at = At { sp: at.sp + 2, fuel, ..at };
     let branches = truth == matches!(branch, Op::BranchTrue);
     Some(if branches { at.jump(Displacement::from_bits(bits, false)) } else { at })

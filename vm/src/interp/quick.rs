@@ -61,52 +61,77 @@ impl<L: Layout> At<L> {
         At { pc: self.pc.wrapping_add_signed(to.get() as isize), ..self }
     }
 
+    /// An operation that pushes what is always the same, or moves the top of the stack.
     #[inline(always)]
-    pub(super) fn load_slot(self, slot: Slot) -> Self {
-        self.put(self.get(self.fp - slot.index()))
+    fn constant(self, op: Op) -> Option<Self> {
+        match op {
+            Op::PushUndefined => Some(self.put(Value::undefined())),
+            Op::PushNull => Some(self.put(Value::null())),
+            Op::PushTrue => Some(self.put(Value::boolean(true))),
+            Op::PushFalse => Some(self.put(Value::boolean(false))),
+            Op::Drop => Some(At { sp: self.sp + 1, ..self }),
+            Op::Dup => Some(self.put(self.peek(0))),
+            Op::LoadThis => Some(self.put(self.get(self.fp + 1))),
+            _ => None,
+        }
     }
 
+    /// An operation between a slot, or the operand itself, and the top of the stack.
     #[inline(always)]
-    pub(super) fn store_slot(self, slot: Slot) -> Self {
-        self.set(self.fp - slot.index(), self.peek(0));
-        At { sp: self.sp + 1, ..self }
+    fn slot(self, op: Op, bits: u32, zigzag: bool) -> Option<Self> {
+        let slot = self.fp - Slot::from_bits(bits, zigzag).index();
+        match op {
+            Op::LoadSlot => Some(self.put(self.get(slot))),
+            Op::StoreSlot => {
+                self.set(slot, self.peek(0));
+                Some(At { sp: self.sp + 1, ..self })
+            }
+            Op::KeepSlot => {
+                self.set(slot, self.peek(0));
+                Some(self)
+            }
+            Op::PushInt => Some(self.put(Value::small(Int::from_bits(bits, zigzag).get()))),
+            _ => None,
+        }
     }
 
+    /// Arithmetic on small integers, with a small integer as the result.
     #[inline(always)]
-    pub(super) fn add(self) -> Option<Self> {
-        Some(self.replace(2, self.peek(1).sum(self.peek(0))?))
+    fn arithmetic(self, op: Op) -> Option<Self> {
+        let (a, b) = (self.peek(1), self.peek(0));
+        let result = match op {
+            Op::Add => a.sum(b),
+            Op::Subtract => a.difference(b),
+            Op::Multiply => a.product(b),
+            _ => None,
+        };
+        Some(self.replace(2, result?))
     }
 
+    /// What is quick on small integers alone.
     #[inline(always)]
-    pub(super) fn subtract(self) -> Option<Self> {
-        Some(self.replace(2, self.peek(1).difference(self.peek(0))?))
-    }
-
-    #[inline(always)]
-    pub(super) fn multiply(self) -> Option<Self> {
-        Some(self.replace(2, self.peek(1).product(self.peek(0))?))
-    }
-
-    #[inline(always)]
-    pub(super) fn remainder(self) -> Option<Self> {
-        Some(self.replace(2, self.peek(1).small_remainder(self.peek(0))?))
-    }
-
-    #[inline(always)]
-    pub(super) fn increment(self) -> Option<Self> {
-        Some(self.replace(1, self.peek(0).sum(Value::small(1))?))
-    }
-
-    #[inline(always)]
-    pub(super) fn decrement(self) -> Option<Self> {
-        Some(self.replace(1, self.peek(0).difference(Value::small(1))?))
+    fn step(self, op: Op) -> Option<Self> {
+        match op {
+            Op::Increment => Some(self.replace(1, self.peek(0).sum(Value::small(1))?)),
+            Op::Decrement => Some(self.replace(1, self.peek(0).difference(Value::small(1))?)),
+            Op::Remainder => Some(self.replace(2, self.peek(1).small_remainder(self.peek(0))?)),
+            _ => None,
+        }
     }
 
     /// An operation on the bits of two small integers.
     #[inline(always)]
-    pub(super) fn bits(self, f: impl Fn(i32, i32) -> i32) -> Option<Self> {
+    fn bits(self, op: Op) -> Option<Self> {
         let (x, y) = L::both_ints(self.peek(1).0, self.peek(0).0)?;
-        Some(self.replace(2, Value::int(f(x, y))?))
+        let result = match op {
+            Op::ShiftLeft => x.wrapping_shl(y as u32 & 31),
+            Op::ShiftRight => x.wrapping_shr(y as u32 & 31),
+            Op::BitAnd => x & y,
+            Op::BitOr => x | y,
+            Op::BitXor => x ^ y,
+            _ => return None,
+        };
+        Some(self.replace(2, Value::int(result)?))
     }
 
     /// Whether a comparison holds of two small integers; nothing where they are something
@@ -132,7 +157,7 @@ impl<L: Layout> At<L> {
 
     /// A branch on a Boolean.
     #[inline(always)]
-    pub(super) fn branch_if(self, wanted: bool, to: Displacement) -> Option<Self> {
+    fn branch_if(self, wanted: bool, to: Displacement) -> Option<Self> {
         let truth = self.peek(0);
         let at = At { sp: self.sp + 1, ..self };
         if truth == Value::boolean(wanted) {
@@ -141,6 +166,17 @@ impl<L: Layout> At<L> {
             Some(at)
         } else {
             None
+        }
+    }
+
+    #[inline(always)]
+    fn branch(self, op: Op, bits: u32, zigzag: bool) -> Option<Self> {
+        let to = Displacement::from_bits(bits, zigzag);
+        match op {
+            Op::Branch => Some(self.jump(to)),
+            Op::BranchTrue => self.branch_if(true, to),
+            Op::BranchFalse => self.branch_if(false, to),
+            _ => None,
         }
     }
 }
@@ -152,13 +188,32 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
         if value.is_marker() { None } else { Some(at.put(value)) }
     }
 
-    /// An operation on two numbers of any kind. What is out of line here takes and
+    #[inline(always)]
+    fn quick_return(&mut self, at: At<L>, op: Op) -> Option<At<L>> {
+        match op {
+            Op::Return => self.quick_leave(at, at.sp + 1, at.peek(0)),
+            _ => self.quick_leave(at, at.sp, Value::undefined()),
+        }
+    }
+
+    /// Arithmetic on two numbers of any kind. What is out of line here takes and
     /// gives values, no registers: see [`Vm::handle`].
     #[inline(always)]
-    fn quick_numbers(&mut self, at: At<L>, f: impl Fn(f64, f64) -> f64) -> Option<At<L>> {
+    fn quick_arithmetic(&mut self, at: At<L>, op: Op) -> Option<At<L>> {
+        if let Some(at) = at.arithmetic(op) {
+            return Some(at);
+        }
         // The result may need memory, and its collector the stack.
         self.heap.sp = at.sp;
-        Some(at.replace(2, self.number_of(at.peek(1), at.peek(0), f)?))
+        let (a, b) = (at.peek(1), at.peek(0));
+        let result = match op {
+            Op::Add => self.number_of(a, b, |a, b| a + b),
+            Op::Subtract => self.number_of(a, b, |a, b| a - b),
+            Op::Multiply => self.number_of(a, b, |a, b| a * b),
+            Op::Divide => self.number_of(a, b, |a, b| a / b),
+            _ => None,
+        };
+        Some(at.replace(2, result?))
     }
 
     #[inline(never)]
@@ -174,9 +229,19 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
 
     /// A comparison of two numbers of any kind.
     #[inline(always)]
-    fn quick_order(&self, at: At<L>, f: impl Fn(f64, f64) -> bool) -> Option<At<L>> {
-        let holds = self.number_order(at.peek(1), at.peek(0), f)?;
-        Some(at.replace(2, Value::boolean(holds)))
+    fn quick_order(&self, at: At<L>, op: Op) -> Option<At<L>> {
+        if let Some(at) = at.compare(op) {
+            return Some(at);
+        }
+        let (a, b) = (at.peek(1), at.peek(0));
+        let holds = match op {
+            Op::Less => self.number_order(a, b, |a, b| a < b),
+            Op::LessEqual => self.number_order(a, b, |a, b| a <= b),
+            Op::Greater => self.number_order(a, b, |a, b| a > b),
+            Op::GreaterEqual => self.number_order(a, b, |a, b| a >= b),
+            _ => None,
+        };
+        Some(at.replace(2, Value::boolean(holds?)))
     }
 
     #[inline(never)]
@@ -237,62 +302,121 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
     }
 }
 
+/// What the quick form of an operation is about. Arms are made for each opcode byte, and
+/// what is laid out in one is laid out some hundred times before the optimiser sees that
+/// the operation is a constant: so an arm is given the forms of one family only. With all
+/// of them in every arm the optimiser took 26 minutes for the command line.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Family {
+    /// It has no quick form.
+    None,
+    Constant,
+    Slot,
+    Global,
+    Method,
+    Read,
+    Write,
+    Call,
+    CallMethod,
+    Return,
+    Arithmetic,
+    Step,
+    Bits,
+    Order,
+    Equality,
+    Branch,
+}
+
+impl Family {
+    const fn of(op: Option<Op>) -> Family {
+        let Some(op) = op else { return Family::None };
+        match op {
+            Op::PushUndefined | Op::PushNull | Op::PushTrue | Op::PushFalse => Family::Constant,
+            Op::Drop | Op::Dup | Op::LoadThis => Family::Constant,
+            Op::KeepSlot | Op::LoadSlot | Op::StoreSlot | Op::PushInt => Family::Slot,
+            Op::LoadGlobal => Family::Global,
+            Op::MethodField => Family::Method,
+            Op::ReadAt => Family::Read,
+            Op::WriteAt => Family::Write,
+            Op::Call => Family::Call,
+            Op::CallMethod => Family::CallMethod,
+            Op::Return | Op::ReturnUndefined => Family::Return,
+            Op::Add | Op::Subtract | Op::Multiply | Op::Divide => Family::Arithmetic,
+            Op::Remainder | Op::Increment | Op::Decrement => Family::Step,
+            Op::ShiftLeft | Op::ShiftRight => Family::Bits,
+            Op::BitAnd | Op::BitOr | Op::BitXor => Family::Bits,
+            Op::Less | Op::LessEqual | Op::Greater | Op::GreaterEqual => Family::Order,
+            Op::StrictEqual | Op::Equal | Op::StrictNotEqual | Op::NotEqual => Family::Equality,
+            Op::Branch | Op::BranchTrue | Op::BranchFalse => Family::Branch,
+            _ => Family::None,
+        }
+    }
+}
+
 /// Carries out an operation in its quick form, if it has one and this is the usual
-/// case. In an arm the operation is a constant, and nothing is left of the choice.
+/// case.
 #[inline(always)]
-pub(super) fn quick<L: Layout, H: Host>(
+pub(super) fn quick<A: Opcode, L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     at: At<L>,
-    op: Option<Op>,
     bits: u32,
     zigzag: bool,
 ) -> Option<At<L>> {
-    let op = op?;
-    match op {
-        Op::PushUndefined => Some(at.put(Value::undefined())),
-        Op::PushNull => Some(at.put(Value::null())),
-        Op::PushTrue => Some(at.put(Value::boolean(true))),
-        Op::PushFalse => Some(at.put(Value::boolean(false))),
-        Op::Drop => Some(At { sp: at.sp + 1, ..at }),
-        Op::Dup => Some(at.put(at.peek(0))),
-        Op::KeepSlot => {
-            at.set(at.fp - Slot::from_bits(bits, zigzag).index(), at.peek(0));
-            Some(at)
-        }
-        Op::LoadThis => Some(at.put(at.get(at.fp + 1))),
-        Op::LoadGlobal => vm.quick_load_global(at, GlobalId::from_bits(bits, zigzag)),
-        Op::MethodField => vm.quick_method_field(at, FieldId::from_bits(bits, zigzag)),
-        Op::ReadAt => vm.quick_read_at(at),
-        Op::WriteAt => vm.quick_write_at(at),
-        Op::Call => vm.quick_call(at, Argc::from_bits(bits, zigzag).index()),
-        Op::CallMethod => vm.quick_call_method(at, Argc::from_bits(bits, zigzag).index()),
-        Op::Return => vm.quick_leave(at, at.sp + 1, at.peek(0)),
-        Op::ReturnUndefined => vm.quick_leave(at, at.sp, Value::undefined()),
-        Op::LoadSlot => Some(at.load_slot(Slot::from_bits(bits, zigzag))),
-        Op::StoreSlot => Some(at.store_slot(Slot::from_bits(bits, zigzag))),
-        Op::PushInt => Some(at.put(Value::small(Int::from_bits(bits, zigzag).get()))),
-        Op::Add => at.add().or_else(|| vm.quick_numbers(at, |a, b| a + b)),
-        Op::Subtract => at.subtract().or_else(|| vm.quick_numbers(at, |a, b| a - b)),
-        Op::Multiply => at.multiply().or_else(|| vm.quick_numbers(at, |a, b| a * b)),
-        Op::Divide => vm.quick_numbers(at, |a, b| a / b),
-        Op::Remainder => at.remainder(),
-        Op::ShiftLeft => at.bits(|a, b| a.wrapping_shl(b as u32 & 31)),
-        Op::ShiftRight => at.bits(|a, b| a.wrapping_shr(b as u32 & 31)),
-        Op::Increment => at.increment(),
-        Op::Decrement => at.decrement(),
-        Op::BitAnd => at.bits(|a, b| a & b),
-        Op::BitOr => at.bits(|a, b| a | b),
-        Op::BitXor => at.bits(|a, b| a ^ b),
-        Op::Less => at.compare(op).or_else(|| vm.quick_order(at, |a, b| a < b)),
-        Op::LessEqual => at.compare(op).or_else(|| vm.quick_order(at, |a, b| a <= b)),
-        Op::Greater => at.compare(op).or_else(|| vm.quick_order(at, |a, b| a > b)),
-        Op::GreaterEqual => at.compare(op).or_else(|| vm.quick_order(at, |a, b| a >= b)),
-        Op::StrictEqual | Op::Equal => at.compare(op),
-        Op::StrictNotEqual | Op::NotEqual => at.compare(op),
-        Op::Branch => Some(at.jump(Displacement::from_bits(bits, zigzag))),
-        Op::BranchTrue => at.branch_if(true, Displacement::from_bits(bits, zigzag)),
-        Op::BranchFalse => at.branch_if(false, Displacement::from_bits(bits, zigzag)),
-        _ => None,
+    let op = const { Op::from_opcode(A::OPCODE) };
+    macro_rules! first_of {
+        ($($family:ident => $form:expr,)*) => { $(
+            if const { matches!(Family::of(Op::from_opcode(A::OPCODE)), Family::$family) } {
+                return $form;
+            }
+        )* };
+    }
+    first_of! {
+        None => None,
+        Constant => at.constant(op?),
+        Slot => at.slot(op?, bits, zigzag),
+        Global => vm.quick_load_global(at, GlobalId::from_bits(bits, zigzag)),
+        Method => vm.quick_method_field(at, FieldId::from_bits(bits, zigzag)),
+        Read => vm.quick_read_at(at),
+        Write => vm.quick_write_at(at),
+        Call => vm.quick_call(at, Argc::from_bits(bits, zigzag).index()),
+        CallMethod => vm.quick_call_method(at, Argc::from_bits(bits, zigzag).index()),
+        Return => vm.quick_return(at, op?),
+        Arithmetic => vm.quick_arithmetic(at, op?),
+        Step => at.step(op?),
+        Bits => at.bits(op?),
+        Order => vm.quick_order(at, op?),
+        Equality => at.compare(op?),
+        Branch => at.branch(op?, bits, zigzag),
+    }
+    None
+}
+
+/// The same of an operation that is known only at run time.
+#[inline(never)]
+pub(super) fn quick_any<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    at: At<L>,
+    op: Op,
+    bits: u32,
+    zigzag: bool,
+) -> Option<At<L>> {
+    match Family::of(Some(op)) {
+        Family::None => None,
+        Family::Constant => at.constant(op),
+        Family::Slot => at.slot(op, bits, zigzag),
+        Family::Global => vm.quick_load_global(at, GlobalId::from_bits(bits, zigzag)),
+        Family::Method => vm.quick_method_field(at, FieldId::from_bits(bits, zigzag)),
+        Family::Read => vm.quick_read_at(at),
+        Family::Write => vm.quick_write_at(at),
+        Family::Call => vm.quick_call(at, Argc::from_bits(bits, zigzag).index()),
+        Family::CallMethod => vm.quick_call_method(at, Argc::from_bits(bits, zigzag).index()),
+        Family::Return => vm.quick_return(at, op),
+        Family::Arithmetic => vm.quick_arithmetic(at, op),
+        Family::Step => at.step(op),
+        Family::Bits => at.bits(op),
+        Family::Order => vm.quick_order(at, op),
+        Family::Equality => at.compare(op),
+        Family::Branch => at.branch(op, bits, zigzag),
     }
 }
 
@@ -406,7 +530,7 @@ impl<L: Layout, H: Host, D: Decoder> Trail<'_, L, H, D> {
             (_, Some(branch)) => (!truth, branch),
             _ => return None,
         };
-        let fuel = burn::<COST>(at.fuel)?;
+        let fuel = burn(at.fuel, COST)?;
         <H::Observer as Observer>::count(self.count, next - at.pc);
         let at = At { pc: next, sp: at.sp + 2, fuel, ..at };
         Some(if branches { at.jump(Displacement::from_bits(bits, D::ZIGZAG)) } else { at })
@@ -420,9 +544,8 @@ impl<L: Layout, H: Host, D: Decoder> Trail<'_, L, H, D> {
             return None;
         }
         let (bits, next) = D::expect::<A, _>(self.code.byte(at.pc), self.code, at.pc)?;
-        let fuel = burn::<1>(at.fuel)?;
-        let op = const { Op::from_opcode(A::OPCODE) };
-        let after = quick(vm, At { pc: next, fuel, ..at }, op, bits, D::ZIGZAG)?;
+        let fuel = burn(at.fuel, 1)?;
+        let after = quick::<A, L, H>(vm, At { pc: next, fuel, ..at }, bits, D::ZIGZAG)?;
         <H::Observer as Observer>::count(self.count, next - at.pc);
         Some(after)
     }
