@@ -13,7 +13,7 @@ use scruple_bytecode::image::Image;
 use scruple_bytecode::listing;
 use scruple_bytecode::operand::FunctionId;
 use scruple_bytecode::ops::Flow;
-use scruple_vm::{Host, Layout, Narrow, Observer, Outcome, Raise, Step, Value, Vm};
+use scruple_vm::{Host, Layout, Narrow, Observer, Outcome, Raise, Step, Steps, Value, Vm};
 
 use crate::machine::{self, Run, Setup};
 
@@ -102,7 +102,7 @@ pub fn run(setup: Setup<'_, Tracer>) -> Run<Tracer> {
 
 impl Observer for Tracer {
     type Tally = ();
-    const STEPS: bool = true;
+    type Wants = Steps;
 
     fn count((): &mut (), _: usize) {}
 

@@ -12,7 +12,9 @@ pub mod suite;
 
 use scruple_bytecode::Encoding;
 use scruple_bytecode::sets::{InstructionSet, SHIPPED};
-use scruple_vm::{Counter, HeapOptions, Host, Layout, Ledger, Narrow, Observer, Options, Vm, Wide};
+use scruple_vm::{
+    Counter, HeapOptions, Host, Layout, Ledger, Narrow, Observer, Options, Steps, Vm, Wide,
+};
 
 /// What a script did.
 #[derive(Debug, Clone)]
@@ -118,7 +120,7 @@ struct Stepper(Counter);
 
 impl Observer for Stepper {
     type Tally = u64;
-    const STEPS: bool = true;
+    type Wants = Steps;
 
     fn count(tally: &mut u64, bytes: usize) {
         Counter::count(tally, bytes);

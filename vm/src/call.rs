@@ -25,7 +25,7 @@ use crate::elements::Width;
 use crate::error::{Raise, RaiseKind, StopKind};
 use crate::heap::kinds::Kind;
 use crate::heap::raw::Window;
-use crate::host::{Call, Observer};
+use crate::host::{Call, Wanted, Wants};
 use crate::interp::{At, Next};
 use crate::keys::Key;
 use crate::layout::Layout;
@@ -113,7 +113,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.set_slot(low + 1, Value::small(place));
         self.set_slot(low, Value::small(self.fp as i32));
         self.heap.settle(low - function.depth as usize);
-        if H::Observer::MEMORY {
+        if Wants::<H>::MEMORY {
             self.book(Change::Entered, low - function.depth as usize);
         }
         (self.pc, self.heap.sp, self.fp) = (function.code as usize, low, fp);

@@ -3,6 +3,9 @@
 use scruple_bytecode::Op;
 
 use crate::error::Raise;
+#[cfg(not(debug_assertions))]
+use crate::interp::LaidOut;
+use crate::interp::{Looking, Pace};
 use crate::layout::Layout;
 use crate::memory::Booking;
 use crate::value::{Ref, Value};
@@ -111,16 +114,14 @@ pub enum Outcome {
 pub trait Observer: Sized {
     /// The counts on their way.
     type Tally: Copy + Default;
-    /// Whether [`Observer::before`] and [`Observer::after`] are to be called.
-    const STEPS: bool;
-    /// Whether [`Observer::booked`] is to be called.
-    const MEMORY: bool = false;
+    /// What it wants to be told of: [`Counts`], [`Steps`] or [`Changes`].
+    type Wants: Wanted;
 
     /// Counts an instruction of that many bytes.
     fn count(tally: &mut Self::Tally, bytes: usize);
     /// Takes counts over, besides those it has.
     fn absorb(&mut self, tally: Self::Tally);
-    /// Called before an instruction if `STEPS`. The observer itself is
+    /// Called before an instruction if it wants [`Steps`]. The observer itself is
     /// `vm.host_mut().observer()`; what the instruction will take is
     /// [`Vm::operand`]. [`Raise::stop_run`] ends the run before it.
     fn before<L: Layout, H: Host<Observer = Self>>(
@@ -130,7 +131,7 @@ pub trait Observer: Sized {
         let _ = (vm, step);
         Ok(())
     }
-    /// Called behind an instruction if `STEPS`.
+    /// Called behind an instruction if it wants [`Steps`].
     fn after<L: Layout, H: Host<Observer = Self>>(
         vm: &mut Vm<'_, L, H>,
         step: Step,
@@ -138,7 +139,7 @@ pub trait Observer: Sized {
     ) {
         let _ = (vm, step, outcome);
     }
-    /// Called where the memory changes if `MEMORY`: whenever the ledger's peaks can
+    /// Called where the memory changes if it wants [`Changes`]: whenever the ledger's peaks can
     /// have risen, and before they fall. [`Vm::ledger`], [`Vm::blocks`] and
     /// [`Vm::running`] tell the rest.
     fn booked<L: Layout, H: Host<Observer = Self>>(vm: &mut Vm<'_, L, H>, booking: Booking) {
@@ -146,10 +147,58 @@ pub trait Observer: Sized {
     }
 }
 
+/// What an observer wants to be told of.
+pub trait Wanted: sealed::Sealed {
+    /// Whether [`Observer::before`] and [`Observer::after`] are to be called.
+    const STEPS: bool = false;
+    /// Whether [`Observer::booked`] is to be called.
+    const MEMORY: bool = false;
+    #[doc(hidden)]
+    type Pace: Pace;
+}
+
+/// What the observer of a host wants.
+pub(crate) type Wants<H> = <<H as Host>::Observer as Observer>::Wants;
+
+/// The bytes of each instruction, and nothing else: the quickest.
+pub enum Counts {}
+
+/// Each operation, before it and behind it.
+pub enum Steps {}
+
+/// Each change of the memory.
+pub enum Changes {}
+
+impl Wanted for Counts {
+    #[cfg(not(debug_assertions))]
+    type Pace = LaidOut;
+    #[cfg(debug_assertions)]
+    type Pace = Looking;
+}
+
+impl Wanted for Steps {
+    const STEPS: bool = true;
+    type Pace = Looking;
+}
+
+/// An observer of the memory runs the short loop too: two loops more with a quick form in
+/// every arm would double the time that the bench takes to build.
+impl Wanted for Changes {
+    const MEMORY: bool = true;
+    type Pace = Looking;
+}
+
+mod sealed {
+    pub trait Sealed {}
+    impl Sealed for super::Counts {}
+    impl Sealed for super::Steps {}
+    impl Sealed for super::Changes {}
+}
+
 /// Looks at nothing.
 impl Observer for () {
     type Tally = ();
-    const STEPS: bool = false;
+    type Wants = Counts;
 
     #[inline(always)]
     fn count((): &mut (), _: usize) {}
@@ -173,7 +222,7 @@ impl Counter {
 
 impl Observer for Counter {
     type Tally = u64;
-    const STEPS: bool = false;
+    type Wants = Counts;
 
     #[inline(always)]
     fn count(tally: &mut u64, bytes: usize) {

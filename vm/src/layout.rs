@@ -26,6 +26,13 @@
 
 use core::fmt::Debug;
 
+use crate::Host;
+use crate::error::Raise;
+use crate::host::Observer;
+use crate::interp::Loop;
+use crate::vm::Vm;
+use scruple_bytecode::encoding::Shipped;
+
 /// What the payload of a value means. Even numbers: the low bit marks integers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(u8)]
@@ -84,6 +91,10 @@ pub(crate) mod special {
     pub(crate) const DELETED: u32 = 7;
 }
 
+/// The loop with handlers of a set's own: see [`Layout::own_loop`].
+pub(crate) type OwnLoop<L, H> =
+    fn(&mut Vm<'_, L, H>, &mut <<H as Host>::Observer as Observer>::Tally) -> Raise;
+
 /// How values and references become bits.
 pub trait Layout: Copy + Debug + 'static {
     /// One value wide.
@@ -97,9 +108,11 @@ pub trait Layout: Copy + Debug + 'static {
     const HALF_BITS: u32;
     /// The smallest and largest integers held inline.
     const INT_RANGE: (i32, i32);
-    /// Whether a machine has handlers of their own for the entries of the shipped set.
-    /// They change no count; what they cost is the time of a build.
-    const HAS_OWN_HANDLERS: bool;
+
+    /// The loop with handlers of their own for the entries of the shipped set, if a machine
+    /// has them. They change no count; what they cost is the time of a build.
+    #[doc(hidden)]
+    fn own_loop<H: Host>() -> Option<OwnLoop<Self, H>>;
 
     #[doc(hidden)]
     fn int(value: i32) -> Option<Self::Slot>;
@@ -167,7 +180,10 @@ impl Layout for Narrow {
     const SLOT_BYTES: usize = 4;
     const HALF_BITS: u32 = 16;
     const INT_RANGE: (i32, i32) = (-(1 << 30), (1 << 30) - 1);
-    const HAS_OWN_HANDLERS: bool = true;
+
+    fn own_loop<H: Host>() -> Option<OwnLoop<Self, H>> {
+        Some(Shipped::run_image)
+    }
 
     #[inline(always)]
     fn int(value: i32) -> Option<u32> {
@@ -303,7 +319,10 @@ impl Layout for Wide {
     const SLOT_BYTES: usize = 8;
     const HALF_BITS: u32 = 32;
     const INT_RANGE: (i32, i32) = (i32::MIN, i32::MAX);
-    const HAS_OWN_HANDLERS: bool = false;
+
+    fn own_loop<H: Host>() -> Option<OwnLoop<Self, H>> {
+        None
+    }
 
     #[inline(always)]
     fn int(value: i32) -> Option<u64> {

@@ -150,7 +150,10 @@ pub use error::{Raise, RunError, StopKind};
 pub use heap::HeapOptions;
 pub use heap::kinds::{Category, Kind};
 pub use heap::ledger::{Book, Ledger};
-pub use host::{Call, Counter, Families, Host, HostFunction, NativeFn, Observer, Outcome, Step};
+pub use host::{
+    Call, Changes, Counter, Counts, Families, Host, HostFunction, NativeFn, Observer, Outcome,
+    Step, Steps, Wanted,
+};
 pub use layout::{Layout, Narrow, Wide, cell_bytes};
 pub use load::LoadError;
 pub use memory::{Block, Booking, Change};

@@ -1,7 +1,7 @@
 //! Looking on at the memory: events where the heap's books can reach a new
 //! height, and the blocks of the heap one by one.
 //!
-//! It owns what an observer that asks for [`Observer::MEMORY`] is told; every
+//! It owns what an observer that asks for [`Changes`](crate::Changes) is told; every
 //! other one is compiled without it. It refuses to keep anything: which block was
 //! made where is the observer's to remember. Blocks never move, so a block is
 //! known by its first cell until that cell begins another.
@@ -10,7 +10,7 @@ use crate::Host;
 use crate::error::{Raise, StopKind};
 use crate::heap::NoRoom;
 use crate::heap::kinds::Kind;
-use crate::host::Observer;
+use crate::host::{Observer, Wanted, Wants};
 use crate::layout::{Layout, cell_bytes};
 use crate::value::Ref;
 use crate::vm::Vm;
@@ -114,7 +114,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     #[inline(always)]
     fn note_grown(&mut self, grew: bool, block: Ref) {
-        if H::Observer::MEMORY
+        if Wants::<H>::MEMORY
             && grew
             && let Some(cell) = block.cell()
         {
@@ -132,7 +132,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// books it before it collects, so the books are the same without.
     #[inline(always)]
     fn note_asked(&mut self) {
-        if H::Observer::MEMORY {
+        if Wants::<H>::MEMORY {
             self.heap.settle(self.heap.sp);
             self.book(Change::Asked, self.heap.sp);
         }
@@ -141,7 +141,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(always)]
     fn note_made(&mut self, block: Result<Ref, NoRoom>) -> Result<Ref, Raise> {
         let block = block.map_err(|_| Raise::stop(StopKind::Heap))?;
-        if H::Observer::MEMORY
+        if Wants::<H>::MEMORY
             && let Some(cell) = block.cell()
         {
             self.book(Change::Made(cell), self.heap.sp);

@@ -3,7 +3,7 @@
 //! It owns what scripts can call beyond the language, the same functions as the
 //! measuring library's station has. It refuses to keep what is printed.
 
-use scruple_vm::{Families, Host, HostFunction, Narrow, Observer, Vm};
+use scruple_vm::{Counts, Families, Host, HostFunction, Narrow, Observer, Vm};
 
 use crate::feed::{self, Feed};
 use crate::outside::Stream;
@@ -51,7 +51,7 @@ pub(crate) struct Fetches {
 
 impl Observer for Fetches {
     type Tally = u64;
-    const STEPS: bool = false;
+    type Wants = Counts;
 
     #[inline(always)]
     fn count(tally: &mut u64, bytes: usize) {

@@ -6,7 +6,7 @@
 use anyhow::{Context, Result, bail};
 use scruple_bytecode::Encoding;
 use scruple_bytecode::image::Image;
-use scruple_vm::{Host, Layout, Narrow, Observer, Raise, Step, Vm};
+use scruple_vm::{Host, Layout, Narrow, Observer, Raise, Step, Steps, Vm};
 
 use crate::build;
 use crate::machine::{self, Setup};
@@ -104,7 +104,7 @@ struct Places {
 
 impl Observer for Places {
     type Tally = ();
-    const STEPS: bool = true;
+    type Wants = Steps;
 
     fn count((): &mut (), _: usize) {}
 

@@ -8,7 +8,7 @@
 
 use std::collections::HashMap;
 
-use scruple_vm::{Block, Booking, Change, Host, Layout, Ledger, Observer, Vm};
+use scruple_vm::{Block, Booking, Change, Changes, Host, Layout, Ledger, Observer, Vm};
 
 use crate::document::HeapBytes;
 
@@ -143,8 +143,7 @@ impl Record {
 
 impl Observer for Watch {
     type Tally = ();
-    const STEPS: bool = false;
-    const MEMORY: bool = true;
+    type Wants = Changes;
 
     #[inline(always)]
     fn count((): &mut (), _: usize) {}

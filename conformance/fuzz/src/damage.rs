@@ -43,6 +43,9 @@ impl Dice {
     }
 }
 
+/// What changes bytes, given how many they are and may be, and gives how many they are then.
+pub type Mutate<'a> = dyn FnMut(&mut [u8], usize, usize) -> usize + 'a;
+
 /// Puts the right checksum in.
 pub fn seal(image: &mut [u8]) {
     if image.len() >= HEADER_LEN {
@@ -52,13 +55,8 @@ pub fn seal(image: &mut [u8]) {
 }
 
 /// Damages the first `size` bytes of `data`, and gives how many they are then.
-/// `mutate` changes bytes as the fuzzer likes, given how many they are and may be.
-pub fn damage(
-    data: &mut [u8],
-    size: usize,
-    seed: u32,
-    mutate: fn(&mut [u8], usize, usize) -> usize,
-) -> usize {
+/// `mutate` changes bytes as the fuzzer likes.
+pub fn damage(data: &mut [u8], size: usize, seed: u32, mutate: &mut Mutate<'_>) -> usize {
     let mut dice = Dice::new(seed);
     let most = data.len();
     let changed = match dice.roll(8) {
@@ -76,7 +74,7 @@ fn change_section(
     data: &mut [u8],
     size: usize,
     dice: &mut Dice,
-    mutate: fn(&mut [u8], usize, usize) -> usize,
+    mutate: &mut Mutate<'_>,
 ) -> Option<usize> {
     let image = Image::open_with(&data[..size], sets::all()).ok()?;
     let n_constants = image.n_constants();

@@ -28,14 +28,12 @@ use quick::{Trail, compares, quick, quick_any};
 use crate::Host;
 use crate::error::{Raise, RaiseKind, StopKind};
 use crate::heap::raw::Window;
-use crate::host::{Observer, Outcome, Step};
+use crate::host::{Observer, Outcome, Step, Wanted, Wants};
 use crate::layout::Layout;
 use crate::value::Value;
 use crate::vm::Vm;
 use scruple_bytecode::encoding::echo::ECHO;
-use scruple_bytecode::encoding::{
-    Byte, Composite, Form, Implied, Leb, Shipped, VerifiedCode, Word,
-};
+use scruple_bytecode::encoding::{Byte, Composite, Form, Implied, Leb, VerifiedCode, Word};
 use scruple_bytecode::ops::dispatch_any;
 use scruple_bytecode::{Decoder, Encoding, Op, Opcode, dispatch};
 
@@ -65,13 +63,63 @@ impl<L: Layout> Clone for At<L> {
 
 impl<L: Layout> Copy for At<L> {}
 
-/// The loop over instructions as a decoder reads them.
+/// How a machine goes through code.
+///
+/// A type, not a condition: what a condition leaves out is gone through by the Rust
+/// compiler all the same, and that took half of a build.
+pub trait Pace {
+    /// Runs code of one image, until something other than the next instruction
+    /// is to happen. The registers are then synced.
+    fn run<D: Decoder, L: Layout, H: Host>(
+        vm: &mut Vm<'_, L, H>,
+        tally: &mut <H::Observer as Observer>::Tally,
+    ) -> Raise;
+}
+
+/// By an arm for each opcode byte, in which the usual case is laid out. Debug builds only
+/// compile it.
+#[cfg_attr(debug_assertions, allow(dead_code, unreachable_pub))]
+pub enum LaidOut {}
+
+impl Pace for LaidOut {
+    fn run<D: Decoder, L: Layout, H: Host>(
+        vm: &mut Vm<'_, L, H>,
+        tally: &mut <H::Observer as Observer>::Tally,
+    ) -> Raise {
+        match L::own_loop() {
+            Some(run) if D::ENCODING.has_set() && vm.has_own_handlers() => run(vm, tally),
+            _ => D::run_image(vm, tally),
+        }
+    }
+}
+
+/// Instruction by instruction: for an observer that is told of each operation or of the
+/// memory, and in debug builds, which look at what each handler did.
+pub enum Looking {}
+
+impl Pace for Looking {
+    fn run<D: Decoder, L: Layout, H: Host>(
+        vm: &mut Vm<'_, L, H>,
+        tally: &mut <H::Observer as Observer>::Tally,
+    ) -> Raise {
+        let code = Window::on_code(vm.current_image().code());
+        let mut at = vm.registers();
+        loop {
+            let Some(fuel) = burn(at.fuel, 1) else { return vm.spent(at) };
+            at.fuel = fuel;
+            match vm.look::<D>(at, code, tally) {
+                Ok(next) => at = next,
+                Err(raise) => return raise,
+            }
+        }
+    }
+}
+
+/// The loop over arms for a decoder.
 ///
 /// The decoder's, not the machine's, so that the Rust compiler puts the loops into as
 /// many units and optimises them side by side.
-trait Loop: Decoder + Sized {
-    /// Runs code of one image, until something other than the next instruction
-    /// is to happen. The registers are then synced.
+pub(crate) trait Loop: Decoder + Sized {
     fn run_image<L: Layout, H: Host>(
         vm: &mut Vm<'_, L, H>,
         tally: &mut <H::Observer as Observer>::Tally,
@@ -146,10 +194,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let result = loop {
             let raise = if H::COMPACT {
                 self.run_compact(&mut tally)
-            } else if const { has_own_loop::<D, L, H>() } && self.has_own_handlers() {
-                Shipped::run_image(self, &mut tally)
             } else {
-                D::run_image(self, &mut tally)
+                <Wants<H> as Wanted>::Pace::run::<D, L, H>(self, &mut tally)
             };
             match raise.0 {
                 RaiseKind::Switch => {}
@@ -196,31 +242,40 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let (bits, next) = D::operand(arm, code, begin);
         <H::Observer as Observer>::count(count, next - begin);
-        // An observer of the memory runs the short loop too: two loops more with a
-        // quick form in every arm would double the time that the bench takes to build.
-        if !H::Observer::STEPS && !H::Observer::MEMORY && !cfg!(debug_assertions) {
-            let here = At { pc: next, ..at };
-            if let Form::Wide = arm.form {
-                self.sync(here);
-                let opcode = code.byte(begin + 1);
-                dispatch_any(self, opcode, bits, D::ZIGZAG)?;
-                return Ok(self.registers());
-            }
-            let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
-            if const { ArmOf::<D, BYTE>::COMPARES }
-                && let Some(after) = trail.compare_and_branch::<1>(here, ArmOf::<D, BYTE>::OP)
-            {
-                return Ok(after);
-            }
-            return match quick::<ArmOf<D, BYTE>, L, H>(self, here, bits, D::ZIGZAG) {
-                Some(after) => Ok(trail.follow::<ArmOf<D, BYTE>>(self, At { mem, ..after })),
-                None => {
-                    self.sync(here);
-                    self.handle::<ArmOf<D, BYTE>>(bits, D::ZIGZAG)?;
-                    Ok(self.registers())
-                }
-            };
+        let here = At { pc: next, ..at };
+        if let Form::Wide = arm.form {
+            self.sync(here);
+            let opcode = code.byte(begin + 1);
+            dispatch_any(self, opcode, bits, D::ZIGZAG)?;
+            return Ok(self.registers());
         }
+        let mut trail = Trail::<L, H, D> { code, count, kinds: PhantomData };
+        if const { ArmOf::<D, BYTE>::COMPARES }
+            && let Some(after) = trail.compare_and_branch::<1>(here, ArmOf::<D, BYTE>::OP)
+        {
+            return Ok(after);
+        }
+        match quick::<ArmOf<D, BYTE>, L, H>(self, here, bits, D::ZIGZAG) {
+            Some(after) => Ok(trail.follow::<ArmOf<D, BYTE>>(self, At { mem, ..after })),
+            None => {
+                self.sync(here);
+                self.handle::<ArmOf<D, BYTE>>(bits, D::ZIGZAG)?;
+                Ok(self.registers())
+            }
+        }
+    }
+
+    /// Carries out the instruction at the program counter, with all who look on.
+    fn look<D: Decoder>(
+        &mut self,
+        at: At<L>,
+        code: Window<u8>,
+        count: &mut <H::Observer as Observer>::Tally,
+    ) -> Result<At<L>, Raise> {
+        let begin = at.pc;
+        let arm = D::ARMS[usize::from(code.byte(begin))];
+        let (bits, next) = D::operand(arm, code, begin);
+        <H::Observer as Observer>::count(count, next - begin);
         let opcode = if arm.form == Form::Wide { code.byte(begin + 1) } else { arm.opcode };
         let op = Op::from_opcode(opcode).unwrap_or(Op::Trap);
         let operand = op.info().operand.from_bits(bits, D::ZIGZAG);
@@ -251,14 +306,14 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             self.composite()?;
             return Ok(self.registers());
         }
-        if H::Observer::STEPS {
+        if Wants::<H>::STEPS {
             self.sync(at);
             <H::Observer as Observer>::before(self, step)?;
         }
         let before = At { pc: step.next, ..at };
         // Without an observer, this is a debug build: quick forms are looked at as well.
         // They tell an observer of the memory nothing of the frames they make.
-        let quick = if H::Observer::STEPS || H::Observer::MEMORY {
+        let quick = if Wants::<H>::STEPS || Wants::<H>::MEMORY {
             None
         } else {
             quick_any(self, before, step.op, bits, D::ZIGZAG)
@@ -277,7 +332,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if result.is_ok() {
             audit(before, self.registers(), Some(step.op), bits, D::ZIGZAG);
         }
-        if H::Observer::STEPS {
+        if Wants::<H>::STEPS {
             let outcome = match result {
                 Ok(()) => Outcome::Done,
                 Err(Raise(RaiseKind::Thrown)) => Outcome::Threw,
@@ -289,17 +344,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         result?;
         Ok(self.registers())
     }
-}
-
-/// Whether there is a loop with handlers of the shipped set's own. An observer of steps or
-/// of the memory is told of each operation, which those would not do; and debug builds look
-/// at each.
-const fn has_own_loop<D: Decoder, L: Layout, H: Host>() -> bool {
-    L::HAS_OWN_HANDLERS
-        && D::ENCODING.has_set()
-        && !<H::Observer as Observer>::STEPS
-        && !<H::Observer as Observer>::MEMORY
-        && !cfg!(debug_assertions)
 }
 
 /// Takes `n` operations from the budget, which is never past [`MOST_FUEL`]: so the

@@ -66,6 +66,7 @@ const fn joins<D: Decoder>(byte: u8) -> u64 {
 
 impl<L: Layout, H: Host> Vm<'_, L, H> {
     /// Whether the running image's entries are those that there are arms for.
+    #[cfg_attr(debug_assertions, allow(dead_code))]
     pub(super) fn has_own_handlers(&self) -> bool {
         let image = self.current_image();
         // An arm leads to the first table: what follows one of a second table is not known here.
