@@ -79,15 +79,15 @@ impl<L: Layout> At<L> {
     /// An operation between a slot, or the operand itself, and the top of the stack.
     #[inline(always)]
     fn slot(self, op: Op, bits: u32, zigzag: bool) -> Option<Self> {
-        let slot = self.fp - Slot::from_bits(bits, zigzag).index();
+        let slot = || self.fp - Slot::from_bits(bits, zigzag).index();
         match op {
-            Op::LoadSlot => Some(self.put(self.get(slot))),
+            Op::LoadSlot => Some(self.put(self.get(slot()))),
             Op::StoreSlot => {
-                self.set(slot, self.peek(0));
+                self.set(slot(), self.peek(0));
                 Some(At { sp: self.sp + 1, ..self })
             }
             Op::KeepSlot => {
-                self.set(slot, self.peek(0));
+                self.set(slot(), self.peek(0));
                 Some(self)
             }
             Op::PushInt => Some(self.put(Value::small(Int::from_bits(bits, zigzag).get()))),
