@@ -353,6 +353,30 @@ impl Family {
     }
 }
 
+/// Hands the form of each family to a macro: the one list of them.
+macro_rules! forms {
+    ($use:ident, $vm:ident, $at:ident, $op:ident, $bits:ident, $zigzag:ident) => {
+        $use! {
+            None => None,
+            Constant => $at.constant($op),
+            Slot => $at.slot($op, $bits, $zigzag),
+            Global => $vm.quick_load_global($at, GlobalId::from_bits($bits, $zigzag)),
+            Method => $vm.quick_method_field($at, FieldId::from_bits($bits, $zigzag)),
+            Read => $vm.quick_read_at($at),
+            Write => $vm.quick_write_at($at),
+            Call => $vm.quick_call($at, Argc::from_bits($bits, $zigzag).index()),
+            CallMethod => $vm.quick_call_method($at, Argc::from_bits($bits, $zigzag).index()),
+            Return => $vm.quick_return($at, $op),
+            Arithmetic => $vm.quick_arithmetic($at, $op),
+            Step => $at.step($op),
+            Bits => $at.bits($op),
+            Order => $vm.quick_order($at, $op),
+            Equality => $at.compare($op),
+            Branch => $at.branch($op, $bits, $zigzag),
+        }
+    };
+}
+
 /// Carries out an operation in its quick form, if it has one and this is the usual
 /// case.
 #[inline(always)]
@@ -362,7 +386,7 @@ pub(super) fn quick<A: Opcode, L: Layout, H: Host>(
     bits: u32,
     zigzag: bool,
 ) -> Option<At<L>> {
-    let op = const { Op::from_opcode(A::OPCODE) };
+    let op = const { Op::from_opcode(A::OPCODE) }?;
     macro_rules! first_of {
         ($($family:ident => $form:expr,)*) => { $(
             if const { matches!(Family::of(Op::from_opcode(A::OPCODE)), Family::$family) } {
@@ -370,24 +394,7 @@ pub(super) fn quick<A: Opcode, L: Layout, H: Host>(
             }
         )* };
     }
-    first_of! {
-        None => None,
-        Constant => at.constant(op?),
-        Slot => at.slot(op?, bits, zigzag),
-        Global => vm.quick_load_global(at, GlobalId::from_bits(bits, zigzag)),
-        Method => vm.quick_method_field(at, FieldId::from_bits(bits, zigzag)),
-        Read => vm.quick_read_at(at),
-        Write => vm.quick_write_at(at),
-        Call => vm.quick_call(at, Argc::from_bits(bits, zigzag).index()),
-        CallMethod => vm.quick_call_method(at, Argc::from_bits(bits, zigzag).index()),
-        Return => vm.quick_return(at, op?),
-        Arithmetic => vm.quick_arithmetic(at, op?),
-        Step => at.step(op?),
-        Bits => at.bits(op?),
-        Order => vm.quick_order(at, op?),
-        Equality => at.compare(op?),
-        Branch => at.branch(op?, bits, zigzag),
-    }
+    forms!(first_of, vm, at, op, bits, zigzag);
     None
 }
 
@@ -400,24 +407,12 @@ pub(super) fn quick_any<L: Layout, H: Host>(
     bits: u32,
     zigzag: bool,
 ) -> Option<At<L>> {
-    match Family::of(Some(op)) {
-        Family::None => None,
-        Family::Constant => at.constant(op),
-        Family::Slot => at.slot(op, bits, zigzag),
-        Family::Global => vm.quick_load_global(at, GlobalId::from_bits(bits, zigzag)),
-        Family::Method => vm.quick_method_field(at, FieldId::from_bits(bits, zigzag)),
-        Family::Read => vm.quick_read_at(at),
-        Family::Write => vm.quick_write_at(at),
-        Family::Call => vm.quick_call(at, Argc::from_bits(bits, zigzag).index()),
-        Family::CallMethod => vm.quick_call_method(at, Argc::from_bits(bits, zigzag).index()),
-        Family::Return => vm.quick_return(at, op),
-        Family::Arithmetic => vm.quick_arithmetic(at, op),
-        Family::Step => at.step(op),
-        Family::Bits => at.bits(op),
-        Family::Order => vm.quick_order(at, op),
-        Family::Equality => at.compare(op),
-        Family::Branch => at.branch(op, bits, zigzag),
+    macro_rules! one_of {
+        ($($family:ident => $form:expr,)*) => {
+            match Family::of(Some(op)) { $(Family::$family => $form,)* }
+        };
     }
+    forms!(one_of, vm, at, op, bits, zigzag)
 }
 
 /// What is looked for behind an operation, the likeliest first. [`Op::Trap`] is
