@@ -78,7 +78,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
     /// loop has taken one operation from the budget.
     ///
     /// Not `inline(always)`, though it is laid out in the loop: the optimiser makes it small
-    /// before that, and is done in a third of the time.
+    /// before that, and takes two thirds of the time for the loop (46 seconds, 70).
     #[inline]
     pub(super) fn own<D: Decoder, const BYTE: u8>(
         &mut self,
