@@ -76,7 +76,7 @@ pub struct Failure {
 
 /// Runs an image and counts, over a heap of a layout that is chosen while running.
 /// Whoever measures calls this one, or only runs: a program has one machine a layout
-/// for it, and a machine takes the optimiser a minute or two.
+/// for it, and one with an arm for each opcode byte takes long to compile.
 pub fn count(layout: HeapLayout, setup: Setup<'_, Counter>) -> Run<Counter> {
     run_over(layout, setup)
 }

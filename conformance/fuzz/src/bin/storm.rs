@@ -1,6 +1,6 @@
 //! Millions of damaged images, without a fuzzer's guidance: each is one of those in the
-//! folders given, damaged some times over by what its number says. A fuzzer spends nearly
-//! all of its time looking at what an image covered; its corpus is the best folder to give.
+//! folders given, damaged some times over by what its number says. A fuzzer spends most
+//! of its time looking at what an image covered; its corpus is the best folder to give.
 //!
 //! Build it with a sanitizer, or reads out of bounds go unseen. It says which number it is
 //! at whenever a thousandth is done and, when something panics, at which it was.
@@ -58,7 +58,7 @@ fn sanitizer() -> &'static str {
     if cfg!(sanitize = "address") { "address" } else { "none" }
 }
 
-/// The images of the folders, in the order of their bytes: numbers mean the same anywhere.
+/// The images of the folders, in the order of their bytes: with the same folders, numbers mean the same anywhere.
 fn bases(folders: &[String]) -> std::io::Result<Vec<Vec<u8>>> {
     let mut bases = Vec::new();
     for folder in folders {
