@@ -54,11 +54,11 @@ const SCRIPTS: [Script; 9] = [
             const text = "[" + parts.join() + "]";
             parts.length = 0;
             const kept = [];
-            for (let turn = 0; turn < 4; turn++) kept.push(JSON.parse(text));
+            for (let turn = 0; turn < 8; turn++) kept.push(JSON.parse(text));
             let sum = 0;
             for (const records of kept) for (const record of records) sum += record.at.hour;
             console.log(kept.length, sum);"#,
-        prints: "4 2472\n",
+        prints: "8 4944\n",
         pointers: true,
     },
     Script {

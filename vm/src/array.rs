@@ -288,7 +288,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 None => None,
             };
             match place {
-                Some((key, place)) if place >= reached => self.remove_listed(array, key),
+                Some((key, place)) if place >= reached => self.remove_listed(holder, key),
                 _ => index += 1,
             }
         }

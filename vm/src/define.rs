@@ -102,7 +102,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             )?;
             return Ok(true);
         }
-        self.remove_listed(object, key);
+        let holder = self.make_holder(object)?;
+        self.remove_listed(holder, key);
         Ok(true)
     }
 

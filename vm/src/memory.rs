@@ -62,7 +62,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             let cell = self.heap.block_from(from)?;
             let cells = self.heap.block_cells(cell);
             from = cell + cells;
-            let kind = self.heap.kind(Ref::from_cell(cell));
+            let kind = match self.heap.kind(Ref::from_cell(cell)) {
+                Kind::Properties if self.heap.is_shape(Ref::from_cell(cell)) => Kind::Shape,
+                kind => kind,
+            };
             let own = if self.heap.lists_within(cell) { 1 } else { cells };
             within = (own < cells).then(|| Block {
                 cell,
@@ -84,6 +87,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.note_asked();
         let block = self.heap.allocate(kind, cells);
         self.note_made(block)
+    }
+
+    /// Allocates an object with room for so many properties in its own block.
+    pub(crate) fn allocate_object(&mut self, room: usize) -> Result<Ref, Raise> {
+        self.note_asked();
+        let object = self.heap.allocate_object(room);
+        if let (Ok(object), true) = (object, room > 0) {
+            // Before anybody looks: the cells behind the first are properties.
+            self.heap.set_child(object, 2, object);
+        }
+        self.note_made(object)
     }
 
     pub(crate) fn allocate_number(&mut self, number: f64) -> Result<Ref, Raise> {

@@ -12,6 +12,7 @@ use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::keys::{Key, KeyKind, attributes};
 use crate::layout::Layout;
+use crate::properties::MOST_WITHIN;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::names;
@@ -75,13 +76,21 @@ impl Class {
     }
 }
 
-/// Flags of an object, beside its class in one half. The six bits from 0x400 up
-/// count the properties in the object's own block.
+/// Flags of an object, beside its class in one half: that has the low six bits. The six
+/// bits from 0x400 up count the properties in the object's own block.
 pub(crate) mod flags {
+    /// The class.
+    pub(crate) const CLASS: u32 = 0x3f;
     /// No property can be added.
     pub(crate) const NOT_EXTENSIBLE: u32 = 0x100;
     /// The length of an array cannot change.
     pub(crate) const LENGTH_FIXED: u32 = 0x200;
+    /// For the collector, while it folds: the machine's stack refers to the object.
+    pub(crate) const ON_STACK: u32 = 0x80;
+    /// For the collector: the object's table is about to grow.
+    pub(crate) const GROWING: u32 = 0x40;
+    /// Class and flags.
+    pub(crate) const BESIDE_COUNT: u32 = 0x3ff;
 }
 
 // The classes whose objects have properties that no table lists.
@@ -114,25 +123,18 @@ impl<L: Layout> Own<L> {
 }
 
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
-    /// Makes an object with room for that many properties. The prototype is
-    /// rooted by the caller.
+    /// Makes an object with room for that many properties, if there is memory for them in
+    /// one piece. The prototype is rooted by the caller.
     pub(crate) fn new_object(&mut self, prototype: Ref, room: usize) -> Result<Ref, Raise> {
-        self.new_object_of(Class::Plain, prototype, room)
-    }
-
-    fn new_object_of(&mut self, class: Class, prototype: Ref, room: usize) -> Result<Ref, Raise> {
-        let object = self.allocate(Kind::Object, 1)?;
+        // Properties beyond that go to a table of their own.
+        let room = room.min(MOST_WITHIN);
+        let (object, room) = match self.allocate_object(room) {
+            Err(_) if room > 0 => (self.allocate_object(0)?, 0),
+            object => (object?, room),
+        };
         self.heap.set_child(object, 1, prototype);
-        self.heap.set_child(object, 2, Ref::NONE);
-        self.heap.set_half(object, 3, class as u32);
-        if room > 0 {
-            self.push(Value::object(object))?;
-            if !self.list_within(object, room) {
-                let table = self.allocate(Kind::Properties, 1 + room);
-                self.heap.set_child(object, 2, table?);
-            }
-            self.pop();
-        }
+        self.heap.set_child(object, 2, if room > 0 { object } else { Ref::NONE });
+        self.heap.set_half(object, 3, Class::Plain as u32);
         Ok(object)
     }
 
@@ -167,7 +169,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     pub(crate) fn internal_value(&self, object: Ref) -> Value<L> {
         if object.is_cell()
             && self.heap.is_kind(object, Kind::Object)
-            && self.heap.half(object, 3) & 0xff != Class::Plain as u32
+            && self.heap.half(object, 3) & flags::CLASS != Class::Plain as u32
             && self.heap.cells(object) > 1
         {
             self.heap.value(object, 2)
@@ -185,7 +187,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         match self.heap.kind(object) {
             Kind::Closure | Kind::Bound => Class::Function,
-            Kind::Object | Kind::Array => Class::from_bits(self.heap.half(object, 3) & 0xff),
+            Kind::Object | Kind::Array => {
+                Class::from_bits(self.heap.half(object, 3) & flags::CLASS)
+            }
             // A box or an iterator, which only a damaged image lets a script see.
             _ => Class::Plain,
         }
@@ -208,7 +212,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return self.changes_of(object);
         }
         match self.heap.kind(object) {
-            Kind::Object => object,
+            Kind::Object | Kind::Record => object,
             Kind::Array | Kind::Bound => self.heap.child(object, 1),
             Kind::Closure => self.heap.child(object, 2),
             _ => Ref::NONE,
@@ -230,6 +234,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     pub(crate) fn make_holder(&mut self, object: Ref) -> Result<Ref, Raise> {
         let holder = self.holder(object);
         if !holder.is_none() {
+            self.unfold(holder)?;
             return Ok(holder);
         }
         let place = match object.is_cell().then(|| self.heap.kind(object)) {
@@ -278,9 +283,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// The prototype of an object, or `Ref::NONE`.
     #[inline]
     pub(crate) fn prototype(&self, object: Ref) -> Ref {
+        if object.is_cell() && self.heap.is_kind(object, Kind::Object) {
+            return self.heap.child(object, 1);
+        }
         let holder = self.holder(object);
         if !holder.is_none() {
-            return self.heap.child(holder, 1);
+            let above = self.heap.child(holder, 1);
+            return if self.is_record(holder) { self.heap.shape_prototype(above) } else { above };
         }
         if let Some(flash) = Flash::of(object) {
             return flash.prototype();
@@ -312,13 +321,16 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(true)
     }
 
-    /// The half of flags that an object has for itself: an array's are not in
-    /// its extra block.
+    /// The block with the half of flags that an object has for itself: an array's are
+    /// not in its extra block, and a record has none.
     fn flags_block(&self, object: Ref) -> Ref {
-        if object.is_cell() && self.heap.is_kind(object, Kind::Array) {
-            object
-        } else {
-            self.holder(object)
+        if !object.is_cell() {
+            return self.changes_of(object);
+        }
+        match self.heap.kind(object) {
+            Kind::Array => object,
+            Kind::Record => Ref::NONE,
+            _ => self.holder(object),
         }
     }
 
@@ -347,14 +359,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline]
     pub(crate) fn get_own(&mut self, object: Ref, key: Key) -> Result<Option<Own<L>>, Raise> {
         if object.is_cell() && self.heap.is_kind(object, Kind::Object) {
-            if let Some(found) = self.listed(object, key) {
+            if let Some(found) = self.listed_in(self.heap.child(object, 2), key) {
                 return Ok(found);
             }
-            return match self.heap.half(object, 3) & 0xff {
+            return match self.heap.half(object, 3) & flags::CLASS {
                 TEXT => self.text_own(object, key),
                 TYPED => self.typed_own(object, key),
                 _ => Ok(None),
             };
+        }
+        if self.is_record(object) {
+            return Ok(self.listed(object, key).flatten());
         }
         self.get_own_exotic(object, key)
     }
@@ -580,12 +595,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             }
         }
         let holder = self.holder(object);
-        if !holder.is_none() {
-            let table = self.heap.child(holder, 2);
-            if let Some(index) = self.find_in_properties(table, key) {
-                self.heap.set_value(table, 3 + 2 * index, value);
-                return Ok(true);
-            }
+        if self.set_listed(holder, key, value)? {
+            return Ok(true);
         }
         if object == builtins::GLOBAL_OBJECT
             && let Some((at, _)) = self.find_global(key)

@@ -15,7 +15,7 @@ use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::keys::{Key, attributes};
 use crate::layout::{Layout, special};
-use crate::object::{Class, Own};
+use crate::object::{Class, Own, flags};
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 
@@ -35,32 +35,140 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         entries.chunks_exact(2).position(|entry| Key::from_slot::<L>(entry[0]).0 == key)
     }
 
+    /// Whether an object or a table is one that the collector has folded.
+    #[inline]
+    pub(crate) fn is_record(&self, object: Ref) -> bool {
+        object.is_cell() && self.heap.is_kind(object, Kind::Record)
+    }
+
+    /// What lists the properties of a holder, or nothing: a table, or a record.
+    #[inline]
+    pub(crate) fn table_of(&self, holder: Ref) -> Ref {
+        if holder.is_none() || self.is_record(holder) { holder } else { self.heap.child(holder, 2) }
+    }
+
+    /// How many properties a table or a record has.
+    pub(crate) fn n_properties(&self, table: Ref) -> usize {
+        match table.is_none() {
+            true => 0,
+            false if self.is_record(table) => self.heap.n_listed(self.heap.shape(table)),
+            false => self.heap.n_listed(table),
+        }
+    }
+
+    /// A key of a table or a record, and its attributes.
+    pub(crate) fn listed_key(&self, table: Ref, index: usize) -> (Key, u8) {
+        Key::from_slot::<L>(match self.is_record(table) {
+            true => self.heap.slot(self.heap.shape(table), 2 + index),
+            false => self.heap.slot(table, 2 + 2 * index),
+        })
+    }
+
+    /// Where a table or a record has a property.
+    #[inline]
+    pub(crate) fn find_listed(&self, table: Ref, key: Key) -> Option<usize> {
+        if !self.is_record(table) {
+            return self.find_in_properties(table, key);
+        }
+        self.find_in_shape(table, key)
+    }
+
+    #[inline(never)]
+    fn find_in_shape(&self, table: Ref, key: Key) -> Option<usize> {
+        let shape = self.heap.shape(table);
+        let at = self.heap.slot_of(shape) + 2;
+        let keys = &self.heap.mem[at..at + self.heap.n_listed(shape)];
+        keys.iter().position(|&slot| Key::from_slot::<L>(slot).0 == key)
+    }
+
+    /// Has the properties of a holder in a table again, if the collector has folded it.
+    /// It is rooted by the caller.
+    pub(crate) fn unfold(&mut self, holder: Ref) -> Result<(), Raise> {
+        let record = self.table_of(holder);
+        if !self.is_record(record) {
+            return Ok(());
+        }
+        let cells = self.heap.cells(record);
+        let room = 1 + self.n_properties(record);
+        let table = match self.extend(record, cells, room) {
+            true => record,
+            false => self.allocate(Kind::Properties, room)?,
+        };
+        self.heap.unfold(holder, record, table);
+        Ok(())
+    }
+
+    /// Changes the value of a listed property, and tells whether there is one.
+    pub(crate) fn set_listed(
+        &mut self,
+        holder: Ref,
+        key: Key,
+        value: Value<L>,
+    ) -> Result<bool, Raise> {
+        let table = self.table_of(holder);
+        let Some(index) = self.find_listed(table, key) else { return Ok(false) };
+        if !self.is_record(table) || !self.heap.set_record_value(table, index, value) {
+            self.unfold(holder)?;
+            let table = self.heap.child(holder, 2);
+            self.heap.set_value(table, 3 + 2 * index, value);
+        }
+        Ok(true)
+    }
+
     /// An own property of a holder's table. The inner `None` marks one deleted
     /// from what the object has in flash or by nature.
     #[inline]
     pub(crate) fn listed(&self, holder: Ref, key: Key) -> Option<Option<Own<L>>> {
-        if holder.is_none() {
-            return None;
-        }
-        let table = self.heap.child(holder, 2);
-        let index = self.find_in_properties(table, key)?;
-        Some(self.property_at(table, index).map(|(_, own)| own))
+        self.listed_in(self.table_of(holder), key)
     }
 
-    /// A property by its place in a table, unless it is marked deleted.
+    /// The same by what lists the properties.
+    #[inline]
+    pub(crate) fn listed_in(&self, table: Ref, key: Key) -> Option<Option<Own<L>>> {
+        if self.is_record(table) {
+            return self.listed_in_record(table, key);
+        }
+        let index = self.find_in_properties(table, key)?;
+        Some(
+            self.own_of(
+                self.heap.slot(table, 2 + 2 * index),
+                self.heap.value(table, 3 + 2 * index),
+            ),
+        )
+    }
+
+    #[inline(never)]
+    fn listed_in_record(&self, record: Ref, key: Key) -> Option<Option<Own<L>>> {
+        let index = self.find_in_shape(record, key)?;
+        Some(self.property_at(record, index).map(|(_, own)| own))
+    }
+
+    /// A property by its place in a table or a record, unless it is marked deleted.
     pub(crate) fn property_at(&self, table: Ref, index: usize) -> Option<(Key, Own<L>)> {
-        let (key, attributes) = Key::from_slot::<L>(self.heap.slot(table, 2 + 2 * index));
-        let value = self.heap.value(table, 3 + 2 * index);
+        let (slot, value) = match self.is_record(table) {
+            true => {
+                let key = self.heap.slot(self.heap.shape(table), 2 + index);
+                (key, self.heap.record_value(table, index))
+            }
+            false => (self.heap.slot(table, 2 + 2 * index), self.heap.value(table, 3 + 2 * index)),
+        };
+        Some((Key::from_slot::<L>(slot).0, self.own_of(slot, value)?))
+    }
+
+    /// A property by its key slot and its value, unless it is marked deleted.
+    #[inline]
+    fn own_of(&self, slot: L::Slot, value: Value<L>) -> Option<Own<L>> {
+        let (_, attributes) = Key::from_slot::<L>(slot);
         if attributes & attributes::ACCESSOR != 0 {
             let pair = Ref(value.payload());
             let (getter, setter) = (self.heap.child(pair, 1), self.heap.child(pair, 2));
             let attributes = attributes & !attributes::ACCESSOR;
-            return Some((key, Own::Accessor { getter, setter, attributes }));
+            return Some(Own::Accessor { getter, setter, attributes });
         }
         if value == Value::special(special::DELETED) {
             return None;
         }
-        Some((key, Own::Data { value, attributes }))
+        Some(Own::Data { value, attributes })
     }
 
     /// Appends to the property table, or overwrites what is listed there. Both
@@ -94,6 +202,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(())
     }
 
+    /// Does what may collect while the holder's table grows: the collector leaves it as
+    /// it is, whether the machine's stack leads there or something else.
+    fn growing<T>(&mut self, holder: Ref, grow: impl FnOnce(&mut Self) -> T) -> T {
+        let bits = self.heap.half(holder, 3);
+        self.heap.set_half(holder, 3, bits | flags::GROWING);
+        let grown = grow(self);
+        let bits = self.heap.half(holder, 3);
+        self.heap.set_half(holder, 3, bits & !flags::GROWING);
+        grown
+    }
+
     fn grow_properties(
         &mut self,
         holder: Ref,
@@ -111,11 +230,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let counts = table != holder || count < MOST_WITHIN;
         if cells > 0
             && counts
-            && (self.extend(table, cells, more) || self.extend(table, cells, cells + 1))
+            && self.growing(holder, |vm| {
+                vm.extend(table, cells, more) || vm.extend(table, cells, cells + 1)
+            })
         {
             return Ok(table);
         }
-        let grown = self.allocate(Kind::Properties, more)?;
+        let grown = self.growing(holder, |vm| vm.allocate(Kind::Properties, more))?;
         for slot in 2..2 + 2 * count {
             let kept = self.heap.slot(table, slot);
             self.heap.set_slot(grown, slot, kept);
@@ -134,16 +255,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// own block, if the cells behind it are free.
     pub(crate) fn list_within(&mut self, object: Ref, room: usize) -> bool {
         let plain = self.heap.is_kind(object, Kind::Object)
-            && self.heap.half(object, 3) & 0xff == Class::Plain as u32;
+            && self.heap.half(object, 3) & flags::CLASS == Class::Plain as u32;
         plain && room <= MOST_WITHIN && self.extend_object(object, room)
     }
 
     /// Takes a property out of the table; the order of the others stays.
-    pub(crate) fn remove_listed(&mut self, object: Ref, key: Key) {
-        let holder = self.holder(object);
-        if holder.is_none() {
-            return;
-        }
+    pub(crate) fn remove_listed(&mut self, holder: Ref, key: Key) {
         let table = self.heap.child(holder, 2);
         if let Some(index) = self.find_in_properties(table, key) {
             let count = self.heap.n_listed(table);

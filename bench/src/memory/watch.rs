@@ -8,7 +8,7 @@
 
 use std::collections::HashMap;
 
-use scruple_vm::{Block, Booking, Change, Changes, Host, Layout, Ledger, Observer, Vm};
+use scruple_vm::{Block, Booking, Change, Changes, Host, Kind, Layout, Ledger, Observer, Vm};
 
 use crate::document::HeapBytes;
 
@@ -168,7 +168,11 @@ impl Observer for Watch {
         let heap = HeapBytes::with_stack(ledger.now(), booking.stack_bytes as u64);
         record.note(instructions, heap);
         if is_here {
-            let place = |block: Block| (block, record.places.get(&block.cell).copied().flatten());
+            // A shape is made by the collector, for no place in the script.
+            let place = |block: Block| match block.kind {
+                Kind::Shape => (block, None),
+                _ => (block, record.places.get(&block.cell).copied().flatten()),
+            };
             let blocks = vm.blocks().map(place).collect();
             record.snapshot = Some(Snapshot { instructions, at, heap, blocks });
         }

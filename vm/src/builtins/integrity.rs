@@ -107,6 +107,9 @@ fn close<L: Layout, H: Host>(
             vm.add_property(object, key, value, attributes)?;
         }
         // All that can change is listed now: no list of keys is needed.
+        if vm.heap.is_kind(object, Kind::Object) {
+            vm.unfold(object)?;
+        }
         restrict_listed(vm, object, freezes);
         return Ok(value);
     }

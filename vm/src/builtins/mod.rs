@@ -29,7 +29,7 @@ mod table;
 mod uri;
 
 pub(crate) use integrity::freeze_value;
-pub(crate) use table::Intrinsic;
+pub(crate) use table::{COUNT, Intrinsic};
 
 use crate::Host;
 use crate::error::Raise;

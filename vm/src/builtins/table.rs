@@ -1046,4 +1046,7 @@ const fn function_rows() -> [u16; Intrinsic::COUNT] {
     rows
 }
 
-const _: () = assert!(Intrinsic::COUNT + NATIVES.len() < Ref::FIRST_HOST as usize - 1);
+/// How many objects there are in flash.
+pub(crate) const COUNT: usize = Intrinsic::COUNT + NATIVES.len();
+
+const _: () = assert!(COUNT < Ref::FIRST_HOST as usize - 1);

@@ -195,7 +195,19 @@ impl<L: Layout> Heap<'_, L> {
                 children(self, marker, 2..4 * cells);
             }
             Kind::Accessor => children(self, marker, 1..3),
+            Kind::Properties if self.is_shape(block) => {
+                children(self, marker, 2..3);
+                for index in 2..2 + self.n_listed(block) {
+                    self.mark_key(marker, self.slot(block, index));
+                }
+            }
             Kind::Properties => self.mark_listed(marker, block),
+            Kind::Record => {
+                children(self, marker, 1..2);
+                let (halves, slots) = (self.record_halves(block), self.record_slots(block));
+                children(self, marker, halves);
+                self.mark_slots(marker, block, slots.start, slots.end);
+            }
             Kind::Entries => {
                 children(self, marker, 1..2);
                 let cells = self.cells(block);
@@ -224,11 +236,14 @@ impl<L: Layout> Heap<'_, L> {
 
     fn mark_listed(&mut self, marker: &mut Marker, table: Ref) {
         for index in 0..self.n_listed(table) {
-            let (key, value) = (self.slot(table, 2 + 2 * index), 3 + 2 * index);
-            if let Some(text) = crate::keys::key_block::<L>(key) {
-                self.mark(marker, text);
-            }
-            self.mark_slots(marker, table, value, value + 1);
+            self.mark_key(marker, self.slot(table, 2 + 2 * index));
+            self.mark_slots(marker, table, 3 + 2 * index, 4 + 2 * index);
+        }
+    }
+
+    fn mark_key(&mut self, marker: &mut Marker, key: L::Slot) {
+        if let Some(text) = crate::keys::key_block::<L>(key) {
+            self.mark(marker, text);
         }
     }
 
@@ -288,6 +303,9 @@ impl<L: Layout> Heap<'_, L> {
     /// Whether the block at a cell is an object with properties in its own block.
     pub(crate) fn lists_within(&self, cell: usize) -> bool {
         let block = Ref::from_cell(cell);
-        self.kind(block) == Kind::Object && self.child(block, 2) == block
+        match self.kind(block) {
+            Kind::Object => self.child(block, 2) == block,
+            kind => kind == Kind::Record,
+        }
     }
 }

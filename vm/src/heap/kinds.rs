@@ -13,6 +13,8 @@
 //! | `Properties` | count | –; then a cell a property: key and attributes, value |
 //! | `Elements` | room | length; then a slot an element |
 //! | `Packed` | room | length; then 4, 8 or 16 bits an element, as the array's flags tell |
+//! | `Record` | shape | values of a plain object, in halves or slots as the shape tells; the object itself, or its property table |
+//! | `Shape` | count | prototype; width of the values (not 0); then a slot a key with attributes. Its header is that of `Properties` |
 //! | `Globals` | – | length; then a slot a global of an image |
 //! | `Box` | – | value |
 //! | `Accessor` | getter | setter |
@@ -92,10 +94,14 @@ pub enum Kind {
     Bytes = 27,
     /// Elements of an array, in less than a slot each.
     Packed = 28,
+    /// A plain object, or the table of one, whose keys lie in a shape.
+    Record = 29,
+    /// The keys that records have in common. No header says it: there is no pattern left.
+    Shape = 30,
 }
 
 impl Kind {
-    const ALL: [Kind; 29] = [
+    const ALL: [Kind; 31] = [
         Kind::Number,
         Kind::Object,
         Kind::Array,
@@ -125,6 +131,8 @@ impl Kind {
         Kind::Places,
         Kind::Bytes,
         Kind::Packed,
+        Kind::Record,
+        Kind::Shape,
     ];
 
     #[inline(always)]
@@ -167,6 +175,8 @@ impl Kind {
             Kind::Places => "places of entries",
             Kind::Bytes => "bytes",
             Kind::Packed => "packed elements",
+            Kind::Record => "record",
+            Kind::Shape => "shape of records",
         }
     }
 
@@ -174,10 +184,9 @@ impl Kind {
     pub fn category(self) -> Category {
         match self {
             Kind::Number => Category::Numbers,
-            Kind::Object | Kind::Extra => Category::Objects,
-            Kind::Properties | Kind::Accessor | Kind::Entries | Kind::WeakEntries => {
-                Category::Properties
-            }
+            Kind::Object | Kind::Extra | Kind::Record => Category::Objects,
+            Kind::Properties | Kind::Shape | Kind::Accessor => Category::Properties,
+            Kind::Entries | Kind::WeakEntries => Category::Properties,
             Kind::Array | Kind::Elements | Kind::Packed | Kind::Bytes => Category::Arrays,
             Kind::Closure | Kind::Bound => Category::Functions,
             Kind::Globals | Kind::Box | Kind::KeyIterator | Kind::ValueIterator => Category::Scopes,
@@ -186,10 +195,15 @@ impl Kind {
         }
     }
 
+    /// Whether it is a string.
+    pub(crate) fn is_text(self) -> bool {
+        self.category() == Category::Strings && self != Kind::Symbol
+    }
+
     /// Whether the block can refer to others.
     pub(crate) fn has_children(self) -> bool {
         match self.category() {
-            Category::Strings => self == Kind::Symbol,
+            Category::Strings => !self.is_text(),
             Category::Numbers => false,
             _ => !matches!(self, Kind::Keys | Kind::Places | Kind::Bytes | Kind::Packed),
         }

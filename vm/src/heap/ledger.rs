@@ -103,6 +103,13 @@ impl Ledger {
         self.allocations += 1;
     }
 
+    /// Books more bytes of a block that is allocated.
+    #[inline(always)]
+    pub(crate) fn extend(&mut self, category: Category, bytes: usize) {
+        self.add(category, bytes);
+        self.allocated += bytes as u64;
+    }
+
     #[inline(always)]
     pub(crate) fn add(&mut self, category: Category, bytes: usize) {
         self.now.bytes[category as usize] += bytes as u32;
@@ -130,12 +137,14 @@ impl Ledger {
         }
     }
 
-    /// After a collection: what was reachable, and what was then allocated.
-    pub(crate) fn collected(&mut self, coming: (Category, usize), stack_bytes: usize) {
+    /// After a collection: what was reachable, and what was then allocated, by category.
+    pub(crate) fn collected(&mut self, coming: [(Category, usize); 2], stack_bytes: usize) {
         self.collections += 1;
         let mut book = self.now.with_stack(stack_bytes as u32);
-        book.bytes[coming.0 as usize] += coming.1 as u32;
-        book.total += coming.1 as u32;
+        for (category, bytes) in coming {
+            book.bytes[category as usize] += bytes as u32;
+            book.total += bytes as u32;
+        }
         if book.total > self.live_peak.total {
             self.live_peak = book;
         }
@@ -157,7 +166,7 @@ mod tests {
         assert_eq!(ledger.high_water().bytes(Category::Stack), 40);
         assert_eq!(ledger.now().total(), 40);
         ledger.free(Category::Objects, 24);
-        ledger.collected((Category::Numbers, 8), 8);
+        ledger.collected([(Category::Numbers, 8), (Category::Numbers, 0)], 8);
         ledger.allocate(Category::Numbers, 8);
         ledger.settle(8);
         assert_eq!(ledger.live_peak().total(), 32);

@@ -9,6 +9,7 @@ pub(crate) mod kinds;
 pub(crate) mod ledger;
 mod map;
 pub(crate) mod raw;
+mod records;
 
 use crate::layout::{Layout, cell_bytes};
 use crate::value::{Ref, Value};
@@ -295,7 +296,7 @@ impl<'m, L: Layout> Heap<'m, L> {
     /// The book of what a block grows by: an object grows by properties.
     fn tail_category(&self, block: Ref) -> Category {
         match self.kind(block) {
-            Kind::Object => Category::Properties,
+            Kind::Object | Kind::Record => Category::Properties,
             kind => kind.category(),
         }
     }
@@ -303,7 +304,18 @@ impl<'m, L: Layout> Heap<'m, L> {
     /// Allocates a block: header written, the other slots undefined. The caller
     /// has synced the stack pointer; what it still needs lies in roots.
     pub(crate) fn allocate(&mut self, kind: Kind, cells: usize) -> Result<Ref, NoRoom> {
-        let cell = self.take(kind.category(), cells)?;
+        let category = kind.category();
+        let cell = self.take([category; 2], cells)?;
+        Ok(self.begin(cell, kind, cells))
+    }
+
+    /// Allocates an object with room for so many properties in its own block.
+    pub(crate) fn allocate_object(&mut self, room: usize) -> Result<Ref, NoRoom> {
+        let cell = self.take([Category::Objects, Category::Properties], 1 + room)?;
+        Ok(self.begin(cell, Kind::Object, 1 + room))
+    }
+
+    fn begin(&mut self, cell: usize, kind: Kind, cells: usize) -> Ref {
         let block = Ref::from_cell(cell);
         let at = self.slot_of(block);
         let undefined = Value::<L>::undefined().0;
@@ -311,12 +323,12 @@ impl<'m, L: Layout> Heap<'m, L> {
         for slot in &mut self.mem[at + 1..at + 2 * cells] {
             *slot = undefined;
         }
-        Ok(block)
+        block
     }
 
     /// Allocates a number cell.
     pub(crate) fn allocate_number(&mut self, number: f64) -> Result<Ref, NoRoom> {
-        let cell = self.take(Category::Numbers, 1)?;
+        let cell = self.take([Category::Numbers; 2], 1)?;
         let block = Ref::from_cell(cell);
         let at = self.slot_of(block);
         let bits = number.to_bits();
@@ -334,16 +346,19 @@ impl<'m, L: Layout> Heap<'m, L> {
 
     #[cfg_attr(feature = "small", inline(never))]
     #[cfg_attr(not(feature = "small"), inline(always))]
-    fn take(&mut self, category: Category, cells: usize) -> Result<usize, NoRoom> {
+    fn take(&mut self, books: [Category; 2], cells: usize) -> Result<usize, NoRoom> {
         debug_assert!(cells > 0);
         let (start, end) = self.run;
         if end - start < cells {
-            self.find_run(category, cells)?;
+            self.find_run(books, cells)?;
         }
         let start = self.run.0;
         self.run.0 += cells;
         self.mark_taken(start, cells);
-        self.ledger.allocate(category, cells * cell_bytes::<L>());
+        self.ledger.allocate(books[0], cell_bytes::<L>());
+        if cells > 1 {
+            self.ledger.extend(books[1], (cells - 1) * cell_bytes::<L>());
+        }
         self.settle(self.sp);
         Ok(start)
     }
@@ -378,7 +393,7 @@ impl<'m, L: Layout> Heap<'m, L> {
         self.mem[at..at + slots].fill(undefined);
         let category = self.tail_category(block);
         if exact {
-            self.note_live(category, to - from);
+            self.note_live([category; 2], to - from);
         }
         self.ledger.allocate(category, (to - from) * cell_bytes::<L>());
         self.allowance = self.allowance.saturating_sub(to - from);
@@ -431,7 +446,7 @@ impl<'m, L: Layout> Heap<'m, L> {
 
     #[cold]
     #[inline(never)]
-    fn find_run(&mut self, category: Category, cells: usize) -> Result<(), NoRoom> {
+    fn find_run(&mut self, books: [Category; 2], cells: usize) -> Result<(), NoRoom> {
         self.drop_run();
         let mut collected = self.options.collect_every == 0 || self.allowance < cells;
         if collected {
@@ -443,9 +458,14 @@ impl<'m, L: Layout> Heap<'m, L> {
             self.collect_for(cells);
             found = self.search_run(cells);
         }
+        if !found {
+            self.fold();
+            self.search = 0;
+            found = self.search_run(cells);
+        }
         if collected {
             // What finds no room is not part of what was live.
-            self.note_live(category, if found { cells } else { 0 });
+            self.note_live(books, if found { cells } else { 0 });
         }
         if found {
             return Ok(());
@@ -458,22 +478,47 @@ impl<'m, L: Layout> Heap<'m, L> {
     pub(crate) fn collect_now(&mut self) {
         self.drop_run();
         self.collect_for(0);
-        self.note_live(Category::Stack, 0);
+        self.fold();
+        self.note_live([Category::Stack; 2], 0);
     }
 
     fn collect_for(&mut self, cells: usize) {
         self.settle(self.sp);
         self.collect();
+        if self.is_tight(cells) {
+            self.fold();
+        }
         self.grant_allowance();
         // One allocation is always allowed after a collection.
         self.allowance = self.allowance.max(cells);
         self.search = 0;
     }
 
-    /// Books what a collection left, with cells that are allocated at once.
-    fn note_live(&mut self, category: Category, cells: usize) {
-        let stack = (self.mem.len() - self.sp) * L::SLOT_BYTES;
-        self.ledger.collected((category, cells * cell_bytes::<L>()), stack);
+    fn stack_bytes(&self) -> usize {
+        (self.mem.len() - self.sp) * L::SLOT_BYTES
+    }
+
+    /// Whether a collection has left so little room that folding pays: it is work, what
+    /// is folded is slower to read, and the less is alive the sooner is the next
+    /// collection. Where it is asked how little would do, that is at every new height.
+    fn is_tight(&self, coming: usize) -> bool {
+        let live = self.ledger.now().total() as usize + self.stack_bytes();
+        if self.options.collect_every < usize::MAX {
+            return live + coming * cell_bytes::<L>() > self.ledger.live_peak().total() as usize;
+        }
+        let room =
+            (self.n_cells * cell_bytes::<L>()).min((self.mem.len() - self.base) * L::SLOT_BYTES);
+        room.saturating_sub(live) < room / 8
+    }
+
+    /// Books what a collection left, with cells that are allocated at once: the first in
+    /// one book, the others in another.
+    fn note_live(&mut self, books: [Category; 2], cells: usize) {
+        let stack = self.stack_bytes();
+        let first = cells.min(1);
+        let coming = [(books[0], first), (books[1], cells - first)];
+        let coming = coming.map(|(book, cells)| (book, cells * cell_bytes::<L>()));
+        self.ledger.collected(coming, stack);
     }
 
     /// Puts the cells of the present run back to the free ones.

@@ -223,12 +223,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     fn lowest_listed(&self, object: Ref, from: u32) -> Option<u32> {
         let holder = self.holder(object);
-        if holder.is_none() || self.heap.child(holder, 2).is_none() {
-            return None;
-        }
-        let table = self.heap.child(holder, 2);
-        (0..self.heap.n_listed(table))
-            .filter_map(|at| Key::from_slot::<L>(self.heap.slot(table, 2 + 2 * at)).0.as_index())
+        let table = self.table_of(holder);
+        (0..self.n_properties(table))
+            .filter_map(|at| self.listed_key(table, at).0.as_index())
             .filter(|&index| index >= from)
             .min()
     }
@@ -278,14 +275,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let mut at = 0;
         loop {
             let holder = self.holder(object);
-            if holder.is_none() {
+            let table = self.table_of(holder);
+            if at >= self.n_properties(table) {
                 return Ok(());
             }
-            let table = self.heap.child(holder, 2);
-            if table.is_none() || at >= self.heap.n_listed(table) {
-                return Ok(());
-            }
-            let (key, _) = Key::from_slot::<L>(self.heap.slot(table, 2 + 2 * at));
+            let (key, _) = self.listed_key(table, at);
             at += 1;
             let collected = match key.kind() {
                 KeyKind::Index(_) => true,

@@ -32,17 +32,25 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         // An own data property of a plain object: no call, no prototype.
         if let Some(object) = base.as_object()
             && object.is_cell()
-            && self.heap.is_kind(object, Kind::Object)
+            && let Some(table) = self.plain_table(object)
+            && let Some(index) = self.find_in_properties(table, key)
         {
-            let table = self.heap.child(object, 2);
-            if let Some(index) = self.find_in_properties(table, key) {
-                let (_, bits) = Key::from_slot::<L>(self.heap.slot(table, 2 + 2 * index));
-                if bits & attributes::ACCESSOR == 0 {
-                    return Ok(self.heap.value(table, 3 + 2 * index));
-                }
+            let (_, bits) = Key::from_slot::<L>(self.heap.slot(table, 2 + 2 * index));
+            if bits & attributes::ACCESSOR == 0 {
+                return Ok(self.heap.value(table, 3 + 2 * index));
             }
         }
         self.get_value(base, key)
+    }
+
+    /// The property table of a plain object that is not folded.
+    #[inline(always)]
+    fn plain_table(&self, object: Ref) -> Option<Ref> {
+        if !self.heap.is_kind(object, Kind::Object) {
+            return None;
+        }
+        let table = self.heap.child(object, 2);
+        (table == object || !self.is_record(table)).then_some(table)
     }
 
     /// ECMA-262, GetValue of a property reference. The base is rooted.
@@ -103,15 +111,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let key = self.field_key(field)?;
         if let Some(object) = base.as_object()
             && object.is_cell()
-            && self.heap.is_kind(object, Kind::Object)
+            && let Some(table) = self.plain_table(object)
+            && let Some(index) = self.find_in_properties(table, key)
         {
-            let table = self.heap.child(object, 2);
-            if let Some(index) = self.find_in_properties(table, key) {
-                let (_, bits) = Key::from_slot::<L>(self.heap.slot(table, 2 + 2 * index));
-                if bits & (attributes::ACCESSOR | attributes::WRITABLE) == attributes::WRITABLE {
-                    self.heap.set_value(table, 3 + 2 * index, value);
-                    return Ok(());
-                }
+            let (_, bits) = Key::from_slot::<L>(self.heap.slot(table, 2 + 2 * index));
+            if bits & (attributes::ACCESSOR | attributes::WRITABLE) == attributes::WRITABLE {
+                self.heap.set_value(table, 3 + 2 * index, value);
+                return Ok(());
             }
         }
         self.put_value(base, key, value)
@@ -257,7 +263,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             let table = self.holder(object);
             let fresh = object.is_cell()
                 && self.heap.is_kind(object, Kind::Object)
-                && self.find_in_properties(self.heap.child(table, 2), key).is_none();
+                && self.find_listed(self.table_of(table), key).is_none();
             if fresh {
                 return self.add_property(object, key, value, attributes::ALL);
             }

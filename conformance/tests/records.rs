@@ -1,0 +1,343 @@
+//! Plain objects against a model in Rust: the collector folds objects with the same keys
+//! into records, and unfolds one of which more changes than a value; no script may see it.
+//!
+//! A program is a random walk through what changes an object, over a few objects that
+//! lie in an array and are often alike; the model does what ECMA-262, "Ordinary Object
+//! Internal Methods and Internal Slots", says of each step. After every step all objects
+//! are printed: keys in order, values, attributes, prototype, whether extensible. Under
+//! both layouts, and with a collection before every allocation.
+
+use std::fmt::Write as _;
+
+use rayon::prelude::*;
+use scruple_conformance::{End, LayoutName, Setup, run};
+use scruple_vm::HeapOptions;
+
+/// The text of a value in a script, and as the scripts print it.
+type Value = (&'static str, &'static str);
+
+/// Values that fit a half of a record.
+const SHORT: &[Value] = &[
+    ("undefined", "undefined"),
+    ("null", "null"),
+    ("true", "true"),
+    ("false", "false"),
+    ("0", "0"),
+    ("-8", "-8"),
+    ("99", "99"),
+    ("0.5", "0.5"),
+    ("-0", "-0"),
+    ("NaN", "NaN"),
+    ("2147483648", "2147483648"),
+    ("'text ' + all.length", "'text 6'"),
+    ("'\\u2603' + 'xyz'.repeat(2)", "'\u{2603}xyzxyz'"),
+    ("[]", "[]"),
+    ("made", "made"),
+    ("Math.max", "max"),
+    ("Object.prototype", "object prototype"),
+];
+
+/// Values that do not.
+const LONG: &[Value] = &[
+    ("-9", "-9"),
+    ("400", "400"),
+    ("1073741823", "1073741823"),
+    ("'a constant of the script'", "'a constant of the script'"),
+    ("'length'", "'length'"),
+    ("'x'", "'x'"),
+    ("''", "''"),
+    ("Symbol.iterator", "Symbol(Symbol.iterator)"),
+];
+
+const KEYS: [&str; 6] = ["left", "right", "name", "7", "length", "x"];
+const OBJECTS: usize = 6;
+
+#[derive(Clone)]
+struct Property {
+    key: usize,
+    value: Value,
+    writable: bool,
+    enumerable: bool,
+    configurable: bool,
+}
+
+#[derive(Clone)]
+struct Object {
+    properties: Vec<Property>,
+    prototype: usize,
+    extensible: bool,
+}
+
+impl Object {
+    fn new() -> Object {
+        Object { properties: Vec::new(), prototype: 0, extensible: true }
+    }
+
+    fn find(&mut self, key: usize) -> Option<&mut Property> {
+        self.properties.iter_mut().find(|property| property.key == key)
+    }
+
+    /// ECMA-262, OrdinarySet, where no prototype has the key.
+    fn set(&mut self, key: usize, value: Value) {
+        let extensible = self.extensible;
+        match self.find(key) {
+            Some(property) if property.writable => property.value = value,
+            Some(_) => {}
+            None if extensible => self.properties.push(Property {
+                key,
+                value,
+                writable: true,
+                enumerable: true,
+                configurable: true,
+            }),
+            None => {}
+        }
+    }
+
+    fn shown(&self) -> String {
+        let mut text = format!("<{}{}", self.prototype, if self.extensible { "" } else { "!" });
+        // ECMA-262, OrdinaryOwnPropertyKeys: array indexes come first.
+        let is_index = |property: &&Property| KEYS[property.key] == "7";
+        let indexes = self.properties.iter().filter(is_index);
+        for property in indexes.chain(self.properties.iter().filter(|each| !is_index(each))) {
+            let marks = [
+                (property.writable, 'w'),
+                (property.enumerable, 'e'),
+                (property.configurable, 'c'),
+            ];
+            let marks: String =
+                marks.iter().filter(|(has, _)| *has).map(|(_, letter)| letter).collect();
+            let _ = write!(text, " {}:{marks}={}", KEYS[property.key], property.value.1);
+        }
+        text + ">"
+    }
+}
+
+/// A linear congruential generator (Knuth's constants).
+struct Dice(u64);
+
+impl Dice {
+    fn below(&mut self, n: usize) -> usize {
+        self.0 = self.0.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+        ((self.0 >> 33) as usize) % n
+    }
+
+    fn value(&mut self) -> Value {
+        match self.below(5) {
+            0 => LONG[self.below(LONG.len())],
+            _ => SHORT[self.below(SHORT.len())],
+        }
+    }
+}
+
+/// The program so far, what it must print, and the objects as the standard has them.
+struct Walk {
+    dice: Dice,
+    script: String,
+    printed: String,
+    all: Vec<Object>,
+}
+
+impl Walk {
+    fn step(&mut self) {
+        let (at, key) = (self.dice.below(OBJECTS), self.dice.below(KEYS.len()));
+        let value = self.dice.value();
+        let code = match self.dice.below(16) {
+            // Alike with others in many cases.
+            0..=3 => {
+                let n_keys = 1 + self.dice.below(KEYS.len());
+                let mut object = Object::new();
+                let mut code = String::new();
+                for key in 0..n_keys {
+                    let value = self.dice.value();
+                    object.set(key, value);
+                    let _ = write!(code, "{}: {}, ", KEYS[key], value.0);
+                }
+                self.all[at] = object;
+                format!("all[{at}] = {{ {code} }}")
+            }
+            4 | 5 => {
+                let other = self.dice.value();
+                self.all[at] = Object { prototype: 1, ..Object::new() };
+                self.all[at].set(0, value);
+                self.all[at].set(1, other);
+                format!("all[{at}] = new Pair({}, {})", value.0, other.0)
+            }
+            6..=9 => {
+                self.all[at].set(key, value);
+                format!("attempt(() => {{ all[{at}][{:?}] = {}; }})", KEYS[key], value.0)
+            }
+            10 => {
+                let kept = |property: &Property| property.key != key || !property.configurable;
+                self.all[at].properties.retain(kept);
+                format!("attempt(() => delete all[{at}][{:?}])", KEYS[key])
+            }
+            11 => {
+                let extensible = self.all[at].extensible;
+                let hidden = self.dice.below(2) == 0;
+                let fixed = self.dice.below(2) == 0;
+                match self.all[at].find(key) {
+                    Some(property) if property.configurable => {
+                        property.value = value;
+                        property.enumerable = !hidden;
+                        property.writable = !fixed;
+                        property.configurable = !fixed;
+                    }
+                    None if extensible => self.all[at].properties.push(Property {
+                        key,
+                        value,
+                        writable: !fixed,
+                        enumerable: !hidden,
+                        configurable: !fixed,
+                    }),
+                    // What is not configurable here is not writable either, and stays.
+                    _ => {}
+                }
+                format!(
+                    "attempt(() => Object.defineProperty(all[{at}], {:?}, {{ value: {}, \
+                     enumerable: {}, writable: {}, configurable: {} }}))",
+                    KEYS[key], value.0, !hidden, !fixed, !fixed
+                )
+            }
+            12 => {
+                let object = &mut self.all[at];
+                object.extensible = false;
+                for property in &mut object.properties {
+                    property.writable = false;
+                    property.configurable = false;
+                }
+                format!("Object.freeze(all[{at}])")
+            }
+            13 => {
+                let prototype = self.dice.below(3);
+                if self.all[at].extensible {
+                    self.all[at].prototype = prototype;
+                }
+                format!("attempt(() => Object.setPrototypeOf(all[{at}], prototypes[{prototype}]))")
+            }
+            14 => {
+                let from = self.dice.below(OBJECTS);
+                let mut object = Object::new();
+                let source = self.all[from].clone();
+                let is_index = |property: &&Property| KEYS[property.key] == "7";
+                let indexes = source.properties.iter().filter(is_index);
+                let others = source.properties.iter().filter(|each| !is_index(each));
+                for property in indexes.chain(others).filter(|property| property.enumerable) {
+                    object.set(property.key, property.value);
+                }
+                self.all[at] = object;
+                format!("all[{at}] = {{ ...all[{from}] }}")
+            }
+            _ => "gc('x'.repeat(50) + all.length)".to_owned(),
+        };
+        let _ = writeln!(self.script, "{code}; show();");
+        let shown: Vec<String> = self.all.iter().map(Object::shown).collect();
+        let _ = writeln!(self.printed, "{}", shown.join(" "));
+    }
+}
+
+const SHOW: &str = "
+    function Pair(left, right) { this.left = left; this.right = right; }
+    const made = { made: 1 };
+    const prototypes = [Object.prototype, Pair.prototype, null];
+    const all = [{}, {}, {}, {}, {}, {}];
+    function gc(text) { return [text, text + 1]; }
+    function attempt(change) {
+        try { change(); } catch (error) { if (!(error instanceof TypeError)) throw error; }
+    }
+    function text(value) {
+        if (value === made) return 'made' + (made.made === 1 ? '' : '?');
+        if (value === Math.max) return 'max';
+        if (value === Object.prototype) return 'object prototype';
+        if (Array.isArray(value)) return '[]';
+        if (Object.is(value, -0)) return '-0';
+        return typeof value === 'string' ? \"'\" + value + \"'\" : String(value);
+    }
+    function one(object) {
+        let line = '<' + prototypes.indexOf(Object.getPrototypeOf(object));
+        if (!Object.isExtensible(object)) line += '!';
+        for (const key of Reflect.ownKeys(object)) {
+            const own = Object.getOwnPropertyDescriptor(object, key);
+            line += ' ' + key + ':' + (own.writable ? 'w' : '') + (own.enumerable ? 'e' : '') +
+                (own.configurable ? 'c' : '') + '=' + text(own.value);
+            if (!Object.is(object[key], own.value)) line += '?';
+        }
+        return line + '>';
+    }
+    function show() { console.log(all.map(one).join(' ')); }
+";
+
+#[test]
+fn no_script_sees_how_objects_are_folded() {
+    (0..64u64).into_par_iter().for_each(|seed| {
+        let mut walk = Walk {
+            dice: Dice(seed),
+            script: SHOW.into(),
+            printed: String::new(),
+            all: vec![Object::new(); OBJECTS],
+        };
+        for _ in 0..50 {
+            walk.step();
+        }
+        for layout in [LayoutName::Narrow, LayoutName::Wide] {
+            for collect_every in [usize::MAX, 256, 0] {
+                let heap = HeapOptions { collect_every, ..HeapOptions::default() };
+                let outcome = run(&[&walk.script], &Setup { layout, heap, ..Setup::default() });
+                let end = &outcome.end;
+                assert_eq!(*end, End::Finished, "walk {seed}, {layout:?}\n{}", walk.script);
+                let wrong = outcome
+                    .printed
+                    .lines()
+                    .zip(walk.printed.lines())
+                    .zip(walk.script.lines().skip(SHOW.lines().count()));
+                for ((ours, model), code) in wrong {
+                    assert_eq!(ours, model, "walk {seed}, {layout:?}, after {code}");
+                }
+                assert_eq!(outcome.printed, walk.printed, "walk {seed}, {layout:?}");
+                assert!(outcome.ledger.audit(), "walk {seed}");
+            }
+        }
+    });
+}
+
+/// Live bytes of a script that keeps `n` objects.
+fn live(n: usize, make: &str, layout: LayoutName) -> f64 {
+    let source = format!(
+        "const keep = new Array({n});\n\
+         for (let i = 0; i < {n}; i++) {{ keep[i] = [{{}}][0]; keep[i] = {make}; }}\n\
+         let end = {{}}; end = {{}};"
+    );
+    let heap = HeapOptions { collect_every: 0, ..HeapOptions::default() };
+    let outcome = run(&[&source], &Setup { layout, heap, ..Setup::default() });
+    assert_eq!(outcome.end, End::Finished, "{make}");
+    f64::from(outcome.ledger.now().total())
+}
+
+/// The figures of `heap/records.rs`: a half or a slot a value, behind two halves, and the
+/// collector's two bits a cell. The reference in the array is a slot.
+#[test]
+fn a_record_takes_as_much_as_its_widest_value_needs() {
+    let cells = |make: &str| {
+        [(LayoutName::Narrow, 8.25, 4.125), (LayoutName::Wide, 16.25, 8.125)].map(
+            |(layout, cell, slot)| {
+                let grown = live(1024, make, layout) - live(512, make, layout);
+                (grown / 512.0 - slot) / cell
+            },
+        )
+    };
+    for (make, expected) in [
+        ("{ a: null }", 1.0),
+        ("{ a: 400 }", 1.0),
+        ("{ a: null, b: keep }", 1.0),
+        ("{ a: 99, b: -8 }", 1.0),
+        ("{ a: 100, b: -8 }", 2.0),
+        ("{ a: 'constant', b: -8 }", 2.0),
+        ("{ a: true, b: false, c: undefined }", 2.0),
+        ("{ a: 1, b: 2, c: 3, d: 4, e: 5, f: 6 }", 2.0),
+        ("{ a: 1, b: 2, c: 3, d: 4, e: 5, f: 600 }", 4.0),
+        ("Object.freeze({ a: 1, b: 2 })", 3.0),
+    ] {
+        let ours = cells(make);
+        assert!(ours.iter().all(|ours| (ours - expected).abs() < 0.05), "{make}: {ours:?}");
+    }
+}
