@@ -148,10 +148,10 @@ impl Walk {
                 let n_keys = 1 + self.dice.below(KEYS.len());
                 let mut object = Object::new();
                 let mut code = String::new();
-                for key in 0..n_keys {
+                for (key, name) in KEYS.iter().enumerate().take(n_keys) {
                     let value = self.dice.value();
                     object.set(key, value);
-                    let _ = write!(code, "{}: {}, ", KEYS[key], value.0);
+                    let _ = write!(code, "{name}: {}, ", value.0);
                 }
                 self.all[at] = object;
                 format!("all[{at}] = {{ {code} }}")

@@ -90,14 +90,18 @@ impl<L: Layout> Heap<'_, L> {
             return self.value(record, 1 + index);
         }
         let half = self.half(record, 2 + index);
-        let tag = match Ref(half).is_cell().then(|| self.kind(Ref(half))) {
-            None if half >= Ref::FIRST_HOST || half < FIRST_SPECIAL => Tag::Object,
-            None if half < FIRST_INT => return Value::special(half - FIRST_SPECIAL),
-            None => return Value::small((half - FIRST_INT) as i32 + LEAST_INT),
-            Some(Kind::Number) => Tag::HeapNumber,
-            Some(Kind::Symbol) => Tag::Symbol,
-            Some(kind) if kind.is_text() => Tag::HeapText,
-            Some(_) => Tag::Object,
+        if !Ref(half).is_cell() {
+            return match half {
+                FIRST_SPECIAL..FIRST_INT => Value::special(half - FIRST_SPECIAL),
+                FIRST_INT..Ref::FIRST_HOST => Value::small((half - FIRST_INT) as i32 + LEAST_INT),
+                _ => Value::object(Ref(half)),
+            };
+        }
+        let tag = match self.kind(Ref(half)) {
+            Kind::Number => Tag::HeapNumber,
+            Kind::Symbol => Tag::Symbol,
+            kind if kind.is_text() => Tag::HeapText,
+            _ => Tag::Object,
         };
         Value::tagged(tag, half)
     }
