@@ -16,6 +16,7 @@ use scruple_conformance::suite::judge::{Judge, Status};
 use scruple_conformance::suite::run::Limits;
 use scruple_conformance::suite::skips::Skips;
 use scruple_conformance::suite::table;
+use scruple_vm::HeapOptions;
 
 /// Tests by path: front matter, source, what becomes of it, a part of the reason.
 const TESTS: &[(&str, &str, &str, Status, &str)] = &[
@@ -177,7 +178,8 @@ fn checkout(name: &str) -> Checkout {
 
 fn judged(checkout: &Checkout, layout: LayoutName) -> Document {
     let skips = Skips::parse("\"language/f\" = \"takes an hour\"").unwrap();
-    let limits = Limits { slots: 64 * 1024, budget: 1_000_000 };
+    let heap = HeapOptions::default();
+    let limits = Limits { slots: 64 * 1024, budget: 1_000_000, heap };
     let judge = Judge::new(checkout, &skips, layout, limits).unwrap();
     let rows = checkout.tests(&[]).unwrap().into_iter().map(|path| {
         let (metadata, verdict) = judge.judge(&path);

@@ -2,7 +2,7 @@
 //!
 //! It refuses to judge: what should have happened is not known here.
 
-use scruple_vm::{Counter, Layout, LoadError, Options, RunError, StopKind, Vm};
+use scruple_vm::{Counter, HeapOptions, Layout, LoadError, Options, RunError, StopKind, Vm};
 
 use super::hooks;
 
@@ -44,13 +44,16 @@ pub struct Limits {
     pub slots: usize,
     /// Instructions, the harness included.
     pub budget: u64,
+    /// When it collects.
+    pub heap: HeapOptions,
 }
 
 /// Runs images one after the other in one fresh context.
 pub fn run<L: Layout>(images: &[&[u8]], with_hooks: bool, limits: Limits, probe: &[u8]) -> Ran {
     let functions = hooks::functions::<L>();
     let mut region = vec![L::Slot::default(); limits.slots];
-    let options = Options { budget: limits.budget, tail_calls: true, ..Options::default() };
+    let Limits { budget, heap, .. } = limits;
+    let options = Options { budget, heap, tail_calls: true, ..Options::default() };
     let mut vm: Vm<'_, L, Listener> = Vm::new(&mut region, Listener::default(), options);
     if with_hooks {
         vm.set_host_functions(&functions);

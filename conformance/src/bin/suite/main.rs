@@ -22,6 +22,7 @@ use scruple_conformance::suite::judge::{Judge, keep_panics};
 use scruple_conformance::suite::run::Limits;
 use scruple_conformance::suite::skips::Skips;
 use scruple_conformance::suite::table;
+use scruple_vm::HeapOptions;
 
 use args::{Arguments, Format};
 
@@ -82,7 +83,8 @@ fn run(arguments: &Arguments, checkout: &Checkout) -> Result<Document, SuiteErro
     if tests.is_empty() {
         return Err(SuiteError::new("no test has such a path"));
     }
-    let limits = Limits { slots: arguments.slots, budget: arguments.budget };
+    let heap = HeapOptions { collect_every: arguments.collect_every, ..HeapOptions::default() };
+    let limits = Limits { slots: arguments.slots, budget: arguments.budget, heap };
     let judge = Judge::new(checkout, &skips, arguments.layout.name(), limits)?;
     let pool = ThreadPoolBuilder::new()
         .num_threads(arguments.jobs)
