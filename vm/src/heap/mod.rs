@@ -441,7 +441,21 @@ impl<'m, L: Layout> Heap<'m, L> {
         let every = self.options.collect_every / cell_bytes::<L>();
         let heap = self.ledger.now().total() as usize;
         let growth = (heap / 2).max(self.options.growth) / cell_bytes::<L>();
-        self.allowance = every.min(growth);
+        // Where there are few to spare, no limit: it would be a collection at every step.
+        let (spare, cells) = self.spare_cells();
+        let spare = if spare > cells / 8 { spare } else { growth };
+        self.allowance = every.min(growth).min(spare);
+    }
+
+    /// Cells that may be handed out before they are likely to stand in the stack's way,
+    /// which has been deeper than it is, and all cells up to there. Blocks do not move:
+    /// where one lies high up when the stack comes back, the run ends.
+    fn spare_cells(&self) -> (usize, usize) {
+        let deepest = self.mem.len() - self.ledger.stack_peak() as usize / L::SLOT_BYTES;
+        let cells = (deepest.saturating_sub(self.base) / 2).min(self.n_cells);
+        let cells = cells - cells / 16;
+        let in_use = self.ledger.now().total() as usize / cell_bytes::<L>();
+        (cells.saturating_sub(in_use), cells)
     }
 
     #[cold]
@@ -506,9 +520,8 @@ impl<'m, L: Layout> Heap<'m, L> {
         if self.options.collect_every < usize::MAX {
             return live + coming * cell_bytes::<L>() > self.ledger.live_peak().total() as usize;
         }
-        let room =
-            (self.n_cells * cell_bytes::<L>()).min((self.mem.len() - self.base) * L::SLOT_BYTES);
-        room.saturating_sub(live) < room / 8
+        let (spare, cells) = self.spare_cells();
+        spare < cells / 4
     }
 
     /// Books what a collection left, with cells that are allocated at once: the first in
