@@ -443,17 +443,18 @@ impl<'m, L: Layout> Heap<'m, L> {
         let growth = (heap / 2).max(self.options.growth) / cell_bytes::<L>();
         // Where there are few to spare, no limit: it would be a collection at every step.
         let (spare, cells) = self.spare_cells();
-        let spare = if spare > cells / 8 { spare } else { growth };
+        let spare = if spare > cells / 32 { spare } else { growth };
         self.allowance = every.min(growth).min(spare);
     }
 
     /// Cells that may be handed out before they are likely to stand in the stack's way,
-    /// which has been deeper than it is, and all cells up to there. Blocks do not move:
-    /// where one lies high up when the stack comes back, the run ends.
+    /// which has been deeper than it is and may come to be so again, and all cells up to
+    /// there. Blocks do not move: where one lies high up when the stack comes back, the run
+    /// ends. The shares were chosen on the samples (DEVELOPERS.md, "The least RAM").
     fn spare_cells(&self) -> (usize, usize) {
         let deepest = self.mem.len() - self.ledger.stack_peak() as usize / L::SLOT_BYTES;
         let cells = (deepest.saturating_sub(self.base) / 2).min(self.n_cells);
-        let cells = cells - cells / 16;
+        let cells = cells - cells / 6;
         let in_use = self.ledger.now().total() as usize / cell_bytes::<L>();
         (cells.saturating_sub(in_use), cells)
     }
