@@ -54,6 +54,7 @@ mod statements;
 mod strip;
 mod supers;
 mod sweep;
+mod templates;
 mod token;
 mod tries;
 mod variables;

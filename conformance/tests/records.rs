@@ -8,6 +8,7 @@
 //! both layouts, and with a collection before every allocation.
 
 use std::fmt::Write as _;
+use std::ops::RangeInclusive;
 
 use rayon::prelude::*;
 use scruple_conformance::{End, LayoutName, Setup, run};
@@ -33,6 +34,7 @@ const SHORT: &[Value] = &[
     ("'\\u2603' + 'xyz'.repeat(2)", "'\u{2603}xyzxyz'"),
     ("[]", "[]"),
     ("made", "made"),
+    ("tag", "Symbol(tag)"),
     ("Math.max", "max"),
     ("Object.prototype", "object prototype"),
 ];
@@ -239,6 +241,7 @@ impl Walk {
 const SHOW: &str = "
     function Pair(left, right) { this.left = left; this.right = right; }
     const made = { made: 1 };
+    const tag = Symbol('tag');
     const prototypes = [Object.prototype, Pair.prototype, null];
     const all = [{}, {}, {}, {}, {}, {}];
     function gc(text) { return [text, text + 1]; }
@@ -296,9 +299,26 @@ fn no_script_sees_how_objects_are_folded() {
                 assert_eq!(outcome.printed, walk.printed, "walk {seed}, {layout:?}");
                 assert!(outcome.ledger.audit(), "walk {seed}");
             }
+            // Where there is too little room, the run may end, but says nothing wrong before.
+            let mut end = End::Finished;
+            for slots in SMALL.step_by(if seed % 4 == 0 { 50 } else { 500 }) {
+                let setup = Setup { layout, slots, ..Setup::default() };
+                let outcome = run(&[&walk.script], &setup);
+                assert!(
+                    walk.printed.starts_with(&outcome.printed),
+                    "walk {seed}, {layout:?}, {slots} slots: {}",
+                    outcome.printed
+                );
+                assert!(outcome.ledger.audit(), "walk {seed}");
+                end = outcome.end;
+            }
+            assert_eq!(end, End::Finished, "walk {seed}, {layout:?}");
         }
     });
 }
+
+/// Regions from too small to large enough, in slots.
+const SMALL: RangeInclusive<usize> = 500..=3000;
 
 /// Live bytes of a script that keeps `n` objects.
 fn live(n: usize, make: &str, layout: LayoutName) -> f64 {

@@ -10,9 +10,10 @@ use crate::define::Descriptor;
 use crate::elements::Width;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
+use crate::holders::flags;
 use crate::keys::{Key, KeyKind, attributes};
 use crate::layout::Layout;
-use crate::object::{Class, flags};
+use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::names;
@@ -68,7 +69,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let object = value.as_object().filter(|object| object.is_cell())?;
         let bare = self.heap.is_kind(object, Kind::Array)
             && self.heap.child(object, 1).is_none()
-            && self.heap.half(object, 3) & 0xff == Class::Array as u32
+            && self.heap.half(object, 3) & flags::CLASS == Class::Array as u32
             && self.heap.roots.changes.is_none();
         bare.then_some(object)
     }

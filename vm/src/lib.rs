@@ -128,6 +128,7 @@ mod error;
 mod fold;
 mod globals;
 mod heap;
+mod holders;
 mod host;
 mod interp;
 mod iterate;

@@ -13,9 +13,10 @@
 use crate::Host;
 use crate::error::Raise;
 use crate::heap::kinds::Kind;
+use crate::holders::flags;
 use crate::keys::{Key, attributes};
 use crate::layout::{Layout, special};
-use crate::object::{Class, Own, flags};
+use crate::object::{Class, Own};
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 

@@ -56,7 +56,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     pub(crate) fn is_typed(&self, object: Ref) -> bool {
         object.is_cell()
             && self.heap.is_kind(object, Kind::Object)
-            && self.heap.half(object, 3) & 0xff == Class::Typed as u32
+            && self.heap.half(object, 3) & crate::holders::flags::CLASS == Class::Typed as u32
     }
 
     pub(crate) fn view_buffer(&self, view: Ref) -> Ref {
@@ -224,7 +224,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         {
             return Ok(false);
         }
-        self.set_flag(object, crate::object::flags::NOT_EXTENSIBLE)?;
+        self.set_flag(object, crate::holders::flags::NOT_EXTENSIBLE)?;
         Ok(true)
     }
 }

@@ -300,7 +300,8 @@ impl<L: Layout> Heap<'_, L> {
         self.lower_top(last_used);
     }
 
-    /// Whether the block at a cell is an object with properties in its own block.
+    /// Whether the block at a cell is an object with properties in its own block, or a
+    /// record: its first cell is booked as an object, the others as properties.
     pub(crate) fn lists_within(&self, cell: usize) -> bool {
         let block = Ref::from_cell(cell);
         match self.kind(block) {

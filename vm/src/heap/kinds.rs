@@ -10,7 +10,7 @@
 //! | `Closure` | function number | extra; captures…; [a method's home, a class's field initialiser] (halves, 0 behind the last) |
 //! | `Bound` | extra | target; bound this and arguments (elements) |
 //! | `Extra` | prototype | properties; class and flags |
-//! | `Properties` | count | –; then a cell a property: key and attributes, value |
+//! | `Properties` | count | –, 0; then a cell a property: key and attributes, value |
 //! | `Elements` | room | length; then a slot an element |
 //! | `Packed` | room | length; then 4, 8 or 16 bits an element, as the array's flags tell |
 //! | `Record` | shape | values of a plain object, in halves or slots as the shape tells; the object itself, or its property table |

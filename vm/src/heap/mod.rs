@@ -23,10 +23,11 @@ pub struct HeapOptions {
     /// The most bytes of cells, or the whole region.
     pub limit: usize,
     /// Collect after that many bytes of allocation, whatever else: 0 collects
-    /// before every allocation, which makes the live peak exact.
+    /// before every allocation, which makes the live peak exact. With any number, objects
+    /// alike are folded whenever more would be alive than ever before.
     pub collect_every: usize,
     /// Collect when the heap has grown by half, but not before it has grown by
-    /// that many bytes.
+    /// that many bytes; sooner where it would grow into what the stack has used.
     pub growth: usize,
 }
 
@@ -448,13 +449,15 @@ impl<'m, L: Layout> Heap<'m, L> {
     }
 
     /// Cells that may be handed out before they are likely to stand in the stack's way,
-    /// which has been deeper than it is and may come to be so again, and all cells up to
-    /// there. Blocks do not move: where one lies high up when the stack comes back, the run
-    /// ends. The shares were chosen on the samples (DEVELOPERS.md, "The least RAM").
+    /// which has been deeper than it is and may come to be so again, and how many could be
+    /// in all: five sixths of those up to there. Blocks do not move: where one lies high up
+    /// when the stack comes back, the run ends. The shares were chosen on the samples
+    /// (DEVELOPERS.md, "The least RAM").
     fn spare_cells(&self) -> (usize, usize) {
         let deepest = self.mem.len() - self.ledger.stack_peak() as usize / L::SLOT_BYTES;
         let cells = (deepest.saturating_sub(self.base) / 2).min(self.n_cells);
         let cells = cells - cells / 6;
+        // What the collector has for itself counts with them: some cells more to spare.
         let in_use = self.ledger.now().total() as usize / cell_bytes::<L>();
         (cells.saturating_sub(in_use), cells)
     }
@@ -477,6 +480,9 @@ impl<'m, L: Layout> Heap<'m, L> {
             self.fold();
             self.search = 0;
             found = self.search_run(cells);
+        } else if collected && self.is_tight() {
+            // Behind the search: a shape must not take the only hole that was long enough.
+            self.fold();
         }
         if collected {
             // What finds no room is not part of what was live.
@@ -493,14 +499,18 @@ impl<'m, L: Layout> Heap<'m, L> {
     pub(crate) fn collect_now(&mut self) {
         self.drop_run();
         self.collect_for(0);
-        self.fold();
         self.note_live([Category::Stack; 2], 0);
     }
 
     fn collect_for(&mut self, cells: usize) {
         self.settle(self.sp);
         self.collect();
-        if self.is_tight(cells) {
+        // Where it is asked how little would do, folding is for every new height.
+        let live = self.ledger.now().total() as usize + self.stack_bytes();
+        let height = live + cells * cell_bytes::<L>();
+        if self.options.collect_every < usize::MAX
+            && height > self.ledger.live_peak().total() as usize
+        {
             self.fold();
         }
         self.grant_allowance();
@@ -515,12 +525,8 @@ impl<'m, L: Layout> Heap<'m, L> {
 
     /// Whether a collection has left so little room that folding pays: it is work, what
     /// is folded is slower to read, and the less is alive the sooner is the next
-    /// collection. Where it is asked how little would do, that is at every new height.
-    fn is_tight(&self, coming: usize) -> bool {
-        let live = self.ledger.now().total() as usize + self.stack_bytes();
-        if self.options.collect_every < usize::MAX {
-            return live + coming * cell_bytes::<L>() > self.ledger.live_peak().total() as usize;
-        }
+    /// collection.
+    fn is_tight(&self) -> bool {
         let (spare, cells) = self.spare_cells();
         spare < cells / 4
     }

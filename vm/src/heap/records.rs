@@ -1,7 +1,7 @@
 //! Records: objects alike that the collector has folded.
 //!
 //! An object that a script makes lists its properties itself, key and value of each.
-//! Where a collection finds two or more with the same keys and prototype, it moves the
+//! Where a collection sees two or more with the same keys and prototype, it moves the
 //! keys to one *shape* and leaves the values alone, in a *record*: in halves where every
 //! value fits one, or else in slots. The object itself becomes the record if its block is
 //! long enough, since blocks do not move, or else its property table does. That costs
@@ -9,7 +9,9 @@
 //! one. Who looks at a record sees the object it was; whoever changes more of it than a
 //! value that fits unfolds it first (`properties.rs`).
 //!
-//! What lies on the machine's stack is left alone: it is being made or worked on.
+//! What lies on the machine's stack is left alone: it is being made or worked on. What was
+//! unfolded where the cells behind it were taken has a table of its own, and is a cell
+//! larger than it was made.
 //!
 //! The first cell of a record is booked as an object's, the others as properties.
 //!
@@ -17,8 +19,8 @@
 
 use super::Heap;
 use super::kinds::{Category, Kind};
+use crate::holders::flags;
 use crate::layout::{Layout, Tag, cell_bytes};
-use crate::object::flags;
 use crate::properties::MOST_WITHIN;
 use crate::value::{Ref, Value};
 
@@ -200,7 +202,8 @@ impl<L: Layout> Heap<'_, L> {
             while let Some(cell) = self.block_from(end) {
                 end = cell + self.block_cells(cell);
             }
-            self.lower_top(end);
+            let run = if self.run.0 < self.run.1 { self.run.1 } else { 0 };
+            self.lower_top(end.max(run));
         }
     }
 
@@ -329,14 +332,18 @@ impl<L: Layout> Heap<'_, L> {
         self.cells(record) + apart - record_cells(self.n_listed(table), width)
     }
 
-    /// Free cells, one behind the other: below the top, or else above it.
+    /// Free cells, one behind the other: below the top, or else above it. Those of the
+    /// present run are spoken for.
     fn place_for(&self, cells: usize) -> Option<usize> {
+        let (first, last) = self.run;
         let mut from = 0;
         while let Some((start, end)) = self.next_free(from) {
-            if end - start >= cells {
+            // The run may lie anywhere in it: the cells before it may be free since then.
+            let holds_run = first < last && start <= first && first < end;
+            if start + cells <= if holds_run { first } else { end } {
                 return Some(start);
             }
-            from = end;
+            from = if holds_run { last } else { end };
         }
         self.room_for_top(self.top + cells).then_some(self.top)
     }
@@ -362,6 +369,7 @@ impl<L: Layout> Heap<'_, L> {
         } else if let Some(cell) = table.cell().filter(|_| table != object) {
             let end = cell + self.block_cells(cell);
             self.mark_free(cell, end);
+            self.search = self.search.min(cell);
             self.ledger.free(Category::Properties, (end - cell) * cell_bytes::<L>());
         }
         self.shrink(record, cells, record_cells(count, width));

@@ -229,7 +229,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             && key.as_index() == Some(self.array_len(object))
             && !self.has_flag(
                 object,
-                crate::object::flags::NOT_EXTENSIBLE | crate::object::flags::LENGTH_FIXED,
+                crate::holders::flags::NOT_EXTENSIBLE | crate::holders::flags::LENGTH_FIXED,
             )
     }
 
