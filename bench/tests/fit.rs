@@ -2,6 +2,8 @@
 
 mod common;
 
+use std::fs;
+
 use common::schema::check_schema;
 use common::{folder, root, scruple, scruple_in};
 use scruple_bench::build::{self, on_large_stack};
@@ -100,6 +102,35 @@ fn where_every_region_was_tried_none_below_the_least_runs() {
     for region in needs.steady_bytes / 8..needs.steady_bytes / 8 + 200 {
         let run = run_in(&script, &image, layout, 8 * region);
         assert_eq!(printed(&run), "aa1.5\n", "{region} cells");
+    }
+}
+
+/// Where memory is short, collections come often and objects alike are folded: a run may
+/// end for want of room, but must not have printed anything wrong before.
+#[test]
+fn in_no_region_does_a_control_script_print_anything_wrong() {
+    let folder = root().join("samples/marrow-brook");
+    let mut paths: Vec<_> =
+        fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    paths.retain(|path| path.extension().is_some_and(|extension| extension == "js"));
+    assert!(!paths.is_empty());
+    for path in paths {
+        let script = Script::read(&path, &RunOptions::default()).expect("a sample");
+        let expected = script.expected.clone().expect("an expected output");
+        let image = build::compile(&script.text, Encoding::Implied, true).unwrap().image;
+        for &layout in HeapLayout::ALL {
+            let cell = layout.cell_bytes();
+            let mut finished = false;
+            for region in (60 * cell..500 * cell).step_by(3 * cell) {
+                let run = run_in(&script, &image, layout, region as u64);
+                let Output::Kept(text) = &run.output else { panic!("the output is kept") };
+                let place = format!("{}, {layout:?}, {region} bytes", path.display());
+                assert!(expected.starts_with(text.as_str()), "{place}: {text}");
+                finished = run.end.is_ok();
+                assert!(!finished || *text == expected, "{place}");
+            }
+            assert!(finished, "{}, {layout:?}", path.display());
+        }
     }
 }
 
