@@ -585,10 +585,8 @@ impl<'m, L: Layout> Heap<'m, L> {
     }
 
     fn take_run(&mut self, start: usize, end: usize, cells: usize) {
-        let allowed = match self.options.collect_every {
-            0 => cells,
-            _ => self.allowance.max(cells),
-        };
+        let exact = self.options.collect_every == 0;
+        let allowed = if exact { cells } else { self.allowance.max(cells) };
         let end = end.min(start + allowed);
         self.allowance = self.allowance.saturating_sub(end - start);
         self.run = (start, end);
