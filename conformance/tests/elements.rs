@@ -7,8 +7,11 @@
 //! step. After every step the whole array is printed, holes told from `undefined` and
 //! -0 from 0. Under both layouts, and with a collection before every allocation.
 
+mod common;
+
 use std::fmt::Write as _;
 
+use common::{Dice, agrees};
 use rayon::prelude::*;
 use scruple_conformance::{End, LayoutName, Setup, run};
 use scruple_vm::HeapOptions;
@@ -59,16 +62,6 @@ const LEVELS: [&[Value]; 4] = [
         value("[]", "[]"),
     ],
 ];
-
-/// A linear congruential generator (Knuth's constants).
-struct Dice(u64);
-
-impl Dice {
-    fn below(&mut self, n: usize) -> usize {
-        self.0 = self.0.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-        ((self.0 >> 33) as usize) % n
-    }
-}
 
 /// The program so far, what it must print, and the array as the standard has it.
 struct Walk {
@@ -232,19 +225,9 @@ fn no_script_sees_how_elements_are_packed() {
         for layout in [LayoutName::Narrow, LayoutName::Wide] {
             for collect_every in [usize::MAX, 0] {
                 let heap = HeapOptions { collect_every, ..HeapOptions::default() };
-                let outcome = run(&[&walk.script], &Setup { layout, heap, ..Setup::default() });
-                let end = &outcome.end;
-                assert_eq!(*end, End::Finished, "walk {seed}, {layout:?}\n{}", walk.script);
-                let wrong = outcome
-                    .printed
-                    .lines()
-                    .zip(walk.printed.lines())
-                    .zip(walk.script.lines().skip(SHOW.lines().count()));
-                for ((ours, model), code) in wrong {
-                    assert_eq!(ours, model, "walk {seed}, {layout:?}, after {code}");
-                }
-                assert_eq!(outcome.printed, walk.printed, "walk {seed}, {layout:?}");
-                assert!(outcome.ledger.audit(), "walk {seed}");
+                let setup = Setup { layout, heap, ..Setup::default() };
+                let first = SHOW.lines().count();
+                agrees(&format!("walk {seed}"), &walk.script, first, &walk.printed, &setup);
             }
         }
     });

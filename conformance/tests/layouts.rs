@@ -44,6 +44,8 @@ const SCRIPTS: [Script; 9] = [
         prints: "124750\n",
         pointers: true,
     },
+    // Eight copies: beside four, which the collector folds, the text they are read from
+    // would be too large a part for a script of references.
     Script {
         name: "records from JSON",
         source: r#"

@@ -7,9 +7,12 @@
 //! are printed: keys in order, values, attributes, prototype, whether extensible. Under
 //! both layouts, and with a collection before every allocation.
 
+mod common;
+
 use std::fmt::Write as _;
 use std::ops::RangeInclusive;
 
+use common::{Dice, agrees};
 use rayon::prelude::*;
 use scruple_conformance::{End, LayoutName, Setup, run};
 use scruple_vm::HeapOptions;
@@ -115,20 +118,10 @@ impl Object {
     }
 }
 
-/// A linear congruential generator (Knuth's constants).
-struct Dice(u64);
-
-impl Dice {
-    fn below(&mut self, n: usize) -> usize {
-        self.0 = self.0.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-        ((self.0 >> 33) as usize) % n
-    }
-
-    fn value(&mut self) -> Value {
-        match self.below(5) {
-            0 => LONG[self.below(LONG.len())],
-            _ => SHORT[self.below(SHORT.len())],
-        }
+fn any_value(dice: &mut Dice) -> Value {
+    match dice.below(5) {
+        0 => LONG[dice.below(LONG.len())],
+        _ => SHORT[dice.below(SHORT.len())],
     }
 }
 
@@ -143,7 +136,7 @@ struct Walk {
 impl Walk {
     fn step(&mut self) {
         let (at, key) = (self.dice.below(OBJECTS), self.dice.below(KEYS.len()));
-        let value = self.dice.value();
+        let value = any_value(&mut self.dice);
         let code = match self.dice.below(16) {
             // Alike with others in many cases.
             0..=3 => {
@@ -151,7 +144,7 @@ impl Walk {
                 let mut object = Object::new();
                 let mut code = String::new();
                 for (key, name) in KEYS.iter().enumerate().take(n_keys) {
-                    let value = self.dice.value();
+                    let value = any_value(&mut self.dice);
                     object.set(key, value);
                     let _ = write!(code, "{name}: {}, ", value.0);
                 }
@@ -159,7 +152,7 @@ impl Walk {
                 format!("all[{at}] = {{ {code} }}")
             }
             4 | 5 => {
-                let other = self.dice.value();
+                let other = any_value(&mut self.dice);
                 self.all[at] = Object { prototype: 1, ..Object::new() };
                 self.all[at].set(0, value);
                 self.all[at].set(1, other);
@@ -285,19 +278,9 @@ fn no_script_sees_how_objects_are_folded() {
         for layout in [LayoutName::Narrow, LayoutName::Wide] {
             for collect_every in [usize::MAX, 256, 0] {
                 let heap = HeapOptions { collect_every, ..HeapOptions::default() };
-                let outcome = run(&[&walk.script], &Setup { layout, heap, ..Setup::default() });
-                let end = &outcome.end;
-                assert_eq!(*end, End::Finished, "walk {seed}, {layout:?}\n{}", walk.script);
-                let wrong = outcome
-                    .printed
-                    .lines()
-                    .zip(walk.printed.lines())
-                    .zip(walk.script.lines().skip(SHOW.lines().count()));
-                for ((ours, model), code) in wrong {
-                    assert_eq!(ours, model, "walk {seed}, {layout:?}, after {code}");
-                }
-                assert_eq!(outcome.printed, walk.printed, "walk {seed}, {layout:?}");
-                assert!(outcome.ledger.audit(), "walk {seed}");
+                let setup = Setup { layout, heap, ..Setup::default() };
+                let first = SHOW.lines().count();
+                agrees(&format!("walk {seed}"), &walk.script, first, &walk.printed, &setup);
             }
             // Where there is too little room, the run may end, but says nothing wrong before.
             let mut end = End::Finished;
