@@ -42,10 +42,14 @@ const SHORT: &[Value] = &[
     ("Object.prototype", "object prototype"),
 ];
 
-/// Values that do not.
+/// Values that do not, or only where all objects have integers.
 const LONG: &[Value] = &[
     ("-9", "-9"),
     ("400", "400"),
+    ("32767", "32767"),
+    ("32768", "32768"),
+    ("-32768", "-32768"),
+    ("-32769", "-32769"),
     ("1073741823", "1073741823"),
     ("'a constant of the script'", "'a constant of the script'"),
     ("'length'", "'length'"),
@@ -54,13 +58,25 @@ const LONG: &[Value] = &[
     ("Symbol.iterator", "Symbol(Symbol.iterator)"),
 ];
 
-const KEYS: [&str; 6] = ["left", "right", "name", "7", "length", "x"];
+/// The text of a key in a script, and as the scripts print it.
+const KEYS: [(&str, &str); 8] = [
+    ("'left'", "left"),
+    ("'right'", "right"),
+    ("'name'", "name"),
+    ("'7'", "7"),
+    ("tag", "Symbol(tag)"),
+    ("'length'", "length"),
+    ("'built ' + all.length", "built 6"),
+    ("'x'", "x"),
+];
 const OBJECTS: usize = 6;
 
 #[derive(Clone)]
 struct Property {
     key: usize,
+    /// Of an accessor, what its getter returns.
     value: Value,
+    accessor: bool,
     writable: bool,
     enumerable: bool,
     configurable: bool,
@@ -91,6 +107,7 @@ impl Object {
             None if extensible => self.properties.push(Property {
                 key,
                 value,
+                accessor: false,
                 writable: true,
                 enumerable: true,
                 configurable: true,
@@ -99,27 +116,36 @@ impl Object {
         }
     }
 
+    /// ECMA-262, OrdinaryOwnPropertyKeys: array indexes come first, symbols last.
+    fn in_order(&self) -> Vec<&Property> {
+        let mut properties: Vec<&Property> = self.properties.iter().collect();
+        properties.sort_by_key(|property| match KEYS[property.key].0 {
+            "'7'" => 0,
+            "tag" => 2,
+            _ => 1,
+        });
+        properties
+    }
+
     fn shown(&self) -> String {
         let mut text = format!("<{}{}", self.prototype, if self.extensible { "" } else { "!" });
-        // ECMA-262, OrdinaryOwnPropertyKeys: array indexes come first.
-        let is_index = |property: &&Property| KEYS[property.key] == "7";
-        let indexes = self.properties.iter().filter(is_index);
-        for property in indexes.chain(self.properties.iter().filter(|each| !is_index(each))) {
+        for property in self.in_order() {
             let marks = [
+                (property.accessor, 'a'),
                 (property.writable, 'w'),
                 (property.enumerable, 'e'),
                 (property.configurable, 'c'),
             ];
             let marks: String =
                 marks.iter().filter(|(has, _)| *has).map(|(_, letter)| letter).collect();
-            let _ = write!(text, " {}:{marks}={}", KEYS[property.key], property.value.1);
+            let _ = write!(text, " {}:{marks}={}", KEYS[property.key].1, property.value.1);
         }
         text + ">"
     }
 }
 
 fn any_value(dice: &mut Dice) -> Value {
-    match dice.below(5) {
+    match dice.below(4) {
         0 => LONG[dice.below(LONG.len())],
         _ => SHORT[dice.below(SHORT.len())],
     }
@@ -137,16 +163,17 @@ impl Walk {
     fn step(&mut self) {
         let (at, key) = (self.dice.below(OBJECTS), self.dice.below(KEYS.len()));
         let value = any_value(&mut self.dice);
-        let code = match self.dice.below(16) {
+        let code = match self.dice.below(18) {
             // Alike with others in many cases.
             0..=3 => {
                 let n_keys = 1 + self.dice.below(KEYS.len());
                 let mut object = Object::new();
                 let mut code = String::new();
-                for (key, name) in KEYS.iter().enumerate().take(n_keys) {
+                for (key, (name, _)) in KEYS.iter().enumerate().take(n_keys) {
                     let value = any_value(&mut self.dice);
                     object.set(key, value);
-                    let _ = write!(code, "{name}: {}, ", value.0);
+                    let (open, close) = if name.ends_with('\'') { ("", "") } else { ("[", "]") };
+                    let _ = write!(code, "{open}{name}{close}: {}, ", value.0);
                 }
                 self.all[at] = object;
                 format!("all[{at}] = {{ {code} }}")
@@ -160,41 +187,45 @@ impl Walk {
             }
             6..=9 => {
                 self.all[at].set(key, value);
-                format!("attempt(() => {{ all[{at}][{:?}] = {}; }})", KEYS[key], value.0)
+                format!("attempt(() => {{ all[{at}][{}] = {}; }})", KEYS[key].0, value.0)
             }
             10 => {
                 let kept = |property: &Property| property.key != key || !property.configurable;
                 self.all[at].properties.retain(kept);
-                format!("attempt(() => delete all[{at}][{:?}])", KEYS[key])
+                format!("attempt(() => delete all[{at}][{}])", KEYS[key].0)
             }
-            11 => {
-                let extensible = self.all[at].extensible;
+            11 | 12 => {
                 let hidden = self.dice.below(2) == 0;
                 let fixed = self.dice.below(2) == 0;
-                match self.all[at].find(key) {
-                    Some(property) if property.configurable => {
-                        property.value = value;
-                        property.enumerable = !hidden;
-                        property.writable = !fixed;
-                        property.configurable = !fixed;
-                    }
-                    None if extensible => self.all[at].properties.push(Property {
-                        key,
-                        value,
-                        writable: !fixed,
-                        enumerable: !hidden,
-                        configurable: !fixed,
-                    }),
+                let accessor = self.dice.below(4) == 0;
+                let object = &mut self.all[at];
+                let defined = Property {
+                    key,
+                    value,
+                    accessor,
+                    writable: !fixed && !accessor,
+                    enumerable: !hidden,
+                    configurable: !fixed,
+                };
+                let extensible = object.extensible;
+                match object.find(key) {
+                    Some(property) if property.configurable => *property = defined,
+                    None if extensible => object.properties.push(defined),
                     // What is not configurable here is not writable either, and stays.
                     _ => {}
                 }
+                // The getter has the value at hand, not its text: it gives the same one.
+                let what = match accessor {
+                    true => format!("get: (v => () => v)({})", value.0),
+                    false => format!("value: {}, writable: {}", value.0, !fixed),
+                };
                 format!(
-                    "attempt(() => Object.defineProperty(all[{at}], {:?}, {{ value: {}, \
-                     enumerable: {}, writable: {}, configurable: {} }}))",
-                    KEYS[key], value.0, !hidden, !fixed, !fixed
+                    "attempt(() => Object.defineProperty(all[{at}], {}, {{ {what}, \
+                     enumerable: {}, configurable: {} }}))",
+                    KEYS[key].0, !hidden, !fixed
                 )
             }
-            12 => {
+            13 => {
                 let object = &mut self.all[at];
                 object.extensible = false;
                 for property in &mut object.properties {
@@ -203,21 +234,18 @@ impl Walk {
                 }
                 format!("Object.freeze(all[{at}])")
             }
-            13 => {
+            14 => {
                 let prototype = self.dice.below(3);
                 if self.all[at].extensible {
                     self.all[at].prototype = prototype;
                 }
                 format!("attempt(() => Object.setPrototypeOf(all[{at}], prototypes[{prototype}]))")
             }
-            14 => {
+            15 | 16 => {
                 let from = self.dice.below(OBJECTS);
                 let mut object = Object::new();
                 let source = self.all[from].clone();
-                let is_index = |property: &&Property| KEYS[property.key] == "7";
-                let indexes = source.properties.iter().filter(is_index);
-                let others = source.properties.iter().filter(|each| !is_index(each));
-                for property in indexes.chain(others).filter(|property| property.enumerable) {
+                for property in source.in_order().iter().filter(|each| each.enumerable) {
                     object.set(property.key, property.value);
                 }
                 self.all[at] = object;
@@ -254,9 +282,10 @@ const SHOW: &str = "
         if (!Object.isExtensible(object)) line += '!';
         for (const key of Reflect.ownKeys(object)) {
             const own = Object.getOwnPropertyDescriptor(object, key);
-            line += ' ' + key + ':' + (own.writable ? 'w' : '') + (own.enumerable ? 'e' : '') +
-                (own.configurable ? 'c' : '') + '=' + text(own.value);
-            if (!Object.is(object[key], own.value)) line += '?';
+            const value = own.get ? own.get() : own.value;
+            line += ' ' + String(key) + ':' + (own.get ? 'a' : '') + (own.writable ? 'w' : '') +
+                (own.enumerable ? 'e' : '') + (own.configurable ? 'c' : '') + '=' + text(value);
+            if (!Object.is(object[key], value)) line += '?';
         }
         return line + '>';
     }
@@ -333,14 +362,20 @@ fn a_record_takes_as_much_as_its_widest_value_needs() {
         ("{ a: 400 }", 1.0),
         ("{ a: null, b: keep }", 1.0),
         ("{ a: 99, b: -8 }", 1.0),
-        ("{ a: 100, b: -8 }", 2.0),
+        ("{ a: 32767, b: -32768 }", 1.0),
+        ("i % 2 ? { a: 99, b: -8 } : { a: null, b: -8 }", 1.0),
         ("{ a: 'constant', b: -8 }", 2.0),
         ("{ a: true, b: false, c: undefined }", 2.0),
         ("{ a: 1, b: 2, c: 3, d: 4, e: 5, f: 6 }", 2.0),
-        ("{ a: 1, b: 2, c: 3, d: 4, e: 5, f: 600 }", 4.0),
+        ("{ a: 1, b: 2, c: 3, d: 4, e: 5, f: 600 }", 2.0),
+        ("{ a: 1, b: 2, c: 3, d: 4, e: 5, f: 'constant' }", 4.0),
         ("Object.freeze({ a: 1, b: 2 })", 3.0),
+        // Equal strings are kept once, and so are numbers that have a cell; but for some
+        // made since the last new height.
+        ("{ a: 'gauge ' + i % 7, b: [i % 9 + 0.5][0] > 0 }", 1.0),
+        ("['gauge ' + i % 7, [i % 9 + 0.5][0]]", 3.0),
     ] {
         let ours = cells(make);
-        assert!(ours.iter().all(|ours| (ours - expected).abs() < 0.05), "{make}: {ours:?}");
+        assert!(ours.iter().all(|ours| (ours - expected).abs() < 0.1), "{make}: {ours:?}");
     }
 }

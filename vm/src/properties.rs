@@ -60,7 +60,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// A key of a table or a record, and its attributes.
     pub(crate) fn listed_key(&self, table: Ref, index: usize) -> (Key, u8) {
         Key::from_slot::<L>(match self.is_record(table) {
-            true => self.heap.slot(self.heap.shape(table), 2 + index),
+            true => self.heap.shape_key(self.heap.shape(table), index),
             false => self.heap.slot(table, 2 + 2 * index),
         })
     }
@@ -148,7 +148,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     pub(crate) fn property_at(&self, table: Ref, index: usize) -> Option<(Key, Own<L>)> {
         let (slot, value) = match self.is_record(table) {
             true => {
-                let key = self.heap.slot(self.heap.shape(table), 2 + index);
+                let key = self.heap.shape_key(self.heap.shape(table), index);
                 (key, self.heap.record_value(table, index))
             }
             false => (self.heap.slot(table, 2 + 2 * index), self.heap.value(table, 3 + 2 * index)),

@@ -9,6 +9,7 @@
 //! they hold is marked last, entry by entry, once its key is.
 
 use super::kinds::{Category, Kind};
+use super::records::Place;
 use super::{Heap, MARK_STACK};
 use crate::layout::{Layout, Tag, cell_bytes};
 use crate::value::{Ref, Value};
@@ -154,12 +155,12 @@ impl<L: Layout> Heap<'_, L> {
         }
     }
 
-    fn pending(&self, index: usize) -> Ref {
+    pub(super) fn pending(&self, index: usize) -> Ref {
         let slot = self.mem[self.marks + index / 2];
         Ref(if index.is_multiple_of(2) { L::high(slot) } else { L::low(slot) })
     }
 
-    fn set_pending(&mut self, index: usize, block: Ref) {
+    pub(super) fn set_pending(&mut self, index: usize, block: Ref) {
         let at = self.marks + index / 2;
         let slot = self.mem[at];
         self.mem[at] = if index.is_multiple_of(2) {
@@ -204,9 +205,13 @@ impl<L: Layout> Heap<'_, L> {
             Kind::Properties => self.mark_listed(marker, block),
             Kind::Record => {
                 children(self, marker, 1..2);
-                let (halves, slots) = (self.record_halves(block), self.record_slots(block));
-                children(self, marker, halves);
-                self.mark_slots(marker, block, slots.start, slots.end);
+                for index in 0..self.n_listed(self.shape(block)) {
+                    match self.record_place(block, index) {
+                        Place::Slot(slot) => self.mark_slots(marker, block, slot, slot + 1),
+                        Place::Half(half) => children(self, marker, half..half + 1),
+                        Place::Integer => {}
+                    }
+                }
             }
             Kind::Entries => {
                 children(self, marker, 1..2);

@@ -10,6 +10,7 @@ pub(crate) mod ledger;
 mod map;
 pub(crate) mod raw;
 mod records;
+mod share;
 
 use crate::layout::{Layout, cell_bytes};
 use crate::value::{Ref, Value};
@@ -478,6 +479,9 @@ impl<'m, L: Layout> Heap<'m, L> {
         }
         if !found {
             self.fold();
+            if self.share() {
+                self.collect();
+            }
             self.search = 0;
             found = self.search_run(cells);
         } else if collected && self.is_tight() {
@@ -512,6 +516,11 @@ impl<'m, L: Layout> Heap<'m, L> {
             && height > self.ledger.live_peak().total() as usize
         {
             self.fold();
+            if self.share() {
+                self.collect();
+            }
+        } else if self.is_tight() {
+            self.share();
         }
         self.grant_allowance();
         // One allocation is always allowed after a collection.

@@ -3,7 +3,8 @@
 //! An object that a script makes lists its properties itself, key and value of each.
 //! Where a collection sees two or more with the same keys and prototype, it moves the
 //! keys to one *shape* and leaves the values alone, in a *record*: in halves where every
-//! value fits one, or else in slots. The object itself becomes the record if its block is
+//! value fits one, or else in slots. A half is what refers to a block, and so can be most
+//! other values, or it is an integer as wide as itself: the key's slot in the shape tells. The object itself becomes the record if its block is
 //! long enough, since blocks do not move, or else its property table does. That costs
 //! nothing before memory is asked back, and nothing for objects of which there is but
 //! one. Who looks at a record sees the object it was; whoever changes more of it than a
@@ -20,6 +21,7 @@
 use super::Heap;
 use super::kinds::{Category, Kind};
 use crate::holders::flags;
+use crate::keys::attributes::{ACCESSOR, WRITABLE};
 use crate::layout::{Layout, Tag, cell_bytes};
 use crate::properties::MOST_WITHIN;
 use crate::value::{Ref, Value};
@@ -43,6 +45,32 @@ const FIRST_INT: u32 = FIRST_SPECIAL + 4;
 const LEAST_INT: i32 = -8;
 const MOST_INT: i32 = LEAST_INT + (Ref::FIRST_HOST - FIRST_INT) as i32 - 1;
 const _: () = assert!(crate::builtins::COUNT < FIRST_SPECIAL as usize);
+
+/// What marks a key in a shape whose values are integers: no accessor is writable.
+const INTEGERS: u64 = (ACCESSOR | WRITABLE) as u64;
+
+fn is_of_integers<L: Layout>(key: L::Slot) -> bool {
+    L::bits(key) & INTEGERS == INTEGERS
+}
+
+/// A key's slot in a shape as it is in a property table.
+fn without_mark<L: Layout>(key: L::Slot) -> L::Slot {
+    let mark = if is_of_integers::<L>(key) { u64::from(ACCESSOR) } else { 0 };
+    L::from_bits(L::bits(key) & !mark)
+}
+
+/// An integer of a half's width.
+fn half_integer<L: Layout>(half: u32) -> i32 {
+    let beside = 32 - L::HALF_BITS;
+    (half << beside) as i32 >> beside
+}
+
+/// A value as the half of a record that holds integers, if it fits.
+fn pack_integer<L: Layout>(value: Value<L>) -> Option<u32> {
+    let beside = 32 - L::HALF_BITS;
+    let half = (value.as_int()? as u32) << beside >> beside;
+    (Some(half_integer::<L>(half)) == value.as_int()).then_some(half)
+}
 
 /// Cells of a record of so many properties.
 const fn record_cells(count: usize, width: u32) -> usize {
@@ -81,6 +109,11 @@ impl<L: Layout> Heap<'_, L> {
         self.child(record, 1)
     }
 
+    /// A key of a shape with its attributes, as a property table has it.
+    pub(crate) fn shape_key(&self, shape: Ref, index: usize) -> L::Slot {
+        without_mark::<L>(self.slot(shape, 2 + index))
+    }
+
     /// The prototype of the records of a shape.
     pub(crate) fn shape_prototype(&self, shape: Ref) -> Ref {
         self.child(shape, 2)
@@ -88,10 +121,14 @@ impl<L: Layout> Heap<'_, L> {
 
     /// A value of a record.
     pub(crate) fn record_value(&self, record: Ref, index: usize) -> Value<L> {
-        if self.half(self.shape(record), WIDTH) == SLOTS {
+        let shape = self.shape(record);
+        if self.half(shape, WIDTH) == SLOTS {
             return self.value(record, 1 + index);
         }
         let half = self.half(record, 2 + index);
+        if is_of_integers::<L>(self.slot(shape, 2 + index)) {
+            return Value::small(half_integer::<L>(half));
+        }
         if !Ref(half).is_cell() {
             return match half {
                 FIRST_SPECIAL..FIRST_INT => Value::special(half - FIRST_SPECIAL),
@@ -110,28 +147,35 @@ impl<L: Layout> Heap<'_, L> {
 
     /// Changes a value of a record, if it fits.
     pub(crate) fn set_record_value(&mut self, record: Ref, index: usize, value: Value<L>) -> bool {
-        if self.half(self.shape(record), WIDTH) == SLOTS {
+        let shape = self.shape(record);
+        if self.half(shape, WIDTH) == SLOTS {
             self.set_value(record, 1 + index, value);
             return true;
         }
-        let Some(half) = pack(value) else { return false };
-        self.set_half(record, 2 + index, half);
-        true
+        let half = self.pack_for(shape, index, value);
+        self.set_half(record, 2 + index, half.unwrap_or(self.half(record, 2 + index)));
+        half.is_some()
     }
 
-    /// The halves of a record that hold values; none of one that has them in slots.
-    pub(super) fn record_halves(&self, record: Ref) -> core::ops::Range<usize> {
-        let shape = self.shape(record);
-        let count =
-            if self.half(shape, WIDTH) == HALVES { self.half(shape, 1) as usize } else { 0 };
-        2..2 + count
+    /// A value as the half that a record of the shape has for that key, if it fits.
+    fn pack_for(&self, shape: Ref, index: usize, value: Value<L>) -> Option<u32> {
+        match is_of_integers::<L>(self.slot(shape, 2 + index)) {
+            true => pack_integer(value),
+            false => pack(value),
+        }
     }
 
-    /// The slots of a record that hold values, likewise.
-    pub(super) fn record_slots(&self, record: Ref) -> core::ops::Range<usize> {
+    /// Whether a record holds a value, by its index, in a slot or as what refers to a block
+    /// in a half; it may be an integer, too.
+    pub(super) fn record_place(&self, record: Ref, index: usize) -> Place {
         let shape = self.shape(record);
-        let count = if self.half(shape, WIDTH) == SLOTS { self.half(shape, 1) as usize } else { 0 };
-        1..1 + count
+        if self.half(shape, WIDTH) == SLOTS {
+            return Place::Slot(1 + index);
+        }
+        match is_of_integers::<L>(self.slot(shape, 2 + index)) {
+            true => Place::Integer,
+            false => Place::Half(2 + index),
+        }
     }
 
     /// Makes the record that an object is, or has for a table, a property table that has
@@ -142,7 +186,7 @@ impl<L: Layout> Heap<'_, L> {
         // From the last on: each goes behind where it was.
         for index in (0..count).rev() {
             let value = self.record_value(record, index);
-            self.set_slot(table, 2 + 2 * index, self.slot(shape, 2 + index));
+            self.set_slot(table, 2 + 2 * index, self.shape_key(shape, index));
             self.set_value(table, 3 + 2 * index, value);
         }
         if record == object {
@@ -244,7 +288,7 @@ impl<L: Layout> Heap<'_, L> {
                     group[count] = other;
                     count += 1;
                 }
-            } else if self.fits(object, self.half(other, WIDTH)) {
+            } else if self.fits(object, other) {
                 self.fold_into(object, other);
                 return true;
             }
@@ -271,16 +315,32 @@ impl<L: Layout> Heap<'_, L> {
             true => (self.child(other, 1), self.child(other, 2), 2),
             false => (self.shape_prototype(other), other, 1),
         };
+        let key = |at| without_mark::<L>(self.slot(keys, 2 + step * at));
         self.child(object, 1) == prototype
             && self.n_listed(keys) == count
-            && (0..count).all(|at| self.slot(table, 2 + 2 * at) == self.slot(keys, 2 + step * at))
+            && (0..count).all(|at| self.slot(table, 2 + 2 * at) == key(at))
     }
 
-    /// Whether an object's values fit in that width.
-    fn fits(&self, object: Ref, width: u32) -> bool {
+    /// Whether an object's values fit in records of a shape.
+    fn fits(&self, object: Ref, shape: Ref) -> bool {
         let table = self.child(object, 2);
-        let mut values = (0..self.n_listed(table)).map(|at| self.value(table, 3 + 2 * at));
-        width == SLOTS || values.all(|value| pack(value).is_some())
+        let fits = |at| self.pack_for(shape, at, self.value(table, 3 + 2 * at)).is_some();
+        self.half(shape, WIDTH) == SLOTS || (0..self.n_listed(table)).all(fits)
+    }
+
+    /// The slot that a shape is to have for a key of objects alike whose values are to
+    /// lie in halves, if they fit.
+    fn key_of_halves(&self, group: &[Ref], index: usize) -> Option<L::Slot> {
+        let key = self.slot(self.child(group[0], 2), 2 + 2 * index);
+        let all = |fits: fn(Value<L>) -> Option<u32>| {
+            let value = |object: &Ref| self.value(self.child(*object, 2), 3 + 2 * index);
+            group.iter().all(|object| fits(value(object)).is_some())
+        };
+        let attributes = L::bits(key) as u8;
+        if attributes & WRITABLE != 0 && all(pack_integer) {
+            return Some(L::from_bits(L::bits(key) | INTEGERS));
+        }
+        all(pack).then_some(key)
     }
 
     /// Makes a shape of what objects have in common, and records of them, if that takes
@@ -289,7 +349,7 @@ impl<L: Layout> Heap<'_, L> {
         let table = self.child(group[0], 2);
         let count = self.n_listed(table);
         let shorter = record_cells(count, HALVES) < record_cells(count, SLOTS);
-        let packs = shorter && group.iter().all(|&object| self.fits(object, HALVES));
+        let packs = shorter && (0..count).all(|at| self.key_of_halves(group, at).is_some());
         let width = if packs { HALVES } else { SLOTS };
         let cells = shape_cells(count);
         let freed: usize = group.iter().map(|&object| self.freed_by(object, width)).sum();
@@ -305,7 +365,9 @@ impl<L: Layout> Heap<'_, L> {
         self.mem[at] = L::header(Kind::Properties as u8, count as u32);
         self.set_slot(shape, 1, L::from_halves(self.child(group[0], 1).0, width));
         for index in 0..count {
-            self.set_slot(shape, 2 + index, self.slot(table, 2 + 2 * index));
+            let plain = self.slot(table, 2 + 2 * index);
+            let key = if packs { self.key_of_halves(group, index) } else { None };
+            self.set_slot(shape, 2 + index, key.unwrap_or(plain));
         }
         for &object in group {
             self.fold_into(object, shape);
@@ -358,7 +420,7 @@ impl<L: Layout> Heap<'_, L> {
             let value = self.value(table, 3 + 2 * index);
             if width == SLOTS {
                 self.set_value(record, 1 + index, value);
-            } else if let Some(half) = pack(value) {
+            } else if let Some(half) = self.pack_for(shape, index, value) {
                 self.set_half(record, 2 + index, half);
             }
         }
@@ -374,6 +436,15 @@ impl<L: Layout> Heap<'_, L> {
         }
         self.shrink(record, cells, record_cells(count, width));
     }
+}
+
+/// Where a value of a record lies.
+pub(super) enum Place {
+    Slot(usize),
+    /// In a half that may refer to a block.
+    Half(usize),
+    /// In a half that is an integer.
+    Integer,
 }
 
 /// The blocks in sight: shapes, and objects that wait for one like them.

@@ -26,13 +26,17 @@ const CLOSE_ARRAY: u16 = b']' as u16;
 const OPEN_OBJECT: u16 = b'{' as u16;
 const CLOSE_OBJECT: u16 = b'}' as u16;
 
+/// Units that are looked through for the members of an object, so that it is made with
+/// room for them: enough for an object of everyday size.
+const AHEAD: usize = 512;
+
 /// The value of a JSON text, which is rooted. The value is not.
 pub(super) fn read<L: Layout, H: Host>(
     vm: &mut Vm<'_, L, H>,
     text: Value<L>,
 ) -> Result<Value<L>, Raise> {
     let Some(view) = vm.view(text) else { return Err(Raise::internal("no text")) };
-    let mut reader = Reader { view, at: 0 };
+    let mut reader = Reader::at(view, 0);
     let bottom = vm.heap.sp;
     loop {
         let Some(mut value) = reader.begin(vm)? else { continue };
@@ -53,12 +57,14 @@ pub(super) fn read<L: Layout, H: Host>(
 pub(super) struct Reader<'m> {
     view: View<'m>,
     at: usize,
+    /// The end of what is read.
+    end: usize,
 }
 
 impl<'m> Reader<'m> {
     /// Reading that begins at a place of a text.
     pub(super) fn at(view: View<'m>, at: usize) -> Self {
-        Reader { view, at }
+        Reader { view, at, end: view.len() }
     }
 
     pub(super) fn place(&self) -> usize {
@@ -100,6 +106,22 @@ impl<'m> Reader<'m> {
         }
     }
 
+    /// How many members an object has that begins here, or how many are seen: whatever the
+    /// text is, that takes no longer than [`AHEAD`].
+    fn members_ahead<L: Layout, H: Host>(&self, vm: &mut Vm<'m, L, H>) -> Result<usize, Raise> {
+        let end = self.end.min(self.at + AHEAD);
+        let mut ahead = Reader { view: self.view, at: self.at, end };
+        let mut members = 1;
+        loop {
+            ahead.pass_value(vm)?;
+            if ahead.unit(vm) != Some(COMMA) {
+                return Ok(members);
+            }
+            ahead.pass(vm)?;
+            members += 1;
+        }
+    }
+
     /// Reads a value that is closed at once, or opens an array or object that is
     /// not empty.
     pub(super) fn begin<L: Layout, H: Host>(
@@ -120,10 +142,11 @@ impl<'m> Reader<'m> {
             Some(OPEN_OBJECT) => {
                 self.at += 1;
                 let prototype = Intrinsic::ObjectPrototype.reference();
-                let object = Value::object(vm.new_object(prototype, 0)?);
                 if self.takes(vm, CLOSE_OBJECT) {
-                    return Ok(Some(object));
+                    return Ok(Some(Value::object(vm.new_object(prototype, 0)?)));
                 }
+                let room = self.members_ahead(vm)?;
+                let object = Value::object(vm.new_object(prototype, room)?);
                 vm.push(object)?;
                 self.push_name(vm)?;
                 Ok(None)
@@ -318,7 +341,7 @@ impl<'m> Reader<'m> {
     }
 
     pub(super) fn unit<L: Layout, H: Host>(&self, vm: &Vm<'m, L, H>) -> Option<u16> {
-        (self.at < self.view.len()).then(|| vm.unit(&self.view, self.at))
+        (self.at < self.end).then(|| vm.unit(&self.view, self.at))
     }
 
     /// Passes white space, and the unit behind it if it is this one.
