@@ -145,7 +145,15 @@ fn check(case: &Case) -> Option<String> {
     }
     let heap = HeapOptions { collect_every: 0, ..HeapOptions::default() };
     let outcome = run(&[&case.source], &Setup { heap, slots: 64 * 1024, ..Setup::default() });
-    judge(case, &outcome).map(|problem| format!("collecting before every allocation: {problem}"))
+    if let Some(problem) = judge(case, &outcome) {
+        return Some(format!("collecting before every allocation: {problem}"));
+    }
+    let heap = HeapOptions { thorough: true, ..heap };
+    [LayoutName::Narrow, LayoutName::Wide].into_iter().find_map(|layout| {
+        let setup = Setup { layout, heap, slots: 64 * 1024, ..Setup::default() };
+        let problem = judge(case, &run(&[&case.source], &setup))?;
+        Some(format!("{layout:?}, moving all blocks behind every collection: {problem}"))
+    })
 }
 
 fn judge(case: &Case, outcome: &Outcome) -> Option<String> {

@@ -223,8 +223,8 @@ fn no_script_sees_how_elements_are_packed() {
             walk.step();
         }
         for layout in [LayoutName::Narrow, LayoutName::Wide] {
-            for collect_every in [usize::MAX, 0] {
-                let heap = HeapOptions { collect_every, ..HeapOptions::default() };
+            for (collect_every, thorough) in [(usize::MAX, false), (0, false), (0, true)] {
+                let heap = HeapOptions { collect_every, thorough, ..HeapOptions::default() };
                 let setup = Setup { layout, heap, ..Setup::default() };
                 let first = SHOW.lines().count();
                 agrees(&format!("walk {seed}"), &walk.script, first, &walk.printed, &setup);

@@ -305,8 +305,10 @@ fn no_script_sees_how_objects_are_folded() {
             walk.step();
         }
         for layout in [LayoutName::Narrow, LayoutName::Wide] {
-            for collect_every in [usize::MAX, 256, 0] {
-                let heap = HeapOptions { collect_every, ..HeapOptions::default() };
+            for (collect_every, thorough) in
+                [(usize::MAX, false), (256, false), (0, false), (256, true), (0, true)]
+            {
+                let heap = HeapOptions { collect_every, thorough, ..HeapOptions::default() };
                 let setup = Setup { layout, heap, ..Setup::default() };
                 let first = SHOW.lines().count();
                 agrees(&format!("walk {seed}"), &walk.script, first, &walk.printed, &setup);

@@ -188,17 +188,24 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         (self.heap.stack_floor() + self.heap.reserve).max(self.stack_end_limit)
     }
 
-    /// Collects in the hope that the heap gives the stack some room, and then folds the
-    /// frames of tail calls. Tells by how many slots the running frame has moved, and
-    /// moves the registers with it.
+    /// Collects in the hope that the heap gives the stack some room, then moves the blocks
+    /// together, and then folds the frames of tail calls. Tells by how many slots the
+    /// running frame has moved, and moves the registers with it.
     #[cold]
     fn make_room(&mut self, fp: usize, size: usize, flags: i32) -> Result<usize, Raise> {
         self.collect_now();
         if fp >= size + self.lowest_frame() {
             return Ok(0);
         }
-        // What Rust calls from holds its place on the stack.
-        let shift = if flags & ENTRY == 0 { self.fold_frames() } else { 0 };
+        // What Rust calls from holds references, and its place on the stack.
+        let from_script = flags & ENTRY == 0;
+        if from_script && self.can_compact() {
+            self.compact();
+            if fp >= size + self.lowest_frame() {
+                return Ok(0);
+            }
+        }
+        let shift = if from_script { self.fold_frames() } else { 0 };
         self.heap.sp += shift;
         self.fp += shift;
         if fp + shift < size + self.lowest_frame() {
@@ -348,7 +355,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     pub(crate) fn nested(&mut self, argc: usize, constructs: bool) -> Result<Value<L>, Raise> {
-        if self.nesting >= self.options.nesting_limit {
+        if self.nesting >= self.nesting_limit {
             return Err(self.note_stop(StopKind::Nesting));
         }
         let bottom = self.heap.sp + argc + 2;
@@ -392,6 +399,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// throws the TypeError.
     #[inline(never)]
     pub(crate) fn call_other(&mut self, callee: Value<L>, argc: usize, flags: i32) -> Next {
+        let mut callee = callee;
+        if self.nesting <= 1 && (self.heap.wants_compaction || self.heap.crowds_stack()) {
+            self.heap.wants_compaction = true;
+            self.compact_if_wanted();
+            callee = self.heap.mem_value(self.heap.sp + argc + 1);
+        }
         let Some(object) = callee.as_object().filter(|_| self.is_callable(callee)) else {
             let what = if flags & CONSTRUCTS != 0 { "not a constructor" } else { "not a function" };
             return Err(self.throw_type(what));

@@ -7,8 +7,8 @@
 //!
 //! Up to [`FEW`] entries are searched one by one: that takes no RAM. Larger tables
 //! have a block of places beside them, a half each, open addressing by hash.
-//! Numbers, strings and references hash alike wherever they lie, and blocks never
-//! move, so nothing is hashed anew but when the table grows.
+//! Numbers and strings hash alike wherever they lie, references as long as blocks do not
+//! move: entries are placed anew when they do, and when the table grows.
 //!
 //! A weak table is the same, but the collector empties entries (`heap/collect.rs`)
 //! and nobody goes through it. Callers keep keys and values on the stack.
@@ -203,18 +203,41 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if capacity > FEW {
             let halves = 2 + capacity + capacity / 3 + 1;
             let places = self.allocate(Kind::Places, halves.div_ceil(4))?;
-            for half in 2..2 + self.n_places(places) {
-                self.heap.set_half(places, half, 0);
-            }
             self.heap.set_value(collection, PLACES, Value::object(places));
-            let table = self.entries_table(collection);
-            for index in 0..self.n_used(table) {
-                if let Some(key) = self.entry_key(collection, table, index) {
-                    self.note_place(collection, key, index);
-                }
-            }
+            self.place_entries(collection);
         }
         Ok(())
+    }
+
+    /// Finds the places of all entries of a large table.
+    fn place_entries(&mut self, collection: Ref) {
+        let (table, places) = (self.entries_table(collection), self.part(collection, PLACES));
+        for half in 2..2 + self.n_places(places) {
+            self.heap.set_half(places, half, 0);
+        }
+        for index in 0..self.n_used(table) {
+            if let Some(key) = self.entry_key(collection, table, index) {
+                self.note_place(collection, key, index);
+            }
+        }
+    }
+
+    /// Finds the places of all entries of all large tables: blocks have moved.
+    pub(crate) fn place_all(&mut self) {
+        let mut from = 0;
+        while let Some(cell) = self.heap.block_from(from) {
+            from = cell + self.heap.block_cells(cell);
+            let block = Ref::from_cell(cell);
+            if self.heap.is_kind(block, Kind::Object)
+                && matches!(
+                    self.class(block),
+                    Class::Map | Class::Set | Class::WeakMap | Class::WeakSet
+                )
+                && !self.part(block, PLACES).is_none()
+            {
+                self.place_entries(block);
+            }
+        }
     }
 
     fn move_entries(&mut self, collection: Ref, cells: usize) -> Result<(), Raise> {

@@ -37,7 +37,7 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
     /// stays, and moves with its operands by the slots that are told, 0 where there is
     /// no such frame.
     pub(crate) fn fold_frames(&mut self) -> usize {
-        if !self.options.tail_calls || !self.heap.roots.open.is_none() || !self.may_fold() {
+        if !self.tail_calls || !self.heap.roots.open.is_none() || !self.may_fold() {
             return 0;
         }
         let (oldest, outer) = self.turn_links(self.fp);

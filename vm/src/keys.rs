@@ -122,6 +122,11 @@ pub(crate) fn key_block<L: Layout>(slot: L::Slot) -> Option<Ref> {
     }
 }
 
+/// A property's key slot that refers to another string block, with its attributes.
+pub(crate) fn with_key_block<L: Layout>(slot: L::Slot, block: Ref) -> L::Slot {
+    Key::of(3, block.0).with_attributes::<L>(Key::from_slot::<L>(slot).1)
+}
+
 /// The array index that a string spells canonically, below the limit.
 fn spelled_index(len: usize, unit: impl Fn(usize) -> u16) -> Option<u32> {
     if len == 0 || len > 8 || (len > 1 && unit(0) == u16::from(b'0')) {

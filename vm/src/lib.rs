@@ -117,6 +117,7 @@ mod array;
 mod builtins;
 mod bytes;
 mod call;
+mod compaction;
 mod construct;
 mod convert;
 mod define;

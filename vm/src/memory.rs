@@ -3,8 +3,8 @@
 //!
 //! It owns what an observer that asks for [`Changes`](crate::Changes) is told; every
 //! other one is compiled without it. It refuses to keep anything: which block was
-//! made where is the observer's to remember. Blocks never move, so a block is
-//! known by its first cell until that cell begins another.
+//! made where is the observer's to remember. A block is known by its first cell until
+//! that cell begins another, or the blocks are moved together.
 
 use crate::Host;
 use crate::error::{Raise, StopKind};
@@ -27,6 +27,10 @@ pub enum Change {
     Grew(usize),
     /// The stack has taken a frame.
     Entered,
+    /// The blocks, all of them live, are about to be moved together.
+    Moving,
+    /// They have been: they are as many, and in the same order.
+    Moved,
 }
 
 /// A change of the memory, with what the ledger does not know at each moment.

@@ -197,6 +197,17 @@ impl<L: Layout> Value<L> {
         Value(L::int_in_range(value))
     }
 
+    /// The block that the value refers to, or the object in flash.
+    #[inline]
+    pub(crate) fn block(self) -> Option<Ref> {
+        match self.tag_if_not_number() {
+            Some(Tag::Object | Tag::HeapText | Tag::HeapNumber | Tag::Symbol) => {
+                Some(Ref(self.payload()))
+            }
+            _ => None,
+        }
+    }
+
     #[inline(always)]
     pub(crate) fn object(object: Ref) -> Self {
         Self::tagged(Tag::Object, object.0)

@@ -92,8 +92,11 @@ pub struct Vm<'m, L: Layout, H: Host> {
     work: u64,
     /// The state of `Math.random`.
     pub(crate) random: u64,
-    pub(crate) options: Options,
+    /// Operations that may be carried out in all.
+    budget: u64,
+    pub(crate) nesting_limit: u16,
     pub(crate) nesting: u16,
+    pub(crate) tail_calls: bool,
     pub(crate) fault: Option<Fault>,
     /// The slot that the stack limit keeps frames above.
     pub(crate) stack_end_limit: usize,
@@ -108,7 +111,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     // when the machine runs: 700 bytes of the 2,760 that hello took on the board.
     #[inline(never)]
     pub fn new(region: &'m mut [L::Slot], host: H, options: Options) -> Self {
-        let options = Options { budget: options.budget.min(crate::interp::MOST_FUEL), ..options };
+        let budget = options.budget.min(crate::interp::MOST_FUEL);
         let heap = Heap::new(region, options.heap);
         let end = heap.stack_end();
         Vm {
@@ -123,11 +126,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             push: None,
             fp: end,
             pc: 0,
-            fuel: options.budget,
+            fuel: budget,
             joined: 0,
-            work: options.budget,
+            work: budget,
             random: options.seed,
-            options,
+            budget,
+            nesting_limit: options.nesting_limit,
+            tail_calls: options.tail_calls,
             nesting: 0,
             fault: None,
             stack_end_limit: end.saturating_sub(options.stack_limit / L::SLOT_BYTES),
@@ -184,7 +189,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// Operations carried out since the start: a composite is as many as it is made of.
     /// A script has the same number under every encoding.
     pub fn operations(&self) -> u64 {
-        self.options.budget - self.fuel
+        self.budget - self.fuel
     }
 
     /// The exception that ended the last run, or undefined.
@@ -223,7 +228,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         &mut self,
         step: impl FnOnce(&mut Self) -> Result<T, Raise>,
     ) -> Result<T, Raise> {
-        if self.nesting >= self.options.nesting_limit {
+        if self.nesting >= self.nesting_limit {
             return Err(self.note_stop(StopKind::Nesting));
         }
         self.nesting += 1;

@@ -54,6 +54,8 @@ struct Record {
     /// nothing where no instruction ran. A cell that begins another block has that
     /// one's place: what is freed need not be forgotten.
     places: HashMap<usize, Option<usize>>,
+    /// The cells of all blocks, while they are moved.
+    moving: Vec<usize>,
     /// Instructions between two samples.
     step: u64,
     timeline: Vec<Sample>,
@@ -87,6 +89,7 @@ impl Watch {
         let record = Record {
             wanted: self.found,
             places: HashMap::new(),
+            moving: Vec::new(),
             step: step.max(1),
             timeline: Vec::new(),
             highest: HeapBytes::default(),
@@ -162,8 +165,19 @@ impl Observer for Watch {
         }
         let is_here = watch.record.as_ref().is_some_and(|record| record.wanted == watch.n_events);
         let Some(mut record) = watch.record.take() else { return };
-        if let Change::Made(cell) = booking.change {
-            record.places.insert(cell, at);
+        match booking.change {
+            Change::Made(cell) => {
+                record.places.insert(cell, at);
+            }
+            Change::Moving => record.moving = vm.blocks().map(|block| block.cell).collect(),
+            Change::Moved => {
+                let places = std::mem::take(&mut record.places);
+                let cells = std::mem::take(&mut record.moving).into_iter();
+                let moved = cells.zip(vm.blocks().map(|block| block.cell));
+                let place = |(from, to)| Some((to, *places.get(&from)?));
+                record.places = moved.filter_map(place).collect();
+            }
+            Change::Asked | Change::Grew(_) | Change::Entered => {}
         }
         let heap = HeapBytes::with_stack(ledger.now(), booking.stack_bytes as u64);
         record.note(instructions, heap);

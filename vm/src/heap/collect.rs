@@ -1,4 +1,4 @@
-//! The collector: marks from the roots, sweeps, moves nothing.
+//! The collector: marks from the roots and sweeps. It moves nothing: `compact.rs`.
 //!
 //! It needs no recursion: references still to be followed lie on a small mark
 //! stack of fixed size. When that is full, the block is marked all the same and
@@ -8,41 +8,53 @@
 //! Weak tables (of WeakMap and WeakSet) are in a list through their headers. What
 //! they hold is marked last, entry by entry, once its key is.
 
+use super::compact::Numbering;
 use super::kinds::{Category, Kind};
 use super::records::Place;
 use super::{Heap, MARK_STACK};
-use crate::layout::{Layout, Tag, cell_bytes};
+use crate::layout::{Layout, cell_bytes};
 use crate::value::{Ref, Value};
 
-/// The state of one marking.
-struct Marker {
+/// Who goes through references: marks the blocks that they lead to, or leads them to
+/// where those move.
+#[derive(Default)]
+pub(super) struct Visitor {
+    /// How the mark stack numbers the cells, where blocks move (`compact.rs`).
+    moves: Option<Numbering>,
     /// References on the mark stack.
     pending: usize,
     /// The lowest cell whose block was marked without a place on the stack.
     overflow: Option<usize>,
 }
 
+impl Visitor {
+    /// One that leads references to where blocks move.
+    pub(super) fn moving(numbering: Numbering) -> Visitor {
+        Visitor { moves: Some(numbering), ..Visitor::default() }
+    }
+}
+
 impl<L: Layout> Heap<'_, L> {
     /// Frees every block that no root leads to.
     pub(super) fn collect(&mut self) {
-        let mut marker = Marker { pending: 0, overflow: None };
-        self.mark_roots(&mut marker);
-        self.trace(&mut marker);
-        while self.mark_held(&mut marker) {}
+        let mut visitor = Visitor::default();
+        self.mark_roots(&mut visitor);
+        self.trace(&mut visitor);
+        while self.mark_held(&mut visitor) {}
         self.drop_dead_entries();
         self.drop_dead_keys();
         self.sweep();
     }
 
     /// Marks all that marked blocks lead to.
-    fn trace(&mut self, marker: &mut Marker) {
-        self.drain(marker);
-        while let Some(first) = marker.overflow.take() {
+    fn trace(&mut self, visitor: &mut Visitor) {
+        self.drain(visitor);
+        while let Some(first) = visitor.overflow.take() {
             let mut from = first;
             while let Some((cell, marked)) = self.next_block(from) {
                 if marked {
-                    self.mark_children(marker, Ref::from_cell(cell));
-                    self.drain(marker);
+                    self.visit_children(visitor, Ref::from_cell(cell));
+                    self.drain(visitor);
                 }
                 from = cell + 1;
             }
@@ -52,7 +64,7 @@ impl<L: Layout> Heap<'_, L> {
     /// Marks the values of weak tables whose keys are marked, and tells whether there
     /// was one: it may lead to a key of another entry. A chain of entries that lies
     /// the wrong way round takes a pass each, and no memory.
-    fn mark_held(&mut self, marker: &mut Marker) -> bool {
+    fn mark_held(&mut self, visitor: &mut Visitor) -> bool {
         let mut found = false;
         let mut table = self.roots.weak;
         while let Some(cell) = table.cell() {
@@ -61,8 +73,8 @@ impl<L: Layout> Heap<'_, L> {
                 let held = self.value(table, value);
                 if self.is_marked(cell) && self.lives(key) && !self.lives(held) {
                     found = true;
-                    self.mark_slots(marker, table, value, value + 1);
-                    self.trace(marker);
+                    self.visit_slots(visitor, table, value, value + 1);
+                    self.trace(visitor);
                 }
             }
             table = self.child(table, 1);
@@ -72,12 +84,7 @@ impl<L: Layout> Heap<'_, L> {
 
     /// Whether a value leads to no block that would be swept.
     fn lives(&self, value: Value<L>) -> bool {
-        let refers = matches!(
-            value.tag_if_not_number(),
-            Some(Tag::Object | Tag::HeapText | Tag::HeapNumber | Tag::Symbol)
-        );
-        let block = if refers { Ref(value.payload()) } else { Ref::NONE };
-        block.cell().is_none_or(|cell| self.is_marked(cell))
+        value.block().and_then(Ref::cell).is_none_or(|cell| self.is_marked(cell))
     }
 
     /// Empties the entries of weak tables whose keys are to be swept, and takes the
@@ -101,36 +108,64 @@ impl<L: Layout> Heap<'_, L> {
         }
     }
 
-    fn mark_roots(&mut self, marker: &mut Marker) {
+    fn mark_roots(&mut self, visitor: &mut Visitor) {
         for index in 0..self.roots.globals.len() {
             let globals = self.roots.globals[index];
-            self.mark(marker, globals);
+            self.mark(visitor, globals);
         }
-        self.mark(marker, self.roots.changes);
-        self.mark(marker, self.roots.retained);
-        self.mark(marker, self.roots.templates);
-        self.mark(marker, self.roots.open);
-        self.mark(marker, self.roots.keys);
-        self.mark_value(marker, self.roots.thrown);
-        self.mark_value(marker, self.roots.key);
+        self.mark(visitor, self.roots.changes);
+        self.mark(visitor, self.roots.retained);
+        self.mark(visitor, self.roots.templates);
+        self.mark(visitor, self.roots.open);
+        self.mark(visitor, self.roots.keys);
+        self.mark_value(visitor, self.roots.thrown);
+        self.mark_value(visitor, self.roots.key);
         for at in self.sp..self.mem.len() {
-            self.mark_value(marker, Value(self.mem[at]));
+            self.visit_value(visitor, at);
             // Draining at each root keeps the mark stack shallow.
-            self.drain(marker);
+            self.drain(visitor);
         }
     }
 
     #[inline]
-    fn mark_value(&mut self, marker: &mut Marker, value: Value<L>) {
-        if matches!(
-            value.tag_if_not_number(),
-            Some(Tag::Object | Tag::HeapText | Tag::HeapNumber | Tag::Symbol)
-        ) {
-            self.mark(marker, Ref(value.payload()));
+    fn visit_half(&mut self, visitor: &mut Visitor, block: Ref, half: usize) {
+        let child = self.child(block, half);
+        match visitor.moves {
+            None => self.mark(visitor, child),
+            Some(numbering) => self.set_child(block, half, self.moved(numbering, child)),
         }
     }
 
-    fn mark(&mut self, marker: &mut Marker, block: Ref) {
+    /// Visits what a slot refers to.
+    #[inline]
+    pub(super) fn visit_value(&mut self, visitor: &mut Visitor, at: usize) {
+        let value = Value::<L>(self.mem[at]);
+        match visitor.moves {
+            None => self.mark_value(visitor, value),
+            Some(numbering) => self.mem[at] = self.moved_value(numbering, value).0,
+        }
+    }
+
+    /// Visits what a property's key in a slot refers to.
+    fn visit_key(&mut self, visitor: &mut Visitor, at: usize) {
+        let key = self.mem[at];
+        let Some(block) = crate::keys::key_block::<L>(key) else { return };
+        match visitor.moves {
+            None => self.mark(visitor, block),
+            Some(numbering) => {
+                let moved = self.moved(numbering, block);
+                self.mem[at] = crate::keys::with_key_block::<L>(key, moved);
+            }
+        }
+    }
+
+    fn mark_value(&mut self, visitor: &mut Visitor, value: Value<L>) {
+        if let Some(block) = value.block() {
+            self.mark(visitor, block);
+        }
+    }
+
+    fn mark(&mut self, visitor: &mut Visitor, block: Ref) {
         let Some(cell) = block.cell() else { return };
         if self.is_marked(cell) {
             return;
@@ -139,19 +174,19 @@ impl<L: Layout> Heap<'_, L> {
         if !self.kind(block).has_children() {
             return;
         }
-        if marker.pending < MARK_STACK {
-            self.set_pending(marker.pending, block);
-            marker.pending += 1;
+        if visitor.pending < MARK_STACK {
+            self.set_pending(visitor.pending, block);
+            visitor.pending += 1;
         } else {
-            marker.overflow = Some(marker.overflow.map_or(cell, |lowest| lowest.min(cell)));
+            visitor.overflow = Some(visitor.overflow.map_or(cell, |lowest| lowest.min(cell)));
         }
     }
 
-    fn drain(&mut self, marker: &mut Marker) {
-        while marker.pending > 0 {
-            marker.pending -= 1;
-            let block = self.pending(marker.pending);
-            self.mark_children(marker, block);
+    fn drain(&mut self, visitor: &mut Visitor) {
+        while visitor.pending > 0 {
+            visitor.pending -= 1;
+            let block = self.pending(visitor.pending);
+            self.visit_children(visitor, block);
         }
     }
 
@@ -170,92 +205,96 @@ impl<L: Layout> Heap<'_, L> {
         };
     }
 
-    fn mark_children(&mut self, marker: &mut Marker, block: Ref) {
-        let children = |heap: &mut Self, marker: &mut Marker, halves: core::ops::Range<usize>| {
-            for index in halves {
-                let child = heap.child(block, index);
-                heap.mark(marker, child);
-            }
-        };
+    /// Visits all that a block refers to, but for what weak tables hold: marks it, or
+    /// leads to where it moves. What else the block says of itself stays as it is until
+    /// all is visited.
+    pub(super) fn visit_children(&mut self, visitor: &mut Visitor, block: Ref) {
         match self.kind(block) {
             Kind::Object => {
-                children(self, marker, 1..3);
-                if self.child(block, 2) == block {
-                    self.mark_listed(marker, block);
+                let own = self.child(block, 2) == block;
+                self.visit_halves(visitor, block, 1, 3);
+                if own {
+                    self.visit_listed(visitor, block);
                 } else if self.cells(block) > 1 {
-                    self.mark_slots(marker, block, 2, 4);
+                    self.visit_slots(visitor, block, 2, 4);
                 }
             }
-            Kind::Extra | Kind::Bound => {
-                let last = if self.kind(block) == Kind::Bound { 4 } else { 3 };
-                children(self, marker, 1..last);
+            Kind::Extra | Kind::Array | Kind::Accessor => {
+                self.visit_halves(visitor, block, 1, 3);
             }
-            Kind::Array => children(self, marker, 1..3),
+            Kind::Bound => self.visit_halves(visitor, block, 1, 4),
             Kind::Closure => {
                 let cells = self.cells(block);
-                children(self, marker, 2..4 * cells);
+                self.visit_halves(visitor, block, 2, 4 * cells);
             }
-            Kind::Accessor => children(self, marker, 1..3),
             Kind::Properties if self.is_shape(block) => {
-                children(self, marker, 2..3);
+                self.visit_halves(visitor, block, 2, 3);
                 for index in 2..2 + self.n_listed(block) {
-                    self.mark_key(marker, self.slot(block, index));
+                    self.visit_key(visitor, self.slot_of(block) + index);
                 }
             }
-            Kind::Properties => self.mark_listed(marker, block),
+            Kind::Properties => self.visit_listed(visitor, block),
             Kind::Record => {
-                children(self, marker, 1..2);
                 for index in 0..self.n_listed(self.shape(block)) {
                     match self.record_place(block, index) {
-                        Place::Slot(slot) => self.mark_slots(marker, block, slot, slot + 1),
-                        Place::Half(half) => children(self, marker, half..half + 1),
+                        Place::Slot(slot) => self.visit_slots(visitor, block, slot, slot + 1),
+                        Place::Half(half) => self.visit_half(visitor, block, half),
                         Place::Integer => {}
                     }
                 }
+                // The shape last: it tells where the values are.
+                self.visit_half(visitor, block, 1);
             }
             Kind::Entries => {
-                children(self, marker, 1..2);
+                self.visit_half(visitor, block, 1);
                 let cells = self.cells(block);
-                self.mark_slots(marker, block, 2, 2 * cells);
+                self.visit_slots(visitor, block, 2, 2 * cells);
             }
             Kind::Elements | Kind::Globals => {
                 let cells = self.cells(block);
-                self.mark_slots(marker, block, 2, 2 * cells);
+                self.visit_slots(visitor, block, 2, 2 * cells);
             }
-            Kind::Box | Kind::Symbol => self.mark_slots(marker, block, 1, 2),
+            Kind::Box | Kind::Symbol => self.visit_slots(visitor, block, 1, 2),
             Kind::KeyIterator => {
-                children(self, marker, 1..2);
-                self.mark_slots(marker, block, 2, 3);
+                self.visit_half(visitor, block, 1);
+                self.visit_slots(visitor, block, 2, 3);
             }
             Kind::ValueIterator => {
                 let slots = 2 * self.cells(block);
-                self.mark_slots(marker, block, 1, slots);
+                self.visit_slots(visitor, block, 1, slots);
             }
             Kind::Changes => {
                 let count = self.half(block, 1) as usize;
-                children(self, marker, 2..2 + 2 * count);
+                self.visit_halves(visitor, block, 2, 2 + 2 * count);
             }
             _ => {}
         }
     }
 
-    fn mark_listed(&mut self, marker: &mut Marker, table: Ref) {
+    fn visit_halves(&mut self, visitor: &mut Visitor, block: Ref, from: usize, to: usize) {
+        for half in from..to {
+            self.visit_half(visitor, block, half);
+        }
+    }
+
+    fn visit_listed(&mut self, visitor: &mut Visitor, table: Ref) {
+        let at = self.slot_of(table);
         for index in 0..self.n_listed(table) {
-            self.mark_key(marker, self.slot(table, 2 + 2 * index));
-            self.mark_slots(marker, table, 3 + 2 * index, 4 + 2 * index);
+            self.visit_key(visitor, at + 2 + 2 * index);
+            self.visit_value(visitor, at + 3 + 2 * index);
         }
     }
 
-    fn mark_key(&mut self, marker: &mut Marker, key: L::Slot) {
-        if let Some(text) = crate::keys::key_block::<L>(key) {
-            self.mark(marker, text);
-        }
-    }
-
-    fn mark_slots(&mut self, marker: &mut Marker, block: Ref, from: usize, to: usize) {
-        for index in from..to {
-            let value = self.value(block, index);
-            self.mark_value(marker, value);
+    pub(super) fn visit_slots(
+        &mut self,
+        visitor: &mut Visitor,
+        block: Ref,
+        from: usize,
+        to: usize,
+    ) {
+        let at = self.slot_of(block);
+        for slot in at + from..at + to {
+            self.visit_value(visitor, slot);
         }
     }
 

@@ -96,6 +96,20 @@ impl<L: Layout> Heap<'_, L> {
         self.top - cell
     }
 
+    /// How many cells are in use from the first one that a slot of bits is for to a cell.
+    pub(super) fn used_cells(&self, slot: usize, end: usize) -> usize {
+        let per = cells_a_slot::<L>();
+        let mut used = 0;
+        let mut cell = slot * per;
+        while cell < end {
+            let word = L::bits(self.mem[cell / per]);
+            let pairs = (word | word >> 1) & pair_mask((end - cell).min(per));
+            used += pairs.count_ones() as usize;
+            cell += per;
+        }
+        used
+    }
+
     pub(super) fn free_between(&self, start: usize, end: usize) -> bool {
         self.next_used(start, end).is_none()
     }

@@ -2,9 +2,10 @@
 //!
 //! The region holds, from its low end: the collector's two bits a cell, the
 //! collector's mark stack, and the cells; the machine's stack grows down from its
-//! high end. Nothing is allocated anywhere else. Blocks never move.
+//! high end. Nothing is allocated anywhere else. Blocks move only in `compact.rs`.
 
 mod collect;
+mod compact;
 pub(crate) mod kinds;
 pub(crate) mod ledger;
 mod map;
@@ -30,11 +31,15 @@ pub struct HeapOptions {
     /// Collect when the heap has grown by half, but not before it has grown by
     /// that many bytes; sooner where it would grow into what the stack has used.
     pub growth: usize,
+    /// Do behind every collection what is otherwise done when memory is short: fold
+    /// objects alike, keep equal strings once, move the blocks together. That is for tests:
+    /// it finds a reference that is held where it must not be.
+    pub thorough: bool,
 }
 
 impl Default for HeapOptions {
     fn default() -> Self {
-        HeapOptions { limit: usize::MAX, collect_every: usize::MAX, growth: 1024 }
+        HeapOptions { limit: usize::MAX, collect_every: usize::MAX, growth: 1024, thorough: false }
     }
 }
 
@@ -80,7 +85,9 @@ pub(crate) struct Heap<'m, L: Layout> {
     search: usize,
     /// Cells that may still be handed out before a collection is due.
     allowance: usize,
-    options: HeapOptions,
+    collect_every: usize,
+    growth: usize,
+    thorough: bool,
     pub(crate) ledger: Ledger,
     pub(crate) roots: Roots<L>,
     /// The stack's lowest slot in use. Between handlers the interpreter holds it
@@ -88,6 +95,10 @@ pub(crate) struct Heap<'m, L: Layout> {
     pub(crate) sp: usize,
     /// Slots below `sp` that frames may still grow into.
     pub(crate) reserve: usize,
+    /// Whether the blocks are to be moved together as soon as nothing in Rust refers to one.
+    pub(crate) wants_compaction: bool,
+    /// Cells that were in use when they were moved together last.
+    compacted: usize,
     /// Where an allocation failed, for the witness.
     pub(crate) failed_bytes: usize,
 }
@@ -122,7 +133,9 @@ impl<'m, L: Layout> Heap<'m, L> {
             run: (0, 0),
             search: 0,
             allowance: 0,
-            options,
+            collect_every: options.collect_every,
+            growth: options.growth,
+            thorough: options.thorough,
             ledger: Ledger::default(),
             roots: Roots {
                 globals: [Ref::NONE; crate::MAX_IMAGES],
@@ -137,6 +150,8 @@ impl<'m, L: Layout> Heap<'m, L> {
             },
             sp: end,
             reserve: 0,
+            wants_compaction: false,
+            compacted: 0,
             failed_bytes: 0,
         };
         if slots > heap.base {
@@ -369,7 +384,7 @@ impl<'m, L: Layout> Heap<'m, L> {
     pub(crate) fn extend(&mut self, block: Ref, from: usize, to: usize) -> bool {
         let Some(cell) = block.cell() else { return false };
         let (start, end) = (cell + from, cell + to);
-        let exact = self.options.collect_every == 0;
+        let exact = self.collect_every == 0;
         if exact {
             // Growing in place needs memory like any allocation.
             self.drop_run();
@@ -440,9 +455,9 @@ impl<'m, L: Layout> Heap<'m, L> {
     }
 
     fn grant_allowance(&mut self) {
-        let every = self.options.collect_every / cell_bytes::<L>();
+        let every = self.collect_every / cell_bytes::<L>();
         let heap = self.ledger.now().total() as usize;
-        let growth = (heap / 2).max(self.options.growth) / cell_bytes::<L>();
+        let growth = (heap / 2).max(self.growth) / cell_bytes::<L>();
         // Where there are few to spare, no limit: it would be a collection at every step.
         let (spare, cells) = self.spare_cells();
         let spare = if spare > cells / 32 { spare } else { growth };
@@ -467,7 +482,7 @@ impl<'m, L: Layout> Heap<'m, L> {
     #[inline(never)]
     fn find_run(&mut self, books: [Category; 2], cells: usize) -> Result<(), NoRoom> {
         self.drop_run();
-        let mut collected = self.options.collect_every == 0 || self.allowance < cells;
+        let mut collected = self.collect_every == 0 || self.allowance < cells;
         if collected {
             self.collect_for(cells);
         }
@@ -512,20 +527,29 @@ impl<'m, L: Layout> Heap<'m, L> {
         // Where it is asked how little would do, folding is for every new height.
         let live = self.ledger.now().total() as usize + self.stack_bytes();
         let height = live + cells * cell_bytes::<L>();
-        if self.options.collect_every < usize::MAX
-            && height > self.ledger.live_peak().total() as usize
-        {
+        let is_new = height > self.ledger.live_peak().total() as usize;
+        if self.thorough || self.collect_every < usize::MAX && is_new {
             self.fold();
             if self.share() {
                 self.collect();
             }
+            self.wants_compaction |= self.thorough;
         } else if self.is_tight() {
             self.share();
+            self.wants_compaction = true;
         }
         self.grant_allowance();
         // One allocation is always allowed after a collection.
         self.allowance = self.allowance.max(cells);
         self.search = 0;
+    }
+
+    /// Whether the cells in use leave the stack little room, and have become more since
+    /// they were moved together: what is called now may need it, and could not ask for it.
+    pub(crate) fn crowds_stack(&self) -> bool {
+        let room = self.sp.saturating_sub(self.base);
+        let gap = self.sp.saturating_sub(self.stack_floor());
+        gap < room / 4 && 2 * self.top.saturating_sub(self.compacted) > room / 8
     }
 
     fn stack_bytes(&self) -> usize {
@@ -594,7 +618,7 @@ impl<'m, L: Layout> Heap<'m, L> {
     }
 
     fn take_run(&mut self, start: usize, end: usize, cells: usize) {
-        let exact = self.options.collect_every == 0;
+        let exact = self.collect_every == 0;
         let allowed = if exact { cells } else { self.allowance.max(cells) };
         let end = end.min(start + allowed);
         self.allowance = self.allowance.saturating_sub(end - start);

@@ -437,12 +437,14 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     fn make_object(&mut self, count: Count) -> Next {
+        self.compact_if_wanted();
         let prototype = crate::builtins::Intrinsic::ObjectPrototype.reference();
         let object = self.new_object(prototype, count.index())?;
         self.put(Value::object(object))
     }
 
     fn make_array(&mut self, count: Count) -> Next {
+        self.compact_if_wanted();
         self.array_literal(count.index())
     }
 
@@ -468,6 +470,7 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     fn make_closure(&mut self, function: FunctionId) -> Next {
+        self.compact_if_wanted();
         let closure = self.make_closure_of(function)?;
         self.put(Value::object(closure))
     }

@@ -69,7 +69,7 @@ pub(crate) struct Arguments {
     /// The heap of a test, in slots (4 bytes in the narrow layout, 8 in the wide)
     #[arg(long, default_value_t = 120 * 1024)]
     pub(crate) slots: usize,
-    /// Collect after that many bytes of allocation, and fold objects alike at every new height
+    /// Collect after that many bytes of allocation, fold and move all blocks each time
     #[arg(long, value_name = "BYTES", default_value_t = usize::MAX, hide_default_value = true)]
     pub(crate) collect_every: usize,
     /// The heap's layout

@@ -83,7 +83,11 @@ fn run(arguments: &Arguments, checkout: &Checkout) -> Result<Document, SuiteErro
     if tests.is_empty() {
         return Err(SuiteError::new("no test has such a path"));
     }
-    let heap = HeapOptions { collect_every: arguments.collect_every, ..HeapOptions::default() };
+    let heap = HeapOptions {
+        collect_every: arguments.collect_every,
+        thorough: arguments.collect_every < usize::MAX,
+        ..HeapOptions::default()
+    };
     let limits = Limits { slots: arguments.slots, budget: arguments.budget, heap };
     let judge = Judge::new(checkout, &skips, arguments.layout.name(), limits)?;
     let pool = ThreadPoolBuilder::new()

@@ -1,0 +1,53 @@
+//! When the blocks of the heap move together: where an instruction begins that has all it
+//! works on on the machine's stack, and no built-in waits for it.
+//!
+//! It owns what follows from it for what the heap does not know: places by hash, and who
+//! looks on. How blocks move is in `heap/compact.rs`.
+
+use crate::Host;
+use crate::host::{Wanted, Wants};
+use crate::layout::Layout;
+use crate::memory::Change;
+use crate::vm::Vm;
+
+impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
+    /// Moves the blocks together if the heap wants that. No reference that Rust holds
+    /// outlives it.
+    #[inline(always)]
+    pub(crate) fn compact_if_wanted(&mut self) {
+        if self.heap.wants_compaction {
+            self.compact_now();
+        }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn compact_now(&mut self) {
+        if self.can_compact() {
+            self.collect_now();
+            self.compact();
+        }
+        self.heap.wants_compaction = false;
+    }
+
+    /// Whether no built-in and no host function waits for the running function: those
+    /// hold references.
+    pub(crate) fn can_compact(&self) -> bool {
+        self.nesting <= 1
+    }
+
+    /// Moves the blocks together, right behind a collection.
+    pub(crate) fn compact(&mut self) {
+        self.heap.wants_compaction = false;
+        if Wants::<H>::MEMORY {
+            self.book(Change::Moving, self.heap.sp);
+        }
+        self.heap.compact();
+        if H::FAMILIES.collections {
+            self.place_all();
+        }
+        if Wants::<H>::MEMORY {
+            self.book(Change::Moved, self.heap.sp);
+        }
+    }
+}
