@@ -185,27 +185,29 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[cfg_attr(feature = "small", inline(never))]
     #[cfg_attr(not(feature = "small"), inline(always))]
     fn lowest_frame(&self) -> usize {
-        (self.heap.stack_floor() + self.heap.reserve).max(self.stack_end_limit)
+        (self.heap.stack_floor() + self.heap.reserve).max(self.heap.frame_limit)
     }
 
-    /// Collects in the hope that the heap gives the stack some room, then moves the blocks
-    /// together, and then folds the frames of tail calls. Tells by how many slots the
-    /// running frame has moved, and moves the registers with it.
+    /// Collects in the hope that the heap gives the stack some room, moves the blocks
+    /// together if it may, and then folds the frames of tail calls. Tells by how many slots
+    /// the running frame has moved, and moves the registers with it.
     #[cold]
     fn make_room(&mut self, fp: usize, size: usize, flags: i32) -> Result<usize, Raise> {
-        self.collect_now();
+        if self.can_compact() {
+            self.compact_now();
+        } else {
+            // There may be room, and what is in the way is but the heap's wish.
+            self.decline_compaction();
+            if fp < size + self.lowest_frame() {
+                self.collect_now();
+                self.decline_compaction();
+            }
+        }
         if fp >= size + self.lowest_frame() {
             return Ok(0);
         }
-        // What Rust calls from holds references, and its place on the stack.
-        let from_script = flags & ENTRY == 0;
-        if from_script && self.can_compact() {
-            self.compact();
-            if fp >= size + self.lowest_frame() {
-                return Ok(0);
-            }
-        }
-        let shift = if from_script { self.fold_frames() } else { 0 };
+        // What Rust calls from holds its place on the stack.
+        let shift = if flags & ENTRY == 0 { self.fold_frames() } else { 0 };
         self.heap.sp += shift;
         self.fp += shift;
         if fp + shift < size + self.lowest_frame() {
@@ -400,8 +402,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(never)]
     pub(crate) fn call_other(&mut self, callee: Value<L>, argc: usize, flags: i32) -> Next {
         let mut callee = callee;
-        if self.nesting <= 1 && (self.heap.wants_compaction || self.heap.crowds_stack()) {
-            self.heap.wants_compaction = true;
+        if self.heap.crowds_stack() {
+            self.heap.want_compaction();
+        }
+        if self.heap.wants_compaction() {
             self.compact_if_wanted();
             callee = self.heap.mem_value(self.heap.sp + argc + 1);
         }

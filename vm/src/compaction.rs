@@ -11,43 +11,44 @@ use crate::memory::Change;
 use crate::vm::Vm;
 
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
-    /// Moves the blocks together if the heap wants that. No reference that Rust holds
+    /// Collects and moves the blocks together if the heap wants that. No reference that Rust holds
     /// outlives it.
     #[inline(always)]
     pub(crate) fn compact_if_wanted(&mut self) {
-        if self.heap.wants_compaction {
+        if self.heap.wants_compaction() {
             self.compact_now();
         }
     }
 
+    /// Does that at once, if no built-in holds references.
     #[cold]
     #[inline(never)]
-    fn compact_now(&mut self) {
+    pub(crate) fn compact_now(&mut self) {
         if self.can_compact() {
+            // Anew: the fewer blocks there are, the lower they come to lie.
             self.collect_now();
-            self.compact();
+            if Wants::<H>::MEMORY {
+                self.book(Change::Moving, self.heap.sp);
+            }
+            self.heap.compact();
+            if H::FAMILIES.collections {
+                self.place_all();
+            }
+            if Wants::<H>::MEMORY {
+                self.book(Change::Moved, self.heap.sp);
+            }
         }
-        self.heap.wants_compaction = false;
+        self.decline_compaction();
+    }
+
+    /// Has the heap wish for no more until the next collection.
+    pub(crate) fn decline_compaction(&mut self) {
+        self.heap.frame_limit = self.stack_end_limit;
     }
 
     /// Whether no built-in and no host function waits for the running function: those
     /// hold references.
     pub(crate) fn can_compact(&self) -> bool {
         self.nesting <= 1
-    }
-
-    /// Moves the blocks together, right behind a collection.
-    pub(crate) fn compact(&mut self) {
-        self.heap.wants_compaction = false;
-        if Wants::<H>::MEMORY {
-            self.book(Change::Moving, self.heap.sp);
-        }
-        self.heap.compact();
-        if H::FAMILIES.collections {
-            self.place_all();
-        }
-        if Wants::<H>::MEMORY {
-            self.book(Change::Moved, self.heap.sp);
-        }
     }
 }

@@ -112,8 +112,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(never)]
     pub fn new(region: &'m mut [L::Slot], host: H, options: Options) -> Self {
         let budget = options.budget.min(crate::interp::MOST_FUEL);
-        let heap = Heap::new(region, options.heap);
+        let mut heap = Heap::new(region, options.heap);
         let end = heap.stack_end();
+        let stack_end_limit = end.saturating_sub(options.stack_limit / L::SLOT_BYTES);
+        heap.frame_limit = stack_end_limit;
         Vm {
             heap,
             images: [None; MAX_IMAGES],
@@ -135,7 +137,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             tail_calls: options.tail_calls,
             nesting: 0,
             fault: None,
-            stack_end_limit: end.saturating_sub(options.stack_limit / L::SLOT_BYTES),
+            stack_end_limit,
             host_functions: &[],
             sets: if H::COMPOSITES { SHIPPED_SETS } else { &[] },
             host,

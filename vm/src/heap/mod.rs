@@ -95,8 +95,10 @@ pub(crate) struct Heap<'m, L: Layout> {
     pub(crate) sp: usize,
     /// Slots below `sp` that frames may still grow into.
     pub(crate) reserve: usize,
-    /// Whether the blocks are to be moved together as soon as nothing in Rust refers to one.
-    pub(crate) wants_compaction: bool,
+    /// The slot that frames are kept above, the cells in use aside: the end of the region
+    /// or the stack's limit. Past the region if the blocks are to be moved together as soon
+    /// as nothing in Rust refers to one: so a call need not ask for it.
+    pub(crate) frame_limit: usize,
     /// Cells that were in use when they were moved together last.
     compacted: usize,
     /// Where an allocation failed, for the witness.
@@ -150,7 +152,7 @@ impl<'m, L: Layout> Heap<'m, L> {
             },
             sp: end,
             reserve: 0,
-            wants_compaction: false,
+            frame_limit: 0,
             compacted: 0,
             failed_bytes: 0,
         };
@@ -533,15 +535,26 @@ impl<'m, L: Layout> Heap<'m, L> {
             if self.share() {
                 self.collect();
             }
-            self.wants_compaction |= self.thorough;
+            if self.thorough {
+                self.want_compaction();
+            }
         } else if self.is_tight() {
             self.share();
-            self.wants_compaction = true;
+            self.want_compaction();
         }
         self.grant_allowance();
         // One allocation is always allowed after a collection.
         self.allowance = self.allowance.max(cells);
         self.search = 0;
+    }
+
+    pub(crate) fn want_compaction(&mut self) {
+        self.frame_limit = usize::MAX / 2;
+    }
+
+    #[inline(always)]
+    pub(crate) fn wants_compaction(&self) -> bool {
+        self.frame_limit == usize::MAX / 2
     }
 
     /// Whether the cells in use leave the stack little room, and have become more since

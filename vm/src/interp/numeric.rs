@@ -63,6 +63,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     #[inline(never)]
     pub(super) fn add_slow(&mut self) -> Next {
+        self.compact_if_wanted();
         let (b, a) = (self.peek(0), self.peek(1));
         let sum = self.add_values(a, b)?;
         self.replace(2, sum)
