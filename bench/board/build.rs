@@ -36,6 +36,8 @@ fn main() -> Result<()> {
     );
     let out = PathBuf::from(env::var("OUT_DIR")?);
     fs::write(out.join("memory.x"), memory)?;
+    // Asked for beside a table of interrupts of one's own (`main.rs`); it would name handlers.
+    fs::write(out.join("device.x"), "")?;
     println!("cargo::rustc-link-search={}", out.display());
     println!("cargo::rustc-env=BOARD_NAME={name}");
     println!("cargo::rustc-env=BOARD_CLOCK_HZ={clock_hz}");
