@@ -14,10 +14,10 @@ use serde_json::Value;
 /// The goal of the shipped set, which each script is held out of in turn.
 const MINED: &[&str] = &["--goal", "mix", "--weight", "60", "--name", "shipped"];
 
-fn json_of(command: &str, args: &[&str]) -> Value {
+fn json_of(command: &str, scripts: &str, args: &[&str]) -> Value {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
     let output = Command::new(fastest())
-        .args([command, "samples", "--format", "json"])
+        .args([command, scripts, "--format", "json"])
         .args(args)
         .current_dir(root)
         .output()
@@ -85,6 +85,32 @@ fn scripts(report: &Value) -> String {
     table
 }
 
+fn least_ram(report: &Value, fit: &Value) -> String {
+    let mut table = String::from(
+        "\n| script | heap high-water | live peak | least RAM | steady |\n\
+         | --- | ---: | ---: | ---: | ---: |\n",
+    );
+    let weighed = report["rows"].as_array().expect("rows");
+    for row in fit["rows"].as_array().expect("rows") {
+        assert_eq!(row["error"], Value::Null, "{}", row["script"]);
+        let same = |other: &&Value| {
+            other["script"] == row["script"] && other["encoding"] == row["encoding"]
+        };
+        let figures = &weighed.iter().find(same).expect("the script was weighed")["figures"];
+        writeln!(
+            table,
+            "| {} | {} | {} | {} | {} |",
+            row["script"].as_str().expect("a path").trim_start_matches("samples/"),
+            number(figures, &["heap_high_water", "total"]),
+            number(figures, &["live_peak", "total"]),
+            number(row, &["needs", "region_bytes"]),
+            number(row, &["needs", "steady_bytes"]),
+        )
+        .expect("writing to a string");
+    }
+    table
+}
+
 fn layouts(report: &Value) -> String {
     let mut table = String::from(
         "\n| script | live peak, `narrow` | `wide` | ratio | high-water, `narrow` | `wide` | ratio |\n\
@@ -142,12 +168,14 @@ fn held_out(mined: &Value) -> String {
 fn the_tables_are_fresh() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
     let text = std::fs::read_to_string(&path).expect("the README");
-    let report = json_of("weigh", &[]);
-    let both = json_of("weigh", &["--encoding", "implied", "--layout", "narrow,wide"]);
+    let report = json_of("weigh", "samples", &[]);
+    let both = json_of("weigh", "samples", &["--encoding", "implied", "--layout", "narrow,wide"]);
     let fresh = spliced(&text, "encodings", &encodings(&report));
     let fresh = spliced(&fresh, "scripts", &scripts(&report));
+    let fit = json_of("fit", "samples/marrow-brook", &[]);
+    let fresh = spliced(&fresh, "least RAM", &least_ram(&report, &fit));
     let fresh = spliced(&fresh, "layouts", &layouts(&both));
-    let mined = json_of("compose", MINED);
+    let mined = json_of("compose", "samples", MINED);
     let fresh = spliced(&fresh, "held out", &held_out(&mined));
     if std::env::var_os("UPDATE_README").is_some() {
         std::fs::write(&path, fresh).expect("writing the README");

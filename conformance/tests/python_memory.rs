@@ -18,11 +18,12 @@
 //!   here; a list of truth values is what both programs are about. Here it takes 4 bits
 //!   an element, because the machine packs what is small.
 //!
-//! The project's target is an eighth (design, "Targets"). The sieve and the trees reach
-//! it, the others do not: see [`PAIRS`]. What is in the way, a byte at a time: an element
-//! that is an object or a string is 8 bytes there and 4 here; a short string is 49 bytes
-//! and its text there, 4 and its text here, in cells of 8. In `string_build` the text alone
-//! is more than an eighth of all that CPython holds.
+//! The project's target is an eighth (design, "Targets"). The sieve, the trees
+//! and the records reach it, the strings do not: see [`PAIRS`]. What is in the way, a byte
+//! at a time: an element that is a string is 8 bytes there and 4 here; a short string is 49
+//! bytes and its text there, 4 and its text here, in cells of 8. In `string_build` the text
+//! alone, 5,000 pieces and what they make together, is 130 KB of the 415 KB that CPython
+//! holds, where an eighth is 52: no machine that keeps a byte a character reaches it.
 //!
 //! The table is printed: `cargo test -p scruple-conformance --test python_memory --
 //! --nocapture`.
@@ -37,7 +38,7 @@ use scruple_vm::HeapOptions;
 /// The pairs, and the most that the quotient of ours and CPython's may be: what it
 /// is today, rounded up. A change that makes one worse turns the test red.
 const PAIRS: [(&str, f64); 4] =
-    [("binary_trees", 0.1), ("sieve", 0.065), ("string_build", 0.68), ("json_records", 0.175)];
+    [("binary_trees", 0.1), ("sieve", 0.065), ("string_build", 0.68), ("json_records", 0.125)];
 
 struct Row {
     live: u32,

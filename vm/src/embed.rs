@@ -34,7 +34,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.call_pushed(0)
     }
 
-    /// Calls a function from the host.
+    /// Calls a function from the host. Called outside a host function, it may move what
+    /// values refer to: those from before are to be read again, from where they are kept.
     pub fn call(
         &mut self,
         function: Value<L>,

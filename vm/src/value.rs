@@ -82,7 +82,9 @@ impl fmt::Debug for Ref {
 ///
 /// It is plain bits: a value that the program must not lose while the collector
 /// may run lies on the machine's stack, in an object, or is retained by
-/// [`Vm::retain`](crate::Vm::retain).
+/// [`Vm::retain`](crate::Vm::retain). It may be somewhere else after a script has run:
+/// who called [`Vm::run`](crate::Vm::run) or [`Vm::call`](crate::Vm::call) reads it
+/// again, from where it is kept. While a host function runs nothing moves.
 pub struct Value<L: Layout>(pub(crate) L::Slot);
 
 impl<L: Layout> Clone for Value<L> {

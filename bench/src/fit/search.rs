@@ -3,7 +3,7 @@
 //! It owns the search alone: sizes are numbers, and a trial says of each whether
 //! it will do. It refuses to believe that a larger size always does where a
 //! smaller one did. Halving alone was tried and is wrong for half of the samples:
-//! blocks do not move, so one that lives high up can be in the stack's way, and
+//! a block that lives high up can be in the stack's way where it cannot be moved, and
 //! where it lies depends on when the collections come. The border is therefore
 //! looked at from both sides, and size by size where that can be paid for.
 

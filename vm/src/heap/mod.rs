@@ -468,8 +468,8 @@ impl<'m, L: Layout> Heap<'m, L> {
 
     /// Cells that may be handed out before they are likely to stand in the stack's way,
     /// which has been deeper than it is and may come to be so again, and how many could be
-    /// in all: five sixths of those up to there. Blocks do not move: where one lies high up
-    /// when the stack comes back, the run ends. The shares were chosen on the samples
+    /// in all: five sixths of those up to there. Where a block lies high up that cannot be
+    /// moved when the stack comes back, the run ends. The shares were chosen on the samples
     /// (DEVELOPERS.md, "The least RAM").
     fn spare_cells(&self) -> (usize, usize) {
         let deepest = self.mem.len() - self.ledger.stack_peak() as usize / L::SLOT_BYTES;
