@@ -94,8 +94,10 @@ pub(crate) fn run<L: Layout, O: Observer + 'static>(setup: Setup<'_, O>) -> Run<
     let Setup { image, region, feed, limits, collect_every, output, observer } = setup;
     let mut region = vec![L::Slot::default(); region / L::SLOT_BYTES];
     let functions = Station::<O>::functions::<L>();
+    // What is alive at most does not hang on how much there may be.
+    let limit = if collect_every == usize::MAX { limits.heap } else { usize::MAX };
     let options = scruple_vm::Options {
-        heap: HeapOptions { limit: limits.heap, collect_every, ..HeapOptions::default() },
+        heap: HeapOptions { limit, collect_every, ..HeapOptions::default() },
         stack_limit: limits.stack,
         nesting_limit: NESTING_LIMIT,
         budget: limits.budget,

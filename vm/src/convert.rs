@@ -426,7 +426,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         out: &mut dyn core::fmt::Write,
     ) -> core::fmt::Result {
         if let Some(object) = value.as_object() {
-            return self.describe_object(object, out);
+            return self.hold(|vm| vm.describe_object(object, out));
         }
         if let Some(number) = self.as_number(value) {
             return with_text::<H, _>(number, |text| out.write_str(text));

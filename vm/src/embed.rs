@@ -52,20 +52,29 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         &mut self,
         work: impl FnOnce(&mut Self) -> Result<T, Raise>,
     ) -> Result<T, RunError> {
-        let result = work(self);
+        let result = self.hold(work);
         self.conclude(result)
+    }
+
+    /// Does what holds references while a script may run: a level of nesting, so that no
+    /// block moves.
+    pub(crate) fn hold<T>(&mut self, work: impl FnOnce(&mut Self) -> T) -> T {
+        self.nesting += 1;
+        let result = work(self);
+        self.nesting -= 1;
+        result
     }
 
     /// Reads a global, whichever way it was declared.
     pub fn global(&mut self, name: &str) -> Result<Value<L>, RunError> {
-        let result = self.key_of_str(name).and_then(|key| self.load_global_by_key(key));
+        let result = self.hold(|vm| vm.key_of_str(name).and_then(|key| vm.load_global_by_key(key)));
         self.conclude(result.map(|value| value.unwrap_or(Value::undefined())))
     }
 
     /// Sets a global: a binding of a script, or else a property of the global
     /// object.
     pub fn set_global(&mut self, name: &str, value: Value<L>) -> Result<(), RunError> {
-        let result = self.store_global_from_host(name, value);
+        let result = self.hold(|vm| vm.store_global_from_host(name, value));
         self.conclude(result)
     }
 

@@ -27,7 +27,7 @@ pub enum Change {
     Grew(usize),
     /// The stack has taken a frame.
     Entered,
-    /// The blocks, all of them live, are about to be moved together.
+    /// The blocks are about to be moved together, right behind a collection.
     Moving,
     /// They have been: they are as many, and in the same order.
     Moved,

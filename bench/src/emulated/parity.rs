@@ -191,7 +191,11 @@ impl OneScript<'_> {
             feed: feed.as_bytes(),
             region: free.region,
             collect_every: free.collect_every,
-            heap_limit: u32::try_from(limits.heap).unwrap_or(u32::MAX),
+            // As on the host: what is alive does not hang on how much there may be.
+            heap_limit: match free.collect_every {
+                u32::MAX => u32::try_from(limits.heap).unwrap_or(u32::MAX),
+                _ => u32::MAX,
+            },
             stack_limit: u32::try_from(limits.stack).unwrap_or(u32::MAX),
             nesting_limit: self.asked.board.nesting,
             n_timers: free.n_timers,

@@ -11,7 +11,7 @@ use scruple_bytecode::image::Image;
 use scruple_bytecode::listing;
 use scruple_bytecode::operand::{ConstId, FunctionId, GlobalId};
 use scruple_bytecode::sets::InstructionSet;
-use scruple_vm::{Counter, Host, Layout, Narrow, Options, Vm, Wide};
+use scruple_vm::{Counter, HeapOptions, Host, Layout, Narrow, Options, Vm, Wide};
 
 /// A host that listens to nothing.
 #[derive(Default)]
@@ -39,15 +39,34 @@ pub fn run<L: Layout>(image: &[u8], budget: u64) -> bool {
 
 /// The same with these instruction sets.
 pub fn run_with<L: Layout>(image: &[u8], sets: &[&InstructionSet<'_>], budget: u64) -> bool {
+    ran::<L>(image, sets, budget, HeapOptions::default()).is_some()
+}
+
+/// How a run went, if the image was accepted: operations until it ended, and whether that
+/// was for want of memory.
+struct Ran {
+    operations: u64,
+    wanted_memory: bool,
+}
+
+fn ran<L: Layout>(
+    image: &[u8],
+    sets: &[&InstructionSet<'_>],
+    budget: u64,
+    heap: HeapOptions,
+) -> Option<Ran> {
     // A block of its own: what is read beside it, the sanitizer sees.
     let mut region = vec![L::Slot::default(); SLOTS].into_boxed_slice();
-    let options = Options { budget, nesting_limit: 16, ..Options::default() };
+    let options = Options { budget, nesting_limit: 16, heap, ..Options::default() };
     let mut vm: Vm<'_, L, Silent> = Vm::new(&mut region, Silent::default(), options);
     vm.set_instruction_sets(sets);
     if vm.load(image).is_err() {
-        return false;
+        return None;
     }
-    if vm.run().is_err_and(|error| error.is_exception()) {
+    let error = vm.run().err();
+    let wanted_memory = error.is_some_and(|error| error.is_out_of_memory());
+    let operations = vm.operations();
+    if error.is_some_and(|error| error.is_exception()) {
         let thrown = vm.thrown();
         // How an error describes itself is the script's to say.
         let _ = vm.describe(thrown, &mut String::new());
@@ -57,7 +76,22 @@ pub fn run_with<L: Layout>(image: &[u8], sets: &[&InstructionSet<'_>], budget: u
         let _ = vm.run();
     }
     assert!(vm.ledger().audit(), "the ledger does not add up");
-    true
+    Some(Ran { operations, wanted_memory })
+}
+
+/// No script may see when a collection comes and what it moves: a run with a collection
+/// before every allocation, and all blocks moved each time, ends where another ends, unless
+/// one of them wants memory.
+fn agrees<L: Layout>(image: &[u8]) {
+    let thorough = HeapOptions { collect_every: 0, thorough: true, ..HeapOptions::default() };
+    let usual = ran::<L>(image, sets::all(), BUDGET, HeapOptions::default());
+    let moved = ran::<L>(image, sets::all(), BUDGET, thorough);
+    let (Some(usual), Some(moved)) = (usual, moved) else {
+        panic!("accepted once, and then not");
+    };
+    if !usual.wanted_memory && !moved.wanted_memory {
+        assert_eq!(usual.operations, moved.operations, "blocks that move change the run");
+    }
 }
 
 /// Instructions a run may take. Most images that run at all run to this end, and
@@ -74,6 +108,11 @@ pub fn try_image(bytes: &[u8]) -> bool {
     // The verifier does not know the layout; the machine's paths differ by it.
     if accepted && bytes.len().is_multiple_of(4) {
         run::<Wide>(bytes, BUDGET);
+    }
+    if accepted && bytes.len() % 4 == 1 {
+        agrees::<Narrow>(bytes);
+    } else if accepted && bytes.len() % 8 == 2 {
+        agrees::<Wide>(bytes);
     }
     if accepted && bytes.len().is_multiple_of(16) {
         list(&image);

@@ -540,7 +540,10 @@ impl<'m, L: Layout> Heap<'m, L> {
             }
         } else if self.is_tight() {
             self.share();
-            self.want_compaction();
+            // Where it is asked how little is alive, an array is to find its room behind it.
+            if self.collect_every == usize::MAX {
+                self.want_compaction();
+            }
         }
         self.grant_allowance();
         // One allocation is always allowed after a collection.

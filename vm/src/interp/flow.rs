@@ -101,18 +101,27 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             let Some(text) = self.element(keys, index) else { return Ok(None) };
             self.heap.set_value(iterator, 1, Value::small(index as i32 + 1));
             let Some(object) = value.as_object() else { return Ok(Some(text)) };
+            // The collector may lead the list to an equal string.
+            self.push(text)?;
             let key = self.to_key(text)?;
-            let mut holder = object;
-            while !holder.is_none() {
-                if let Some(own) = self.get_own(holder, key)? {
-                    if own.is(attributes::ENUMERABLE) {
-                        return Ok(Some(text));
-                    }
-                    break;
-                }
-                holder = self.prototype(holder);
+            let is_there = self.is_enumerable(object, key)?;
+            self.pop();
+            if is_there {
+                return Ok(Some(text));
             }
         }
+    }
+
+    /// Whether the first object of a chain that has a property has it as an enumerable one.
+    fn is_enumerable(&mut self, object: Ref, key: Key) -> Result<bool, Raise> {
+        let mut holder = object;
+        while !holder.is_none() {
+            if let Some(own) = self.get_own(holder, key)? {
+                return Ok(own.is(attributes::ENUMERABLE));
+            }
+            holder = self.prototype(holder);
+        }
+        Ok(false)
     }
 
     pub(super) fn iterator(&mut self, kind: Kind) -> Result<Ref, Raise> {

@@ -63,8 +63,16 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     #[inline(never)]
     pub(super) fn add_slow(&mut self) -> Next {
-        self.compact_if_wanted();
         let (b, a) = (self.peek(0), self.peek(1));
+        // Two numbers have their sum before they come here where a loop has a quick way:
+        // all ways are to collect at the same moments.
+        let (b, a) = match self.as_number(a).and(self.as_number(b)) {
+            Some(_) => (b, a),
+            None => {
+                self.compact_if_wanted();
+                (self.peek(0), self.peek(1))
+            }
+        };
         let sum = self.add_values(a, b)?;
         self.replace(2, sum)
     }

@@ -83,41 +83,45 @@ impl<'m> Reader<'m> {
         &mut self,
         vm: &mut Vm<'m, L, H>,
     ) -> Result<(), Raise> {
+        let start = self.at;
+        self.skip_value(vm);
+        vm.spend(self.at - start)
+    }
+
+    /// The same, and the text may be any: it ends where a value would, or with the text.
+    fn skip_value<L: Layout, H: Host>(&mut self, vm: &Vm<'m, L, H>) {
         let mut depth = 0usize;
         self.skip_space(vm);
         loop {
             match self.unit(vm) {
-                None => return Ok(()),
+                None => return,
                 Some(OPEN_ARRAY | OPEN_OBJECT) => depth += 1,
-                Some(CLOSE_ARRAY | CLOSE_OBJECT | COMMA) if depth == 0 => return Ok(()),
+                Some(CLOSE_ARRAY | CLOSE_OBJECT | COMMA) if depth == 0 => return,
                 Some(CLOSE_ARRAY | CLOSE_OBJECT) => depth -= 1,
                 Some(QUOTE) => {
-                    self.pass(vm)?;
+                    self.at += 1;
                     while self.unit(vm).is_some_and(|unit| unit != QUOTE) {
-                        if self.unit(vm) == Some(BACKSLASH) {
-                            self.pass(vm)?;
-                        }
-                        self.pass(vm)?;
+                        self.at += 1 + usize::from(self.unit(vm) == Some(BACKSLASH));
                     }
                 }
                 Some(_) => {}
             }
-            self.pass(vm)?;
+            self.at += 1;
         }
     }
 
     /// How many members an object has that begins here, or how many are seen: whatever the
     /// text is, that takes no longer than [`AHEAD`].
-    fn members_ahead<L: Layout, H: Host>(&self, vm: &mut Vm<'m, L, H>) -> Result<usize, Raise> {
+    fn members_ahead<L: Layout, H: Host>(&self, vm: &Vm<'m, L, H>) -> usize {
         let end = self.end.min(self.at + AHEAD);
         let mut ahead = Reader { view: self.view, at: self.at, end };
         let mut members = 1;
         loop {
-            ahead.pass_value(vm)?;
+            ahead.skip_value(vm);
             if ahead.unit(vm) != Some(COMMA) {
-                return Ok(members);
+                return members;
             }
-            ahead.pass(vm)?;
+            ahead.at += 1;
             members += 1;
         }
     }
@@ -145,7 +149,7 @@ impl<'m> Reader<'m> {
                 if self.takes(vm, CLOSE_OBJECT) {
                     return Ok(Some(Value::object(vm.new_object(prototype, 0)?)));
                 }
-                let room = self.members_ahead(vm)?;
+                let room = self.members_ahead(vm);
                 let object = Value::object(vm.new_object(prototype, room)?);
                 vm.push(object)?;
                 self.push_name(vm)?;
