@@ -375,11 +375,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(left.partial_cmp(&right))
     }
 
-    /// The `+` operator past the fast path. Both values are rooted.
+    /// The `+` operator for values that are not both numbers. Both are rooted.
     pub(crate) fn add_values(&mut self, a: Value<L>, b: Value<L>) -> Result<Value<L>, Raise> {
-        if let (Some(left), Some(right)) = (self.as_number(a), self.as_number(b)) {
-            return self.number(left + right);
-        }
         let mark = self.heap.sp;
         let left = self.to_primitive(a, Hint::Default)?;
         self.push(left)?;

@@ -51,10 +51,11 @@ impl<L: Layout> Heap<'_, L> {
 
     /// Whether the cells in use leave the stack little room, and have become more since
     /// they were moved together: what is called now may need it, and could not ask for it.
+    #[inline]
     pub(crate) fn crowds_stack(&self) -> bool {
-        let room = self.sp.saturating_sub(self.base);
-        let gap = self.sp.saturating_sub(self.stack_floor());
-        gap < room / 4 && 2 * self.top.saturating_sub(self.compacted) > room / 8
+        // Three quarters of the room are in use, and an eighth has come since then.
+        let (room, used) = (self.sp.saturating_sub(self.base), 2 * self.top);
+        4 * used > 3 * room && 8 * used > room + 16 * self.compacted
     }
 
     /// Whether a collection has left so little room that folding pays: it is work, what

@@ -64,16 +64,15 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[inline(never)]
     pub(super) fn add_slow(&mut self) -> Next {
         let (b, a) = (self.peek(0), self.peek(1));
-        // Two numbers have their sum before they come here where a loop has a quick way:
-        // all ways are to collect at the same moments.
-        let (b, a) = match self.as_number(a).and(self.as_number(b)) {
-            Some(_) => (b, a),
-            None => {
+        let sum = match (self.as_number(a), self.as_number(b)) {
+            // Where a loop has a quick way they do not come here, and all ways are to
+            // collect at the same moments: so blocks move for other sums alone.
+            (Some(left), Some(right)) => self.number(left + right)?,
+            _ => {
                 self.compact_if_wanted();
-                (self.peek(0), self.peek(1))
+                self.add_values(self.peek(1), self.peek(0))?
             }
         };
-        let sum = self.add_values(a, b)?;
         self.replace(2, sum)
     }
 
