@@ -47,8 +47,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     /// Whether no built-in and no host function waits for the running function: those
-    /// hold references.
+    /// hold references. Nor where tail calls may outnumber the stack: their frames go when
+    /// the stack has no room, and what they keep alive until then is to leave it none.
     pub(crate) fn can_compact(&self) -> bool {
-        self.nesting <= 1
+        self.nesting <= 1 && !self.tail_calls
     }
 }
