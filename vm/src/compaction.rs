@@ -11,8 +11,8 @@ use crate::memory::Change;
 use crate::vm::Vm;
 
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
-    /// Collects and moves the blocks together if the heap wants that. No reference that Rust holds
-    /// outlives it.
+    /// Collects and moves the blocks together if the heap wants that. No reference that Rust
+    /// holds outlives it.
     #[inline(always)]
     pub(crate) fn compact_if_wanted(&mut self) {
         if self.heap.wants_compaction() {

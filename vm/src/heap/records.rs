@@ -4,8 +4,8 @@
 //! Where a collection sees two or more with the same keys and prototype, it moves the
 //! keys to one *shape* and leaves the values alone, in a *record*: in halves where every
 //! value fits one, or else in slots. A half is what refers to a block, and so can be most
-//! other values, or it is an integer as wide as itself: the key's slot in the shape tells. The object itself becomes the record if its block is
-//! long enough, since blocks stay where they are, or else its property table does. That costs
+//! other values, or it is an integer as wide as itself: the key's slot in the shape tells.
+//! The object itself becomes the record if its block is long enough, since blocks stay where they are, or else its property table does. That costs
 //! nothing before memory is asked back, and nothing for objects of which there is but
 //! one. Who looks at a record sees the object it was; whoever changes more of it than a
 //! value that fits unfolds it first (`properties.rs`).
