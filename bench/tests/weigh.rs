@@ -252,6 +252,34 @@ fn narrow_takes_about_half_of_wide_where_a_script_holds_references() {
     }
 }
 
+/// How much there may be changes neither what is alive nor the answer, only what the run
+/// takes; and the figures of a run that memory was short for still add up.
+#[test]
+fn a_limit_of_the_heap_lowers_the_high_water_mark_and_leaves_the_live_peak() {
+    for (script, limits) in [
+        ("samples/kernels/binary_trees.js", ["11000", "12000", "14000"]),
+        ("samples/marrow-brook/night_watch.js", ["1700", "1800", "2000"]),
+        ("samples/marrow-brook/gate_control.js", ["720", "752", "800"]),
+        ("samples/marrow-brook/tide_marks.js", ["720", "800", "1000"]),
+    ] {
+        let row = |limit: &[&str]| {
+            let document = document(&[&[script, "--encoding", "implied"], limit].concat());
+            assert!(document.is_complete() && document.adds_up(), "{script} {limit:?}");
+            let [row] = &document.rows[..] else { panic!("one row") };
+            assert!(row.answer_checked, "{script} {limit:?}");
+            row.figures.clone().expect("figures")
+        };
+        let free = row(&[]);
+        for limit in limits {
+            let short = row(&["--heap", limit]);
+            assert_eq!(short.live_peak, free.live_peak, "{script} {limit}");
+            assert_eq!(short.operations, free.operations, "{script} {limit}");
+            let (less, more) = (short.heap_high_water.total, free.heap_high_water.total);
+            assert!(less < more, "{script} {limit}: {less} of {more}");
+        }
+    }
+}
+
 #[test]
 fn layouts_differ_in_the_bytes_of_the_heap_and_are_never_summed_together() {
     let document = document(&[SAMPLES, &["--layout", "narrow,wide"]].concat());

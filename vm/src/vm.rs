@@ -64,28 +64,24 @@ pub(crate) struct Fault {
 }
 
 /// A context that scripts run in.
+///
+/// In this order for flash: a reference to it is one to the heap as well, and what the
+/// interpreter uses most comes next.
+#[repr(C)]
 pub struct Vm<'m, L: Layout, H: Host> {
     pub(crate) heap: Heap<'m, L>,
-    pub(crate) images: [Option<Image<'m>>; MAX_IMAGES],
-    /// Number of the first function of each image.
-    pub(crate) bases: [u16; MAX_IMAGES],
-    pub(crate) n_images: u8,
+    /// Place behind the running instruction.
+    pub(crate) pc: usize,
+    /// Slot of the running function's first parameter.
+    pub(crate) fp: usize,
+    /// Operations that may still be carried out.
+    pub(crate) fuel: u64,
     /// The image whose code runs.
     pub(crate) current: usize,
     /// Its function records, and the number of its first function: calls within
     /// an image, which are nearly all, need not look for the image.
     pub(crate) records: &'m [u8],
     pub(crate) first: usize,
-    /// The constant of each image that is the name `push`, and the running one's:
-    /// see `quick_method_field`.
-    pub(crate) pushes: [Option<FieldId>; MAX_IMAGES],
-    pub(crate) push: Option<FieldId>,
-    /// Slot of the running function's first parameter.
-    pub(crate) fp: usize,
-    /// Place behind the running instruction.
-    pub(crate) pc: usize,
-    /// Operations that may still be carried out.
-    pub(crate) fuel: u64,
     /// Operations carried out as part of a composite, but for the first of each.
     pub(crate) joined: u64,
     /// Steps that the loops of built-ins may still take.
@@ -94,9 +90,17 @@ pub struct Vm<'m, L: Layout, H: Host> {
     pub(crate) random: u64,
     /// Operations that may be carried out in all.
     budget: u64,
+    pub(crate) images: [Option<Image<'m>>; MAX_IMAGES],
+    /// Number of the first function of each image.
+    pub(crate) bases: [u16; MAX_IMAGES],
+    /// The constant of each image that is the name `push`, and the running one's:
+    /// see `quick_method_field`.
+    pub(crate) pushes: [Option<FieldId>; MAX_IMAGES],
+    pub(crate) push: Option<FieldId>,
+    pub(crate) n_images: u8,
+    pub(crate) tail_calls: bool,
     pub(crate) nesting_limit: u16,
     pub(crate) nesting: u16,
-    pub(crate) tail_calls: bool,
     pub(crate) fault: Option<Fault>,
     /// The slot that the stack limit keeps frames above.
     pub(crate) stack_end_limit: usize,

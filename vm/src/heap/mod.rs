@@ -70,40 +70,45 @@ pub(crate) struct Roots<L: Layout> {
 }
 
 /// The region and its books.
+///
+/// In this order, what is used most first: Thumb-2 reaches the first 124 bytes of a struct
+/// with instructions of half the length. `core` firmware: CORE_BEFORE bytes of flash in the
+/// order that the Rust compiler chooses, CORE_AFTER so.
+#[repr(C)]
 pub(crate) struct Heap<'m, L: Layout> {
     pub(crate) mem: Region<'m, L::Slot>,
-    /// First slot of the mark stack; the bits lie below it.
-    marks: usize,
+    /// The stack's lowest slot in use. Between handlers the interpreter holds it
+    /// in a register and syncs before whatever may allocate.
+    pub(crate) sp: usize,
     /// First slot of cell 0.
     base: usize,
     /// Cells below this have been in use.
     top: usize,
-    /// Cells that fit between `base` and the end of the region, within the limit.
-    n_cells: usize,
     /// Free cells that the next allocations take.
     run: (usize, usize),
+    /// The slot that frames are kept above, the cells in use aside: the end of the region
+    /// or the stack's limit. Past the region if the blocks are to be moved together as soon
+    /// as nothing in Rust refers to one: so a call need not ask for it.
+    pub(crate) frame_limit: usize,
+    /// Slots below `sp` that frames may still grow into.
+    pub(crate) reserve: usize,
+    pub(crate) roots: Roots<L>,
+    /// First slot of the mark stack; the bits lie below it.
+    marks: usize,
+    /// Cells that fit between `base` and the end of the region, within the limit.
+    n_cells: usize,
     /// Where the search for the next run goes on.
     search: usize,
     /// Cells that may still be handed out before a collection is due.
     allowance: usize,
     collect_every: usize,
     growth: usize,
-    thorough: bool,
-    pub(crate) ledger: Ledger,
-    pub(crate) roots: Roots<L>,
-    /// The stack's lowest slot in use. Between handlers the interpreter holds it
-    /// in a register and syncs before whatever may allocate.
-    pub(crate) sp: usize,
-    /// Slots below `sp` that frames may still grow into.
-    pub(crate) reserve: usize,
-    /// The slot that frames are kept above, the cells in use aside: the end of the region
-    /// or the stack's limit. Past the region if the blocks are to be moved together as soon
-    /// as nothing in Rust refers to one: so a call need not ask for it.
-    pub(crate) frame_limit: usize,
     /// Cells that were in use when they were moved together last.
     compacted: usize,
     /// Where an allocation failed, for the witness.
     pub(crate) failed_bytes: usize,
+    thorough: bool,
+    pub(crate) ledger: Ledger,
 }
 
 /// There is no room: not even after a collection.
