@@ -135,6 +135,9 @@ fn translate(
     set: &InstructionSet<'_>,
     meter: &Meter,
 ) -> Result<Vec<u8>, Diagnostics> {
+    if !options.encoding.is_in_build() {
+        return Err(Diagnostics::of_limit("the encoding is not in this build"));
+    }
     if source.len() > MAX_SOURCE {
         return Err(Diagnostics::of_limit("the source is longer than 4 MiB"));
     }

@@ -78,7 +78,9 @@ pub(crate) fn build(parcel: &Parcel<'_>) -> Result<Built, Failure> {
     // the pool is then empty, and the allocator refuses memory of no size.
     unsafe { ALLOCATOR.heap.init(start as usize, bytes) };
     let source = core::str::from_utf8(parcel.script).map_err(|_| Failure::Parcel)?;
-    let encoding = Encoding::from_number(parcel.encoding).ok_or(Failure::Parcel)?;
+    let encoding = Encoding::from_number(parcel.encoding)
+        .filter(|encoding| encoding.is_in_build())
+        .ok_or(Failure::Parcel)?;
     let options = Options { encoding, max_nesting: parcel.max_nesting, lines: parcel.lines };
     let compiled = compile(source, &options).map_err(Failure::Diagnostics)?;
     let reach = ALLOCATOR.reach.load(Ordering::Relaxed) - start as usize;

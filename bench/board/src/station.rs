@@ -23,7 +23,8 @@ pub(crate) struct Station {
 impl Host for Station {
     type Observer = Fetches;
     const COMPACT: bool = true;
-    const COMPOSITES: bool = cfg!(feature = "composites");
+    const COMPOSITES: bool =
+        cfg!(any(feature = "composite", feature = "echo", feature = "context"));
     const FAMILIES: Families = Families {
         arrays: cfg!(feature = "arrays"),
         strings: cfg!(feature = "strings"),

@@ -11,6 +11,7 @@ use std::process::{Command, Output, Stdio};
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use anyhow::{Context, Result, bail, ensure};
+use scruple_bytecode::Encoding;
 
 use super::boards::Board;
 use super::parcel::Parcel;
@@ -27,7 +28,7 @@ const FLAGS: &str = "-C link-arg=-Tlink.x -C linker=arm-none-eabi-ld -C linker-f
     -Z location-detail=none -Z fmt-debug=none";
 
 /// What a program is to be built of.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Build {
     /// The board.
     pub board: Board,
@@ -35,6 +36,8 @@ pub struct Build {
     pub compiler: bool,
     /// With the families of built-ins beyond the core ones.
     pub families: bool,
+    /// The encodings that it carries out, and no others: what one takes is flash.
+    pub encodings: Vec<Encoding>,
 }
 
 /// A built program.
@@ -108,8 +111,9 @@ impl Firmware {
             features.push("compiler");
         }
         if build.families {
-            features.push("default");
+            features.push("families");
         }
+        features.extend(build.encodings.iter().map(|encoding| encoding.name()));
         let mut command = Command::new(cargo());
         command
             .current_dir(bench.join("board"))

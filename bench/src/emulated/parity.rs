@@ -5,6 +5,8 @@
 //! with the collections of the host's live peak, one in the least region. It
 //! refuses to give a figure beside a difference.
 
+use std::collections::BTreeSet;
+
 use anyhow::{Context, Result};
 use rayon::prelude::*;
 use scruple_bytecode::Encoding;
@@ -62,14 +64,20 @@ pub fn run_all(
     asked: &Asked,
     done: &(dyn Fn() + Sync),
 ) -> Result<Document> {
-    let build = Build { board: asked.board, compiler: asked.compile, families: asked.families };
-    let firmware = Firmware::build(&build)?;
-    let parts = Parts::of(&firmware.elf)?;
-    let Weighed { rows, .. } = measure::weigh(candidates, &asked.plan, done);
     let pairs: Vec<(&Candidate, Encoding)> = candidates
         .iter()
         .flat_map(|one| asked.plan.ways_of(one).into_iter().map(move |way| (one, way.encoding)))
         .collect();
+    let encodings: BTreeSet<Encoding> = pairs.iter().map(|&(_, encoding)| encoding).collect();
+    let build = Build {
+        board: asked.board,
+        compiler: asked.compile,
+        families: asked.families,
+        encodings: encodings.into_iter().collect(),
+    };
+    let firmware = Firmware::build(&build)?;
+    let parts = Parts::of(&firmware.elf)?;
+    let Weighed { rows, .. } = measure::weigh(candidates, &asked.plan, done);
     let run_all = || {
         // One by one: some scripts take a thousand times as long as others.
         let rows =

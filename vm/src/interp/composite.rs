@@ -21,7 +21,7 @@ use crate::vm::Vm;
 use scruple_bytecode::encoding::echo::{ECHO, Reference};
 use scruple_bytecode::encoding::{Row, Word};
 use scruple_bytecode::sets::{Entry, InstructionSet, Table, leaves_and_goes_on};
-use scruple_bytecode::{Encoding, Image, Op, leb128};
+use scruple_bytecode::{Image, Op, leb128};
 
 /// What is still to be carried out of the instruction of a set at hand: its operations
 /// one after another, each decoded where it stands when its turn comes. To decode the
@@ -56,7 +56,7 @@ impl<'a> Pending<'a> {
             code: image.code(),
             set,
             rows: encoding.rows(),
-            has_echoes: encoding == Encoding::Echo,
+            has_echoes: encoding.has_echoes(),
             has_tables: encoding.has_tables() && set.is_some_and(|set| set.len_of(Table::Then) > 0),
             entry: Entry::NOTHING,
             echoes: 0,

@@ -92,46 +92,77 @@ impl Encoding {
         }
     }
 
+    /// Whether this build has it: each is a feature of the crate, for what its tables and
+    /// its decoder take is flash on a board. No image in another one can be opened.
+    pub const fn is_in_build(self) -> bool {
+        match self {
+            Encoding::Word => cfg!(feature = "word"),
+            Encoding::Byte => cfg!(feature = "byte"),
+            Encoding::Leb => cfg!(feature = "leb"),
+            Encoding::Implied => cfg!(feature = "implied"),
+            Encoding::Composite => cfg!(feature = "composite"),
+            Encoding::Echo => cfg!(feature = "echo"),
+            Encoding::Context => cfg!(feature = "context"),
+        }
+    }
+
     /// Encodes one operation as an instruction without a set, or nothing if the
-    /// operand is out of range.
+    /// operand is out of range, or the encoding not in this build.
     pub fn encode(self, op: Op, operand: i32) -> Option<Encoded> {
         if !operand_fits(op, operand) {
             return None;
         }
         Some(match self {
-            Encoding::Word => Word::encode(op, operand),
-            Encoding::Byte => Byte::encode(op, operand),
-            Encoding::Leb => Leb::encode(op, operand),
-            Encoding::Implied => Implied::encode(op, operand),
-            Encoding::Composite | Encoding::Echo | Encoding::Context => {
+            Encoding::Word if cfg!(feature = "word") => Word::encode(op, operand),
+            Encoding::Byte if cfg!(feature = "byte") => Byte::encode(op, operand),
+            Encoding::Leb if cfg!(feature = "leb") => Leb::encode(op, operand),
+            Encoding::Implied if cfg!(feature = "implied") => Implied::encode(op, operand),
+            Encoding::Composite | Encoding::Echo | Encoding::Context if self.has_set() => {
                 Composite::encode(op, operand)
             }
+            // By name, so that the Rust compiler asks here for a new encoding.
+            Encoding::Word | Encoding::Byte | Encoding::Leb | Encoding::Implied => return None,
+            Encoding::Composite | Encoding::Echo | Encoding::Context => return None,
         })
     }
 
     /// Decodes the instruction at a position, or nothing if the bytes there are
-    /// no instruction, or one of a set: those [`Image::decode`] knows.
+    /// no instruction, or one of a set: those [`Image::decode`] knows. Nor is there any
+    /// where the encoding is not in this build.
     ///
     /// [`Image::decode`]: crate::Image::decode
     pub fn decode(self, code: &[u8], at: usize) -> Option<Fetched> {
         match self {
-            Encoding::Word => Word::decode(code, at),
-            Encoding::Byte => Byte::decode(code, at),
-            Encoding::Leb => Leb::decode(code, at),
-            Encoding::Implied => Implied::decode(code, at),
-            Encoding::Composite | Encoding::Echo | Encoding::Context => Composite::decode(code, at),
+            Encoding::Word if cfg!(feature = "word") => Word::decode(code, at),
+            Encoding::Byte if cfg!(feature = "byte") => Byte::decode(code, at),
+            Encoding::Leb if cfg!(feature = "leb") => Leb::decode(code, at),
+            Encoding::Implied if cfg!(feature = "implied") => Implied::decode(code, at),
+            Encoding::Composite | Encoding::Echo | Encoding::Context if self.has_set() => {
+                Composite::decode(code, at)
+            }
+            // By name, so that the Rust compiler asks here for a new encoding.
+            Encoding::Word | Encoding::Byte | Encoding::Leb | Encoding::Implied => None,
+            Encoding::Composite | Encoding::Echo | Encoding::Context => None,
         }
     }
 
     /// Whether its instructions are those of a set that the image names.
     pub const fn has_set(self) -> bool {
-        matches!(self, Encoding::Composite | Encoding::Echo | Encoding::Context)
+        match self {
+            Encoding::Composite | Encoding::Echo | Encoding::Context => self.is_in_build(),
+            _ => false,
+        }
     }
 
     /// Whether both tables of the set count: what an opcode byte is then depends on the
     /// instruction before it.
     pub const fn has_tables(self) -> bool {
-        matches!(self, Encoding::Context)
+        matches!(self, Encoding::Context) && self.is_in_build()
+    }
+
+    /// Whether an instruction may say that others are to be carried out again.
+    pub const fn has_echoes(self) -> bool {
+        matches!(self, Encoding::Echo) && self.is_in_build()
     }
 }
 

@@ -67,7 +67,9 @@ impl fmt::Display for ImageError {
             ImageErrorKind::Version(v) => {
                 write!(f, "format version {v}, this build reads {}", header::VERSION)
             }
-            ImageErrorKind::Encoding(n) => write!(f, "encoding number {n} is unknown"),
+            ImageErrorKind::Encoding(n) => {
+                write!(f, "encoding number {n} is not known to this build")
+            }
             ImageErrorKind::InstructionSet(h, None, _) => {
                 write!(f, "instruction set {h:08x} is wanted, this machine has none")
             }

@@ -197,7 +197,9 @@ impl<'a> Image<'a> {
             return Err(Kind::Version(bytes[header::AT_VERSION]).into());
         }
         let number = bytes[header::AT_ENCODING];
-        let encoding = Encoding::from_number(number).ok_or(Kind::Encoding(number))?;
+        let encoding = Encoding::from_number(number)
+            .filter(|encoding| encoding.is_in_build())
+            .ok_or(Kind::Encoding(number))?;
         let field = |at| u32_at(bytes, at).unwrap_or(0);
         let hash = field(header::AT_SET_HASH);
         let set = match sets.iter().find(|set| set.hash() == hash) {
@@ -287,7 +289,7 @@ impl<'a> Image<'a> {
 
     /// Whether the instruction at a position is an echo, right or wrong.
     fn is_echo(&self, at: usize) -> bool {
-        self.encoding == Encoding::Echo && self.code.get(at) == Some(&ECHO)
+        self.encoding.has_echoes() && self.code.get(at) == Some(&ECHO)
     }
 
     /// What the echo at a position refers to, if there is one.
