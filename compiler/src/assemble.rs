@@ -9,8 +9,8 @@ use core::mem::take;
 
 use scruple_bytecode::encoding::CODE_PADDING;
 use scruple_bytecode::image::{
-    CAPTURE_FREE, FREE_GLOBAL, FUNCTION_RECORD_LEN, HEADER_LEN, Text, checksum, constant, header,
-    record,
+    CAPTURE_FREE, FREE_GLOBAL, FUNCTION_RECORD_LEN, HEADER_LEN, MAX_CODE, Text, checksum, constant,
+    header, record,
 };
 use scruple_bytecode::leb128;
 use scruple_bytecode::names;
@@ -30,7 +30,7 @@ impl Output<'_> {
         self.echoes = None;
         self.close_script()?;
         self.settle_lists(atoms)?;
-        if self.functions.lists.len() > U24_MAX || self.code.len() > U24_MAX {
+        if self.functions.lists.len() > U24_MAX || self.code.len() > MAX_CODE {
             return Err(Exceeded("the script makes more code than an image holds, 16 MiB"));
         }
         Ok(self.lay_down(atoms))

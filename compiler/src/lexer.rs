@@ -48,6 +48,15 @@ impl<'s> Lexer<'s> {
         lexer
     }
 
+    /// A lexer of the same source that stands where a token begins. It does not know the
+    /// positions.
+    pub(crate) fn again_from(&self, start: u32) -> Self {
+        let start = start as usize;
+        let mut inner = Kind::lexer(self.source);
+        inner.bump(start);
+        Lexer { inner, source: self.source, counted: start, line: 1, column: 1 }
+    }
+
     /// The next token; at the end of the source, for ever [`Kind::End`].
     pub(crate) fn next(&mut self) -> Token {
         let mut newline_before = self.offset() == 0;

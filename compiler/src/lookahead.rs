@@ -210,8 +210,31 @@ pub(crate) struct Brackets {
 }
 
 impl Brackets {
+    /// Those that are open where a token begins, of those that open behind another one.
+    pub(crate) fn between(start: u32, end: u32, lexer: &Lexer<'_>) -> Brackets {
+        let mut lexer = lexer.again_from(start);
+        let mut brackets = Brackets::default();
+        let mut before = Kind::Semicolon;
+        loop {
+            let token = lexer.next();
+            if token.mark.start >= end || token.kind == Kind::End {
+                return brackets;
+            }
+            if matches!(token.kind, Kind::Slash | Kind::AssignDivide) && begins_operand(before) {
+                lexer.regular_expression(token.mark.start as usize);
+            }
+            brackets.step(token.kind, &mut lexer);
+            before = token.kind;
+        }
+    }
+
     pub(crate) fn is_empty(&self) -> bool {
         self.open.is_empty()
+    }
+
+    /// Whether a brace is open: nothing but a brace closes it.
+    pub(crate) fn has_braces(&self) -> bool {
+        self.open.iter().any(|open| matches!(open, Kind::LeftBrace | Kind::Template))
     }
 
     fn is_in_template(&self) -> bool {

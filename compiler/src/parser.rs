@@ -387,21 +387,20 @@ impl<'s, 'm> Parser<'s, 'm> {
         self.fresh.clear();
         f.set_depth(0);
         self.nesting = checkpoint.nesting;
-        let mut brackets = Brackets::default();
+        let here = self.token.mark.start;
+        let mut brackets = Brackets::between(checkpoint.offset, here, &self.lexer);
         while !self.is(Kind::End) {
             let kind = self.token.kind;
             let has_moved = self.token.mark.start > checkpoint.offset;
-            if brackets.is_empty() {
-                match kind {
-                    Kind::Semicolon => {
-                        self.advance();
-                        return;
-                    }
-                    Kind::RightBrace if has_moved => return,
-                    _ if has_moved && self.token.newline_before && kind.begins_statement() => {
-                        return;
-                    }
-                    _ => {}
+            if kind == Kind::Semicolon && brackets.is_empty() {
+                self.advance();
+                return;
+            }
+            // A parenthesis may be what is missing.
+            if has_moved && !brackets.has_braces() {
+                let begins = self.token.newline_before && kind.begins_statement();
+                if begins || kind == Kind::RightBrace {
+                    return;
                 }
             }
             brackets.step(kind, &mut self.lexer);

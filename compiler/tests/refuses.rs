@@ -314,6 +314,34 @@ fn one_run_tells_several_complaints_in_order() {
     assert_eq!(refused(&many).iter().count(), scruple_compiler::MAX_DIAGNOSTICS);
 }
 
+/// What is skipped of a statement ends with it, whatever was open where it was given up:
+/// no complaint is about what follows from another one.
+#[test]
+fn a_statement_that_is_given_up_is_complained_of_once() {
+    for (source, places) in [
+        ("class A { #x = 1; }\nlet y y;", &["1:11", "2:7"][..]),
+        (
+            "class A {\n  #n = 1;\n  inc() { return 1; }\n  get value() { return 2; }\n}\nlet y y;",
+            &["2:3", "6:7"],
+        ),
+        ("class A { *g() { yield; } }\nlet y y;", &["1:11", "2:7"]),
+        ("class A { constructor() {} constructor() {} m() {} }\nlet y y;", &["1:28", "2:7"]),
+        ("var o = { async f() { await 1; } };\nlet y y;", &["1:11", "2:7"]),
+        ("var o = { __proto__: a, __proto__: b, c: 1 };\nlet y y;", &["1:36", "2:7"]),
+        ("var o = ({a b});\nlet y y;", &["1:13", "2:7"]),
+        ("function f(a = 1) { \"use strict\"; return a; }\nlet y y;", &["1:21", "2:7"]),
+        ("var s = `a${ { b c } }}` + '}';\nlet y y;", &["1:18", "2:7"]),
+        ("f(function () { let y y; return 1; }, { a b });\nlet y y;", &["1:23", "1:43", "2:7"]),
+        // What is missing may be a parenthesis: the next statement begins all the same.
+        ("f(a b\nlet y y;\nlet z z;", &["1:5", "2:7", "3:7"]),
+        ("if (a { b(); }\nlet y y;", &["1:7", "2:7"]),
+    ] {
+        let shown = refused(source).to_string();
+        let found: Vec<&str> = shown.lines().map(|line| line.split(": ").next().unwrap()).collect();
+        assert_eq!(found, places, "{source}\n{shown}");
+    }
+}
+
 // Our own statement (see `compile`): nesting has a limit, which is clear.
 #[test]
 fn nesting_past_the_limit_is_a_complaint_about_a_limit() {

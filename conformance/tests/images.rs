@@ -5,7 +5,8 @@
 
 use rayon::prelude::*;
 use scruple_bytecode::Encoding;
-use scruple_bytecode::image::{Image, checksum, header};
+use scruple_bytecode::encoding::CODE_PADDING;
+use scruple_bytecode::image::{Image, MAX_CODE, checksum, header};
 use scruple_conformance::Quiet;
 use scruple_vm::{Narrow, Options, Vm};
 
@@ -118,4 +119,27 @@ fn a_number_constant_that_would_read_as_a_reference_is_refused() {
         let error = verify(&with_number(bits)).expect_err("a NaN other than the usual one");
         assert!(error.to_string().contains("NaN"), "{error}");
     }
+}
+
+/// Our own invariant: a place in the code has 24 bits wherever one is kept, so code past
+/// that would be returned to elsewhere. (An image with a script behind the border was
+/// accepted once, and took the machine out of its bounds.)
+#[test]
+fn an_image_with_more_code_than_a_place_can_tell_is_refused() {
+    let image = scruple_compiler::compile("1;", &Default::default()).expect("a script").image;
+    let field = |at: usize| u32::from_le_bytes(image[at..at + 4].try_into().expect("four bytes"));
+    let n_code = field(header::AT_CODE) as usize;
+    let behind = field(header::AT_LINES) as usize;
+    let with_code = |n_bytes: usize| {
+        let mut longer = image.clone();
+        let end = longer.len() - behind;
+        longer.splice(end..end, std::iter::repeat_n(0, n_bytes - n_code));
+        longer[header::AT_CODE..header::AT_CODE + 4]
+            .copy_from_slice(&(n_bytes as u32).to_le_bytes());
+        seal(&mut longer);
+        Image::open(&longer).map(|_| ()).map_err(|error| error.to_string())
+    };
+    assert_eq!(with_code(MAX_CODE + CODE_PADDING), Ok(()));
+    let refused = with_code(MAX_CODE + CODE_PADDING + 1).expect_err("too much code");
+    assert!(refused.contains("16777216 bytes of instructions"), "{refused}");
 }

@@ -12,7 +12,7 @@ use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::holders::flags;
 use crate::keys::{Key, KeyKind, attributes};
-use crate::layout::Layout;
+use crate::layout::{Layout, Tag};
 use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
@@ -204,7 +204,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         attributes: u8,
         is_array: bool,
     ) -> Result<bool, Raise> {
-        let large = if is_array { self.large_index(key)? } else { None };
+        let large = if is_array { self.array_index(key) } else { None };
         let fixed = self.has_flag(array, flags::LENGTH_FIXED);
         if fixed && large.is_some_and(|index| index >= self.array_len(array)) {
             return Ok(false);
@@ -216,24 +216,30 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(true)
     }
 
-    fn large_index(&mut self, key: Key) -> Result<Option<u32>, Raise> {
-        if matches!(key.kind(), KeyKind::Name(_)) {
-            return Ok(None);
-        }
-        let text = self.key_text(key)?;
-        let Some(view) = self.view(text) else { return Ok(None) };
+    /// ECMA-262, "Array index": that of a key, if it is one. Those past what a key holds
+    /// are kept as text.
+    pub(crate) fn array_index(&self, key: Key) -> Option<u32> {
+        let view = match key.kind() {
+            KeyKind::Index(index) => return Some(index),
+            KeyKind::Name(_) => return None,
+            KeyKind::Constant(constant) => {
+                self.view(Value::tagged(Tag::ImageText, constant.payload()))?
+            }
+            KeyKind::Text(block) if self.heap.is_kind(block, Kind::Symbol) => return None,
+            KeyKind::Text(block) => self.heap_view(block),
+        };
         if view.len() > 10 || view.len() < 8 {
-            return Ok(None);
+            return None;
         }
         let mut index = 0u64;
         for at in 0..view.len() {
             let digit = self.unit(&view, at).wrapping_sub(u16::from(b'0'));
             if digit > 9 || (at == 0 && digit == 0) {
-                return Ok(None);
+                return None;
             }
             index = index * 10 + u64::from(digit);
         }
-        Ok(u32::try_from(index).ok().filter(|&index| index < u32::MAX))
+        u32::try_from(index).ok().filter(|&index| index < u32::MAX)
     }
 
     /// ECMA-262, ArraySetLength without the descriptor: deletes from the end
@@ -269,11 +275,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             let found = self.property_at(table, index);
             index += 1;
             let Some((key, own)) = found else { continue };
-            let place = match key.as_index() {
-                Some(place) => Some(place),
-                None => self.large_index(key)?,
-            };
-            if let Some(place) = place.filter(|&place| place >= length && place < before)
+            if let Some(place) = self.array_index(key).filter(|&place| place >= length && place < before)
                 && !own.is(attributes::CONFIGURABLE)
             {
                 reached = reached.max(place + 1);
@@ -281,14 +283,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
         let mut index = 0;
         while !table.is_none() && index < self.heap.n_listed(table) {
-            let place = match self.property_at(table, index) {
-                Some((key, _)) => match key.as_index() {
-                    Some(place) => Some((key, place)),
-                    None => self.large_index(key)?.map(|place| (key, place)),
-                },
-                None => None,
-            };
-            match place {
+            let key = self.property_at(table, index).map(|(key, _)| key);
+            match key.and_then(|key| Some((key, self.array_index(key)?))) {
                 Some((key, place)) if place >= reached => self.remove_listed(holder, key),
                 _ => index += 1,
             }

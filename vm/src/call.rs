@@ -34,13 +34,14 @@ use crate::object::Class;
 use crate::value::{Ref, Value};
 use crate::vm::Vm;
 use scruple_bytecode::image::{
-    CAPTURE_FREE, FREE_GLOBAL, FUNCTION_RECORD_LEN, FrameShape, Function, Guard, record,
+    CAPTURE_FREE, FREE_GLOBAL, FUNCTION_RECORD_LEN, FrameShape, Function, Guard, MAX_CODE, record,
 };
 use scruple_bytecode::names;
 use scruple_bytecode::operand::{FreeId, FunctionId};
 
-/// Bits of a return place.
+/// Bits of a return place: every place of an image's code, as the verifier has seen.
 pub(crate) const PLACE_BITS: u32 = 24;
+const _: () = assert!(MAX_CODE < 1 << PLACE_BITS);
 /// The frame was made by `new`.
 pub(crate) const CONSTRUCTS: i32 = 1 << PLACE_BITS;
 /// The frame was made by a native or the host: its return ends the run.

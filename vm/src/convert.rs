@@ -151,7 +151,11 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 self.to_number(primitive)
             }
             Tag::Symbol => Err(self.throw_type("cannot convert a symbol to a number")),
-            _ => Ok(self.text_to_number(value)),
+            _ => {
+                let len = self.view(value).map_or(0, |view| view.len());
+                self.spend_on_units(len)?;
+                Ok(self.text_to_number(value))
+            }
         }
     }
 
@@ -308,6 +312,29 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         }
     }
 
+    /// The same, and two strings are gone through at the cost of the budget.
+    #[inline]
+    pub(crate) fn find_equal(&mut self, a: Value<L>, b: Value<L>) -> Result<bool, Raise> {
+        if let Some((a, b)) = L::both_ints(a.0, b.0) {
+            return Ok(a == b);
+        }
+        self.find_equal_slow(a, b)
+    }
+
+    #[cfg_attr(feature = "small", inline(never))]
+    fn find_equal_slow(&mut self, a: Value<L>, b: Value<L>) -> Result<bool, Raise> {
+        if a != b && a.is_string() && b.is_string() {
+            self.spend_on_pair(a, b)?;
+        }
+        Ok(self.strictly_equal_slow(a, b))
+    }
+
+    /// Takes from the budget what it may be to compare two strings.
+    pub(crate) fn spend_on_pair(&mut self, a: Value<L>, b: Value<L>) -> Result<(), Raise> {
+        let len = |value| self.view(value).map_or(0, |view| view.len());
+        self.spend_on_units(len(a).min(len(b)))
+    }
+
     /// ECMA-262, SameValue.
     pub(crate) fn same_value(&self, a: Value<L>, b: Value<L>) -> bool {
         match (self.as_number(a), self.as_number(b)) {
@@ -333,7 +360,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 || a.is_object() && b.is_object()
                 || a.as_boolean().is_some() && b.as_boolean().is_some();
             if same_type {
-                return Ok(self.strictly_equal(a, b));
+                return self.find_equal(a, b);
             }
             if a.is_nullish() || b.is_nullish() {
                 return Ok(a.is_nullish() && b.is_nullish());
@@ -367,6 +394,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.push(left)?;
         let right = self.to_primitive(b, Hint::Number)?;
         self.pop();
+        self.spend_on_pair(left, right)?;
         if let (Some(left), Some(right)) = (self.view(left), self.view(right)) {
             return Ok(Some(self.compare_views(&left, &right)));
         }

@@ -125,22 +125,27 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         Ok(Retained(place as u32))
     }
 
-    /// A value that the host keeps.
+    /// A value that the host keeps; undefined once it is released.
     pub fn retained(&self, handle: Retained) -> Value<L> {
-        let list = self.heap.roots.retained;
-        match list.cell() {
-            Some(cell) if (handle.0 as usize) < 2 * self.heap.block_cells(cell) - 2 => {
-                self.heap.value(list, 2 + handle.0 as usize)
-            }
-            _ => Value::undefined(),
-        }
+        let place = self.place_of(handle);
+        let kept = place.map(|at| self.heap.value(self.heap.roots.retained, at));
+        kept.filter(|&kept| kept != Value::hole()).unwrap_or(Value::undefined())
     }
 
     /// Lets the collector have a kept value again.
+    ///
+    /// A handle belongs to the machine that gave it, until it is released: another one, and
+    /// one released before, may let go of what somebody else retains.
     pub fn release(&mut self, handle: Retained) {
-        if !self.retained(handle).is_undefined() || self.heap.roots.retained.is_cell() {
-            let list = self.heap.roots.retained;
-            self.heap.set_value(list, 2 + handle.0 as usize, Value::hole());
+        if let Some(place) = self.place_of(handle) {
+            self.heap.set_value(self.heap.roots.retained, place, Value::hole());
         }
+    }
+
+    /// Where the list of what is retained has a handle's value.
+    fn place_of(&self, handle: Retained) -> Option<usize> {
+        let cell = self.heap.roots.retained.cell()?;
+        let place = 2 + handle.0 as usize;
+        (place < 2 * self.heap.block_cells(cell)).then_some(place)
     }
 }

@@ -26,8 +26,8 @@ pub trait Host: Sized + 'static {
     /// Which families of built-ins are there.
     const FAMILIES: Families = Families::ALL;
 
-    /// Whether images in the encoding `composite` run: what carries their instructions
-    /// out is code of its own. Without it the machine has no instruction set.
+    /// Whether images run whose encoding has an instruction set: what carries their
+    /// instructions out is code of its own. Without it the machine has no set.
     const COMPOSITES: bool = true;
 
     /// The observer.
@@ -35,6 +35,12 @@ pub trait Host: Sized + 'static {
 
     /// Takes text that the script prints. A line comes in pieces; `"\n"` ends it.
     fn write(&mut self, text: &str);
+
+    /// Whether more of it is taken. Where none is, what has printed a line ends the run, as
+    /// [`Raise::stop_run`] does.
+    fn takes_more(&self) -> bool {
+        true
+    }
 
     /// Is told that the script asked for something that the standard has and this
     /// machine leaves out, right before the exception for that. A suite can then

@@ -160,4 +160,4 @@ pub use layout::{Layout, Narrow, Wide, cell_bytes};
 pub use load::LoadError;
 pub use memory::{Block, Booking, Change};
 pub use value::{Ref, Value};
-pub use vm::{MAX_IMAGES, Options, Vm};
+pub use vm::{MAX_HOST_FUNCTIONS, MAX_IMAGES, Options, Vm};

@@ -141,6 +141,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Makes room for a string of this length in the heap, its units zero.
     pub(crate) fn allocate_text(&mut self, len: usize, wide: bool) -> Result<Ref, Raise> {
+        self.spend_on_units(len)?;
         let bytes = if wide { 2 * len } else { len };
         let head = if len >= LONG { 2 } else { 1 };
         let slots = head + bytes.div_ceil(L::SLOT_BYTES);
@@ -409,6 +410,7 @@ impl TextBuilder {
         wide: bool,
     ) -> Result<(), Raise> {
         if wide == self.wide && vm.extend_text(self.block(vm), self.capacity, capacity, wide) {
+            vm.spend_on_units(capacity - self.capacity)?;
             self.capacity = capacity;
             return Ok(());
         }

@@ -19,6 +19,12 @@ use scruple_bytecode::sets::{InstructionSet, SHIPPED_SETS};
 /// an image's register is some 80 bytes of RAM there.
 pub const MAX_IMAGES: usize = if cfg!(feature = "one-image") { 1 } else { 4 };
 
+/// The most functions that a host can have.
+pub const MAX_HOST_FUNCTIONS: usize = (Ref::FIRST_CELL - Ref::FIRST_HOST) as usize;
+
+/// Units of a string that are gone through in about the time of an operation.
+const UNITS_A_STEP: usize = 8;
+
 /// What a machine may use.
 #[derive(Clone, Copy, Debug)]
 pub struct Options {
@@ -111,6 +117,11 @@ pub struct Vm<'m, L: Layout, H: Host> {
 
 impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// A fresh context in a region of memory: the built-ins take none of it.
+    ///
+    /// A region may be as small as one likes: then [`Vm::load`] finds no room, or the run
+    /// ends out of memory. Of a large one the heap uses what its references reach, in
+    /// `Narrow` 504 KiB of cells, in `Wide` 1 GiB; the stack may use the rest up to 2 GiB in
+    /// all, past which nothing is used.
     // Out of line, so that what it is put together from is off the caller's stack
     // when the machine runs: 700 bytes of the 2,760 that hello took on the board.
     #[inline(never)]
@@ -169,11 +180,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.host
     }
 
-    /// Makes functions of the host callable, each as a global of its name. They
-    /// take no heap. A later call replaces the earlier list.
+    /// Makes functions of the host callable, each as a global of its name, at most
+    /// [`MAX_HOST_FUNCTIONS`]: there are no more numbers for them, and what is behind those
+    /// is not there. They take no heap. A later call replaces the earlier list; a script
+    /// that has a function of it has the one in its place then.
     pub fn set_host_functions(&mut self, functions: &'m [HostFunction<L, H>]) {
-        const MOST: usize = (Ref::FIRST_CELL - Ref::FIRST_HOST) as usize;
-        self.host_functions = &functions[..functions.len().min(MOST)];
+        debug_assert!(functions.len() <= MAX_HOST_FUNCTIONS, "more functions than numbers");
+        self.host_functions = &functions[..functions.len().min(MAX_HOST_FUNCTIONS)];
     }
 
     /// Gives the machine the instruction sets that images may name, in the place of the
@@ -227,6 +240,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             }
             None => Err(self.note_stop(StopKind::Budget)),
         }
+    }
+
+    /// Takes from the budget what it is to go through units of a string, whatever is done
+    /// with each. Of a few that is nothing: the operation itself counts.
+    #[cfg_attr(feature = "small", inline(never))]
+    pub(crate) fn spend_on_units(&mut self, n_units: usize) -> Result<(), Raise> {
+        self.spend(n_units / UNITS_A_STEP)
     }
 
     /// Carries out a step that calls itself: the nesting limit bounds how deep.

@@ -84,6 +84,8 @@ impl Timers {
 /// `until`. In a frame of its own: a script without timers does not have it.
 #[inline(never)]
 pub(crate) fn run(vm: &mut Machine<'_>, until: u64) -> Result<(), RunError> {
+    // So no sum of it and a delay can overflow.
+    let until = until.min(LONGEST);
     while let Some(mut timer) = vm.host_mut().timers.take_next(until) {
         let callback = vm.retained(timer.callback);
         let mut args = [Value::undefined(); MOST_ARGS];

@@ -25,9 +25,10 @@ pub(super) fn log<L: Layout, H: Host>(
         }
         let text = vm.arg(&call, index);
         if let Some(view) = vm.view(text) {
+            vm.spend_on_units(view.len())?;
             vm.pieces(&view, |vm, piece| vm.host_mut().write(piece));
         }
     }
     vm.host_mut().write("\n");
-    Ok(Value::undefined())
+    if vm.host().takes_more() { Ok(Value::undefined()) } else { Err(Raise::stop_run()) }
 }

@@ -36,12 +36,14 @@ pub(super) fn parse_float<L: Layout, H: Host>(
     let text = vm.to_text(vm.arg(&call, 0))?;
     let number = match vm.view(text) {
         Some(view) => {
-            let start = first_solid(vm, &view);
+            let start = first_solid(vm, &view)?;
             number::decimal_prefix::<H>(view.len() - start, &|at| vm.unit(&view, start + at))
         }
         None => None,
     };
-    vm.number(number.map_or(f64::NAN, |(number, _)| number))
+    let (number, used) = number.unwrap_or((f64::NAN, 0));
+    vm.spend_on_units(used)?;
+    vm.number(number)
 }
 
 /// ECMA-262, parseInt ( string, radix ).
@@ -54,8 +56,8 @@ pub(super) fn parse_int<L: Layout, H: Host>(
     vm.push(text)?;
     let radix = vm.to_i32(vm.arg(&call, 1))?;
     let Some(view) = vm.view(text) else { return Err(Raise::internal("no text")) };
+    let mut at = first_solid(vm, &view)?;
     let unit = |at: usize| if at < view.len() { vm.unit(&view, at) } else { 0 };
-    let mut at = first_solid(vm, &view);
     let negative = unit(at) == u16::from(b'-');
     if negative || unit(at) == u16::from(b'+') {
         at += 1;
@@ -73,6 +75,7 @@ pub(super) fn parse_int<L: Layout, H: Host>(
         at += 2;
     }
     let (number, used) = number::integer::<H>(view.len() - at, &|i| unit(at + i), radix as u32);
+    vm.spend_on_units(used)?;
     vm.number(match used {
         0 => f64::NAN,
         _ if negative => -number,
@@ -81,10 +84,11 @@ pub(super) fn parse_int<L: Layout, H: Host>(
 }
 
 /// Where the leading white space ends.
-fn first_solid<L: Layout, H: Host>(vm: &Vm<'_, L, H>, view: &View<'_>) -> usize {
+fn first_solid<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, view: &View<'_>) -> Result<usize, Raise> {
     let mut at = 0;
     while at < view.len() && number::is_space(vm.unit(view, at)) {
         at += 1;
     }
-    at
+    vm.spend_on_units(at)?;
+    Ok(at)
 }

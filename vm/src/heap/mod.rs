@@ -119,12 +119,17 @@ pub(crate) struct NoRoom;
 /// Where the count of the properties in an object's own block lies in its flags.
 const COUNT_SHIFT: u32 = 10;
 
+/// The most bytes of a region that are used: what the books count in, and what a frame's
+/// link holds, reach that far.
+const MOST_BYTES: usize = (1 << 31) - 8;
+
 /// References the mark stack holds.
 const MARK_STACK: usize = 32;
 
 impl<'m, L: Layout> Heap<'m, L> {
     pub(crate) fn new(mem: &'m mut [L::Slot], options: HeapOptions) -> Self {
-        let slots = mem.len();
+        let slots = mem.len().min(MOST_BYTES / L::SLOT_BYTES);
+        let mem = &mut mem[..slots];
         let mark_slots = MARK_STACK / 2;
         let cells_a_slot = map::cells_a_slot::<L>();
         // bits + marks + cells = slots, bits = cells / cells_a_slot.
@@ -466,6 +471,11 @@ impl<'m, L: Layout> Heap<'m, L> {
     #[cold]
     #[inline(never)]
     fn find_run(&mut self, books: [Category; 2], cells: usize) -> Result<(), NoRoom> {
+        if self.n_cells == 0 {
+            // Nor has the collector a place to work in.
+            self.failed_bytes = cells * cell_bytes::<L>();
+            return Err(NoRoom);
+        }
         self.drop_run();
         let mut collected = self.collect_every == 0 || self.allowance < cells;
         if collected {
@@ -501,6 +511,9 @@ impl<'m, L: Layout> Heap<'m, L> {
 
     /// Collects at once, for the sake of the stack.
     pub(crate) fn collect_now(&mut self) {
+        if self.n_cells == 0 {
+            return;
+        }
         self.drop_run();
         self.collect_for(0);
         self.note_live([Category::Stack; 2], 0);

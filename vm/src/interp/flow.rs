@@ -213,7 +213,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         loop {
             // The lowest listed index from `next` on, and the dense ones before it.
             let listed = self.lowest_listed(object, next);
-            while next < dense && listed.is_none_or(|listed| next < listed) {
+            while next < dense && listed.is_none_or(|(listed, _)| next < listed) {
+                self.spend(1)?;
                 if is_text || is_typed || self.element(object, next).is_some() {
                     let text = self.number_text(f64::from(next))?;
                     self.push(text)?;
@@ -222,21 +223,22 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 }
                 next += 1;
             }
-            let Some(listed) = listed else { return Ok(()) };
-            if let Some(key) = Key::index(listed) {
-                self.collect(object, keys, key, enumerable_only)?;
-            }
+            let Some((listed, key)) = listed else { return Ok(()) };
+            self.collect(object, keys, key, enumerable_only)?;
             next = listed + 1;
         }
     }
 
-    fn lowest_listed(&self, object: Ref, from: u32) -> Option<u32> {
+    fn lowest_listed(&self, object: Ref, from: u32) -> Option<(u32, Key)> {
         let holder = self.holder(object);
         let table = self.table_of(holder);
         (0..self.n_properties(table))
-            .filter_map(|at| self.listed_key(table, at).0.as_index())
-            .filter(|&index| index >= from)
-            .min()
+            .filter_map(|at| {
+                let key = self.listed_key(table, at).0;
+                Some((self.array_index(key)?, key))
+            })
+            .filter(|&(index, _)| index >= from)
+            .min_by_key(|&(index, _)| index)
     }
 
     fn collect(
@@ -246,6 +248,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         key: Key,
         enumerable_only: bool,
     ) -> Result<(), Raise> {
+        self.spend(1)?;
         let Some(own) = self.get_own(object, key)? else { return Ok(()) };
         if enumerable_only && !own.is(attributes::ENUMERABLE) {
             return Ok(());
@@ -291,13 +294,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             let (key, _) = self.listed_key(table, at);
             at += 1;
             let collected = match key.kind() {
-                KeyKind::Index(_) => true,
                 KeyKind::Name(name) => {
                     by_nature.contains(&Some(name))
                         || crate::builtins::Flash::of(object)
                             .is_some_and(|flash| flash.has_name(name))
                 }
-                _ => false,
+                _ => self.array_index(key).is_some(),
             };
             if !collected && self.is_symbol_key(key) == symbols {
                 self.collect(object, keys, key, enumerable_only)?;

@@ -652,13 +652,13 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
 
     #[inline(always)]
     fn strict_equal(&mut self) -> Next {
-        let same = self.strictly_equal(self.peek(1), self.peek(0));
+        let same = self.find_equal(self.peek(1), self.peek(0))?;
         self.replace(2, Value::boolean(same))
     }
 
     #[inline(always)]
     fn strict_not_equal(&mut self) -> Next {
-        let same = self.strictly_equal(self.peek(1), self.peek(0));
+        let same = self.find_equal(self.peek(1), self.peek(0))?;
         self.replace(2, Value::boolean(!same))
     }
 
@@ -747,7 +747,7 @@ impl<L: Layout, H: Host> Handlers for Vm<'_, L, H> {
     }
 
     fn branch_case(&mut self, to: Displacement) -> Next {
-        let same = self.strictly_equal(self.peek(1), self.peek(0));
+        let same = self.find_equal(self.peek(1), self.peek(0))?;
         self.discard(if same { 2 } else { 1 })?;
         if same { self.jump(to) } else { Ok(()) }
     }

@@ -24,6 +24,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let rest = self.new_array(0)?;
         self.push(Value::object(rest))?;
         for index in first as u32..self.array_len(arguments) {
+            self.spend(1)?;
             let value = self.element(arguments, index).unwrap_or(Value::undefined());
             self.append(rest, value)?;
         }
@@ -36,11 +37,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let array = self.literal_array(self.peek(1))?;
         let iterator = self.values_of(self.peek(0))?;
         self.push(Value::object(iterator))?;
-        while let Some(value) = self.advance(iterator)? {
-            self.push(value)?;
-            self.append(array, value)?;
-            self.pop();
-        }
+        self.append_rest(array, iterator)?;
         self.pop();
         self.discard(1)
     }
@@ -50,13 +47,19 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let iterator = self.iterator(Kind::ValueIterator)?;
         let array = self.new_array(0)?;
         self.push(Value::object(array))?;
+        self.append_rest(array, iterator)?;
+        self.pop();
+        self.replace(1, Value::object(array))
+    }
+
+    fn append_rest(&mut self, array: Ref, iterator: Ref) -> Next {
         while let Some(value) = self.advance(iterator)? {
+            self.spend(1)?;
             self.push(value)?;
             self.append(array, value)?;
             self.pop();
         }
-        self.pop();
-        self.replace(1, Value::object(array))
+        Ok(())
     }
 
     fn literal_array(&self, value: Value<L>) -> Result<Ref, Raise> {
@@ -70,6 +73,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// is allocated between: the array needs no root.
     fn spill(&mut self, array: Ref, sp: usize) -> Result<usize, Raise> {
         let argc = self.array_len(array);
+        self.spend(argc as usize)?;
         self.heap.sp = sp;
         for index in 0..argc {
             let value = self.element(array, index).unwrap_or(Value::undefined());

@@ -2,7 +2,7 @@
 
 use core::fmt;
 
-use super::{HEADER_LEN, header};
+use super::{HEADER_LEN, MAX_CODE, header};
 use crate::names;
 
 /// Why bytes are no image that this build can use.
@@ -23,6 +23,7 @@ pub(crate) enum ImageErrorKind {
     Names(u32),
     Checksum,
     Sections,
+    Code(usize),
 }
 
 impl ImageError {
@@ -48,6 +49,7 @@ impl ImageError {
             ImageErrorKind::Names(_) => header::AT_NAMES_HASH,
             ImageErrorKind::Checksum => header::AT_CHECKSUM,
             ImageErrorKind::Sections => header::AT_CONSTANTS,
+            ImageErrorKind::Code(_) => header::AT_CODE,
         }
     }
 }
@@ -87,6 +89,9 @@ impl fmt::Display for ImageError {
             ),
             ImageErrorKind::Checksum => write!(f, "checksum differs: the image is damaged"),
             ImageErrorKind::Sections => write!(f, "section lengths do not add up to the image"),
+            ImageErrorKind::Code(n) => {
+                write!(f, "{n} bytes of instructions, at most {MAX_CODE} can be reached")
+            }
         }
     }
 }

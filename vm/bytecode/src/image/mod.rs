@@ -93,6 +93,9 @@ pub mod header {
 
 /// Bytes of the header.
 pub const HEADER_LEN: usize = 52;
+/// The most bytes of instructions: a place among them, the one behind the last included, has
+/// 24 bits in function records and in the machine's frames.
+pub const MAX_CODE: usize = crate::operand::MAX_UNSIGNED as usize;
 /// Kinds of constant, as the two top bits of an entry.
 pub mod constant {
     /// A string of Latin-1 bytes.
@@ -242,6 +245,9 @@ impl<'a> Image<'a> {
         };
         if !rest.is_empty() || image.records.is_empty() || image.code.len() < CODE_PADDING {
             return Err(Kind::Sections.into());
+        }
+        if image.code.len() - CODE_PADDING > MAX_CODE {
+            return Err(Kind::Code(image.code.len() - CODE_PADDING).into());
         }
         Ok(image)
     }

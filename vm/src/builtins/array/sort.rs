@@ -202,6 +202,7 @@ fn compare<L: Layout, H: Host>(
     let right = vm.to_text(b)?;
     vm.push(right)?;
     vm.heap.sp = before;
+    vm.spend_on_pair(left, right)?;
     match (vm.view(left), vm.view(right)) {
         (Some(left), Some(right)) => Ok(vm.compare_views(&left, &right)),
         _ => Err(Raise::internal("ToString gave no string")),

@@ -17,6 +17,7 @@ pub(crate) fn to_lower_case<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let (value, text) = this_text(vm, &call)?;
+    vm.spend_on_units(text.len())?;
     if let Some(ascii) = ascii_mapped(vm, value, &text, |byte| byte.to_ascii_lowercase()) {
         return ascii;
     }
@@ -26,6 +27,7 @@ pub(crate) fn to_lower_case<L: Layout, H: Host>(
         let (point, units) = vm.code_point(&text, at);
         match char::from_u32(point) {
             Some(SIGMA) => {
+                vm.spend_on_units(text.len())?;
                 let ends = is_final(vm, &text, at);
                 result.push_point(vm, if ends { 0x3c2 } else { 0x3c3 })?;
             }
@@ -47,6 +49,7 @@ pub(crate) fn to_upper_case<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let (value, text) = this_text(vm, &call)?;
+    vm.spend_on_units(text.len())?;
     if let Some(ascii) = ascii_mapped(vm, value, &text, |byte| byte.to_ascii_uppercase()) {
         return ascii;
     }

@@ -52,6 +52,7 @@ pub(crate) fn is_well_formed<L: Layout, H: Host>(
     call: Call<L>,
 ) -> Result<Value<L>, Raise> {
     let (_, text) = this_text(vm, &call)?;
+    vm.spend_on_units(text.len())?;
     Ok(Value::boolean(lone_surrogate(vm, &text, 0).is_none()))
 }
 
@@ -62,6 +63,7 @@ pub(crate) fn to_well_formed<L: Layout, H: Host>(
 ) -> Result<Value<L>, Raise> {
     const REPLACEMENT: u16 = 0xfffd;
     let (value, text) = this_text(vm, &call)?;
+    vm.spend_on_units(text.len())?;
     let Some(mut lone) = lone_surrogate(vm, &text, 0) else { return Ok(value) };
     let mut result = vm.text_builder()?;
     let mut from = 0;
@@ -113,6 +115,7 @@ pub(crate) fn normalize<L: Layout, H: Host>(
         }
     }
     let limit = if composes { 0x300 } else { 0x80 };
+    vm.spend_on_units(text.len())?;
     if (0..text.len()).all(|at| vm.unit(&text, at) < limit) {
         return Ok(value);
     }

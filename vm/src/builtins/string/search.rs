@@ -107,6 +107,7 @@ pub(crate) fn locale_compare<L: Layout, H: Host>(
 ) -> Result<Value<L>, Raise> {
     let (_, text) = this_text(vm, &call)?;
     let (_, that) = arg_text(vm, &call, 0)?;
+    vm.spend_on_units(text.len().min(that.len()))?;
     Ok(Value::small(vm.compare_views(&text, &that) as i32))
 }
 

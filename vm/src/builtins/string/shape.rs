@@ -92,6 +92,7 @@ fn trim_sides<L: Layout, H: Host>(
     at_end: bool,
 ) -> Result<Value<L>, Raise> {
     let (value, text) = this_text(vm, call)?;
+    vm.spend_on_units(text.len())?;
     let (mut start, mut end) = (0, text.len());
     while at_start && start < end && is_space(vm.unit(&text, start)) {
         start += 1;
