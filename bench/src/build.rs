@@ -62,7 +62,7 @@ pub fn compile_with(
     let options = Options { encoding, max_nesting: MAX_NESTING, lines };
     let (compiled, reserved) =
         allocator::peak_during(|| scruple_compiler::compile_with(source, &options, set));
-    let Compiled { image, scratch_peak } = compiled?;
+    let Compiled { image, scratch_peak, .. } = compiled?;
     let asked = scratch_peak.max(image.len());
     Ok(Built { image, asked: Some(asked), reserved })
 }

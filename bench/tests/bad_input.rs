@@ -161,7 +161,7 @@ fn what_would_not_end_is_stopped() {
         "endless-loop",
         "let i = 0;\nwhile (true) {\n  i++;\n}\n",
         &["--budget", "100000"],
-        "script.js:3:3: instruction budget spent (100000 operations)",
+        "script.js:3:3: operation budget spent (100000 operations)",
     );
     fails(
         "endless-callbacks",

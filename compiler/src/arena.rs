@@ -10,14 +10,26 @@ use core::mem::size_of;
 use bumpalo::Bump;
 use bumpalo::collections::Vec as BumpVec;
 
-/// How many bytes the open arenas were asked for: now, and at most.
+/// How many bytes the open arenas were asked for: now, and at most; and how many tokens
+/// were read.
 #[derive(Default)]
 pub(crate) struct Meter {
     now: Cell<usize>,
     peak: Cell<usize>,
+    tokens: Cell<usize>,
 }
 
 impl Meter {
+    pub(crate) fn tokens(&self) -> usize {
+        self.tokens.get()
+    }
+
+    /// Counts a token, whoever reads it.
+    #[inline]
+    pub(crate) fn count_token(&self) {
+        self.tokens.set(self.tokens.get() + 1);
+    }
+
     pub(crate) fn peak(&self) -> usize {
         self.peak.get()
     }

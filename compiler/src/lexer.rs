@@ -10,6 +10,7 @@ use logos::Logos;
 #[cfg(not(feature = "small"))]
 use unicode_id_start::{is_id_continue, is_id_start};
 
+use crate::arena::Meter;
 #[cfg(feature = "small")]
 use crate::letters::{is_id_continue, is_id_start};
 use crate::narrow;
@@ -31,6 +32,7 @@ pub(crate) struct TemplateChunk {
 pub(crate) struct Lexer<'s> {
     inner: logos::Lexer<'s, Kind>,
     source: &'s str,
+    meter: &'s Meter,
     /// The offset that `line` and `column` are the position of.
     counted: usize,
     line: u32,
@@ -38,9 +40,9 @@ pub(crate) struct Lexer<'s> {
 }
 
 impl<'s> Lexer<'s> {
-    pub(crate) fn new(source: &'s str) -> Self {
-        let mut lexer =
-            Lexer { inner: Kind::lexer(source), source, counted: 0, line: 1, column: 1 };
+    pub(crate) fn new(source: &'s str, meter: &'s Meter) -> Self {
+        let inner = Kind::lexer(source);
+        let mut lexer = Lexer { inner, source, meter, counted: 0, line: 1, column: 1 };
         if source.starts_with("#!") {
             let length = source.find(is_line_terminator).unwrap_or(source.len());
             lexer.inner.bump(length);
@@ -54,11 +56,13 @@ impl<'s> Lexer<'s> {
         let start = start as usize;
         let mut inner = Kind::lexer(self.source);
         inner.bump(start);
-        Lexer { inner, source: self.source, counted: start, line: 1, column: 1 }
+        let Lexer { source, meter, .. } = *self;
+        Lexer { inner, source, meter, counted: start, line: 1, column: 1 }
     }
 
     /// The next token; at the end of the source, for ever [`Kind::End`].
     pub(crate) fn next(&mut self) -> Token {
+        self.meter.count_token();
         let mut newline_before = self.offset() == 0;
         loop {
             let kind = match self.inner.next() {

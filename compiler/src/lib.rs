@@ -107,6 +107,9 @@ pub struct Compiled {
     pub image: Vec<u8>,
     /// The most bytes that the lists of open functions took at once.
     pub scratch_peak: usize,
+    /// The tokens that were read. Those that were looked ahead at are read again when their
+    /// turn comes, so there are more than the source has.
+    pub tokens_read: usize,
 }
 
 /// Compiles a script. Where the encoding has an instruction set, it is the shipped one.
@@ -124,7 +127,7 @@ pub fn compile_with(
     let meter = Meter::default();
     let image = translate(source, options, set, &meter)?;
     debug_assert!(is_safe(&image, set), "the verifier refuses what the compiler made");
-    Ok(Compiled { image, scratch_peak: meter.peak() })
+    Ok(Compiled { image, scratch_peak: meter.peak(), tokens_read: meter.tokens() })
 }
 
 // Out of line, and what it holds is not moved: it all lies under the productions.

@@ -78,8 +78,11 @@ impl<'s, 'm> Parser<'s, 'm> {
         options: &Options,
         set: &'s InstructionSet<'s>,
         meter: &'m Meter,
-    ) -> Self {
-        let mut lexer = Lexer::new(source);
+    ) -> Self
+    where
+        'm: 's,
+    {
+        let mut lexer = Lexer::new(source, meter);
         let token = lexer.next();
         Parser {
             source,

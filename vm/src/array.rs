@@ -275,7 +275,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             let found = self.property_at(table, index);
             index += 1;
             let Some((key, own)) = found else { continue };
-            if let Some(place) = self.array_index(key).filter(|&place| place >= length && place < before)
+            if let Some(place) =
+                self.array_index(key).filter(|&place| place >= length && place < before)
                 && !own.is(attributes::CONFIGURABLE)
             {
                 reached = reached.max(place + 1);

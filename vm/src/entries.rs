@@ -14,7 +14,7 @@
 //! and nobody goes through it. Callers keep keys and values on the stack.
 
 use crate::Host;
-use crate::error::{Raise, StopKind};
+use crate::error::Raise;
 use crate::heap::kinds::Kind;
 use crate::layout::Layout;
 use crate::object::Class;
@@ -191,7 +191,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         let capacity = there + (there / 2).max(4);
         self.spend(there)?;
         if capacity >= 1 << L::HALF_BITS.min(30) {
-            return Err(self.note_stop(StopKind::Heap));
+            return Err(self.refuse_cells(1 + (stride * capacity).div_ceil(2)));
         }
         let cells = 1 + (stride * capacity).div_ceil(2);
         let stays = there > 0 && there == self.n_used(old);

@@ -34,7 +34,7 @@ pub enum StopKind {
     Stack,
     /// Built-ins and scripts call one another too deep.
     Nesting,
-    /// The instruction budget is spent.
+    /// The budget of operations is spent.
     Budget,
     /// The host asked for the stop.
     Host,
@@ -149,7 +149,7 @@ impl fmt::Display for Reason {
             }
             Some(StopKind::Stack) => write!(f, "stack limit reached"),
             Some(StopKind::Nesting) => write!(f, "calls through built-ins nested too deep"),
-            Some(StopKind::Budget) => write!(f, "instruction budget spent"),
+            Some(StopKind::Budget) => write!(f, "operation budget spent"),
             Some(StopKind::Host) => write!(f, "stopped by the host"),
             Some(StopKind::Defect) => write!(f, "a defect in the image or the machine"),
         }

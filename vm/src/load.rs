@@ -81,7 +81,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             .filter_map(|i| image.function(FunctionId::new(i)?))
             .map(|function| function.depth as usize)
             .max();
-        self.heap.reserve = self.heap.reserve.max(deepest.unwrap_or(0) + RESERVE);
+        let reserve = self.heap.reserve;
+        self.heap.reserve = reserve.max(deepest.unwrap_or(0) + RESERVE);
         self.images[index] = Some(image);
         self.bases[index] = base as u16;
         self.pushes[index] = (0..image.n_constants())
@@ -90,6 +91,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         self.n_images += 1;
         let loaded = self.instantiate_globals(index, &image);
         if loaded.is_err() {
+            self.heap.reserve = reserve;
             self.heap.roots.globals[index] = Ref::NONE;
             self.images[index] = None;
             self.n_images -= 1;

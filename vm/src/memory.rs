@@ -157,6 +157,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     }
 
     #[inline(always)]
+    /// More cells are asked for than a block's count can tell, however much room there is.
+    #[cold]
+    pub(crate) fn refuse_cells(&mut self, cells: usize) -> Raise {
+        self.heap.failed_bytes = cells * cell_bytes::<L>();
+        Raise::stop(StopKind::Heap)
+    }
+
     fn note_made(&mut self, block: Result<Ref, NoRoom>) -> Result<Ref, Raise> {
         let block = block.map_err(|_| Raise::stop(StopKind::Heap))?;
         if Wants::<H>::MEMORY

@@ -222,7 +222,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         cells: usize,
     ) -> Result<Ref, Raise> {
         if count + 1 >= 1 << L::HALF_BITS.min(16) {
-            return Err(Raise::stop(crate::error::StopKind::Heap));
+            return Err(self.refuse_cells(cells + 1));
         }
         if table.is_none() && self.list_within(holder, 1) {
             return Ok(holder);

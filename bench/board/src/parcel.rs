@@ -42,7 +42,7 @@ pub struct Parcel<'a> {
     pub encoding: u8,
     /// Whether the image gets a line table.
     pub lines: bool,
-    /// The most instructions.
+    /// The most operations.
     pub budget: u64,
     /// Virtual time to end at, in ms.
     pub until: u64,

@@ -111,7 +111,7 @@ fn run_error(row: &mut Row, vm: &mut Machine<'_>, end: RunError) {
         Some(StopKind::Heap) => out.write("no room in the heap"),
         Some(StopKind::Stack) => out.write("no room for the machine's stack"),
         Some(StopKind::Nesting) => out.write("calls through built-ins nested too deep"),
-        Some(StopKind::Budget) => out.write("instruction budget spent"),
+        Some(StopKind::Budget) => out.write("operation budget spent"),
         Some(_) => out.write("stopped"),
     });
     if let Some(bytes) = end.failed_bytes() {

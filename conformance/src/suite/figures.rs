@@ -108,7 +108,7 @@ pub fn markdown(document: &Document) -> Result<String, SuiteError> {
         ));
     };
     let mut out = format!(
-        "Test262 at commit {revision} of {date}, layout `{}`, at most {} instructions a test.\n\n",
+        "Test262 at commit {revision} of {date}, layout `{}`, at most {} operations a test.\n\n",
         document.layout, document.budget
     );
     let below = |folder: &'static str| {

@@ -383,3 +383,33 @@ fn find_data(owner: Intrinsic, name: NameId) -> Option<&'static DataRow> {
 const fn sorted(owner: usize, before: usize, name: NameId, name_before: NameId) -> bool {
     owner > before || owner == before && name.index() > name_before.index()
 }
+
+/// A position counted from the start, or from the end if it is negative, within
+/// the length; the default where the argument is undefined.
+fn relative<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    value: Value<L>,
+    length: f64,
+    default: f64,
+) -> Result<f64, Raise> {
+    if value.is_undefined() {
+        return Ok(default);
+    }
+    let position = vm.to_integer(value)?;
+    let position = if position < 0.0 { position + length } else { position };
+    Ok(position.clamp(0.0, length))
+}
+
+/// The argument that must be a function.
+fn callback<L: Layout, H: Host>(
+    vm: &mut Vm<'_, L, H>,
+    call: &Call<L>,
+    index: usize,
+) -> Result<Value<L>, Raise> {
+    let function = vm.arg(call, index);
+    if vm.is_callable(function) {
+        Ok(function)
+    } else {
+        Err(vm.throw_type("the argument is not a function"))
+    }
+}

@@ -16,7 +16,7 @@ pub(super) mod search;
 pub(super) mod sort;
 pub(super) mod visit;
 
-use super::Intrinsic;
+use super::{Intrinsic, callback, relative};
 use crate::Host;
 use crate::define::Descriptor;
 use crate::elements::Width;
@@ -275,36 +275,6 @@ fn species_array<L: Layout, H: Host>(
     let made = vm.construct(constructor, &[length])?;
     vm.push(made)?;
     made.as_object().ok_or(Raise::internal("a constructor gave no object"))
-}
-
-/// A position counted from the start, or from the end if it is negative, within
-/// the length; the default where the argument is undefined.
-fn relative<L: Layout, H: Host>(
-    vm: &mut Vm<'_, L, H>,
-    value: Value<L>,
-    length: f64,
-    default: f64,
-) -> Result<f64, Raise> {
-    if value.is_undefined() {
-        return Ok(default);
-    }
-    let position = vm.to_integer(value)?;
-    let position = if position < 0.0 { position + length } else { position };
-    Ok(position.clamp(0.0, length))
-}
-
-/// The argument that must be a function.
-fn callback<L: Layout, H: Host>(
-    vm: &mut Vm<'_, L, H>,
-    call: &Call<L>,
-    index: usize,
-) -> Result<Value<L>, Raise> {
-    let function = vm.arg(call, index);
-    if vm.is_callable(function) {
-        Ok(function)
-    } else {
-        Err(vm.throw_type("the argument is not a function"))
-    }
 }
 
 /// ECMA-262, IsArray.

@@ -12,7 +12,7 @@ pub(super) mod data_view;
 pub(super) mod typed;
 pub(super) mod visit;
 
-use super::Intrinsic;
+use super::{Intrinsic, callback, relative};
 use crate::Host;
 use crate::error::Raise;
 use crate::host::Call;
@@ -56,35 +56,6 @@ fn validated<L: Layout, H: Host>(
         Some(length) => Ok((view, length as f64)),
         None => Err(vm.throw_type("the array lies outside its buffer")),
     }
-}
-
-/// A position counted from the start, or from the end if it is negative, within the
-/// length; the default where the argument is undefined.
-fn relative<L: Layout, H: Host>(
-    vm: &mut Vm<'_, L, H>,
-    value: Value<L>,
-    length: f64,
-    default: f64,
-) -> Result<f64, Raise> {
-    if value.is_undefined() {
-        return Ok(default);
-    }
-    let position = vm.to_integer(value)?;
-    let position = if position < 0.0 { position + length } else { position };
-    Ok(position.clamp(0.0, length))
-}
-
-/// The argument that must be a function.
-fn callback<L: Layout, H: Host>(
-    vm: &mut Vm<'_, L, H>,
-    call: &Call<L>,
-    index: usize,
-) -> Result<Value<L>, Raise> {
-    let function = vm.arg(call, index);
-    if vm.is_callable(function) {
-        return Ok(function);
-    }
-    Err(vm.throw_type("the argument is not a function"))
 }
 
 /// ECMA-262, SpeciesConstructor. The result is rooted.
