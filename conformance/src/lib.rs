@@ -68,7 +68,7 @@ pub struct Setup {
     pub heap: HeapOptions,
     /// The region, in slots.
     pub slots: usize,
-    /// Instructions that may be carried out.
+    /// Operations that may be carried out.
     pub budget: u64,
     /// Which of the machine's ways an instruction goes.
     pub way: Way,
@@ -79,7 +79,7 @@ pub struct Setup {
 /// How an instruction comes to its handler.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Way {
-    /// By an arm of its own, in its quick form where that will do.
+    /// In its quick form where that will do: in a release build by an arm of its own.
     Quick,
     /// By the handler alone, with an observer that looks at every instruction.
     Stepped,

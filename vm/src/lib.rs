@@ -110,6 +110,17 @@
 //! assert!(vm.ledger().audit() && vm.ledger().high_water().total() < 8 * 1024);
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
+//!
+//! # What the program around it has to keep
+//!
+//! An image may be any bytes: what the verifier accepts stays within its bounds. A
+//! [`Value`], a [`Call`] and a handle of [`Vm::retain`] are plain numbers that belong to
+//! the machine that gave them, the values until a script has run, the handle until it is
+//! released. One of another machine, or one that is out of date, is not told from a good one:
+//! what is done with it may be done to another object, or to the machine's own stack, whose
+//! links the optimised loop trusts. The feature `checked` has every access bounded, as builds
+//! with debug assertions have: while a host is being written, a panic is then the worst that
+//! comes of a mistake.
 
 #![cfg_attr(not(test), no_std)]
 

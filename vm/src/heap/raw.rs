@@ -20,7 +20,7 @@
 //! read the slice's address and length anew, as the machine may have changed them.
 //!
 //! The feature `checked` bounds every access, as builds with debug assertions do,
-//! behind the same functions: `cargo test -p scruple-conformance` runs so.
+//! behind the same functions: all tests run so but those of the release build.
 #![allow(unsafe_code, reason = "the stack in a register's reach, for a measured gain")]
 
 use core::marker::PhantomData;

@@ -24,8 +24,8 @@
 //! classes: a constructor of a class is made by `make_class`, a function that asks for
 //! `new.target` begins with `enter_target`, a link behind the captures is set and read
 //! by operations that came with it. So is an encoding: an older build refuses its number.
-//! An image in `composite` or `echo` names its instruction set by hash in the header; a machine
-//! that was not given this set refuses it.
+//! An image in an encoding that has an instruction set names it by hash in the header; a
+//! machine that was not given this set refuses it.
 //!
 //! A *narrow* image has entries of 16 bits, a *wide* one of 32 (constant
 //! entries, string order and globals); the compiler takes the first that fits.
@@ -64,8 +64,8 @@ pub mod header {
     pub const AT_ENCODING: usize = 5;
     /// Offset of the flags.
     pub const AT_FLAGS: usize = 6;
-    /// Offset of the hash of the instruction set (`sets`): of `composite` never 0, of
-    /// the encodings that have no set always.
+    /// Offset of the hash of the instruction set (`sets`): always 0 where the encoding has
+    /// none, never where it has one.
     pub const AT_SET_HASH: usize = 8;
     /// Offset of the hash of the name list.
     pub const AT_NAMES_HASH: usize = 12;
