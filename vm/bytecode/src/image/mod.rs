@@ -30,18 +30,23 @@
 //! A *narrow* image has entries of 16 bits, a *wide* one of 32 (constant
 //! entries, string order and globals); the compiler takes the first that fits.
 
+mod checksum;
 mod error;
 mod function;
+mod lines;
+mod sizes;
 mod text;
 
+pub use checksum::checksum;
 pub use error::ImageError;
 pub use function::{
     CAPTURE_FREE, Details, FREE_GLOBAL, FUNCTION_RECORD_LEN, FrameShape, Function, Guard, record,
 };
+pub use lines::Position;
+pub use sizes::Sizes;
 pub use text::Text;
 
 use core::cmp::Ordering;
-use core::fmt;
 
 use error::ImageErrorKind;
 
@@ -142,21 +147,6 @@ pub enum Field {
     Name(NameId),
     /// A text of the image.
     Text,
-}
-
-/// A place in the source.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Position {
-    /// Line, from 1.
-    pub line: u32,
-    /// Column in code points, from 1.
-    pub column: u32,
-}
-
-impl fmt::Display for Position {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}:{}", self.line, self.column)
-    }
 }
 
 /// A compiled script, read where it lies.
@@ -361,18 +351,6 @@ impl<'a> Image<'a> {
         self.code
     }
 
-    /// The bytes by section, in the order they are stored.
-    pub fn sizes(&self) -> Sizes {
-        Sizes {
-            header: HEADER_LEN,
-            constants: self.entries.len() + self.order.len() + self.text.len(),
-            functions: self.globals.len() + self.records.len() + self.lists.len(),
-            instructions: self.code.len() - CODE_PADDING,
-            padding: CODE_PADDING,
-            lines: self.lines.len(),
-        }
-    }
-
     /// A constant, or nothing where there is no such constant or it does not lie
     /// whole.
     #[inline]
@@ -466,43 +444,6 @@ impl<'a> Image<'a> {
         })
     }
 
-    /// The source position of the instruction at this byte of the code section,
-    /// if the line table has not been stripped. A function's first instructions
-    /// may come before its first entry: they count as being where that is.
-    pub fn position(&self, at: usize) -> Option<Position> {
-        let id = self.function_at(at)?;
-        let (begin, end) = (self.function(id)?.code, self.code_end(id)?);
-        let mut found = None;
-        for (start, position) in self.positions() {
-            let is_behind = start as usize > at;
-            if start >= end || (is_behind && found.is_some()) {
-                break;
-            }
-            if start >= begin {
-                found = Some(position);
-            }
-            if is_behind && found.is_some() {
-                break;
-            }
-        }
-        found
-    }
-
-    /// The line table: where in the code section each position begins.
-    pub fn positions(&self) -> impl Iterator<Item = (u32, Position)> + use<'a> {
-        let lines = self.lines;
-        let (mut at, mut code, mut line) = (0, 0u32, 1i32);
-        core::iter::from_fn(move || {
-            let (step, next) = leb128::read_unsigned(lines, at)?;
-            let (line_step, next) = leb128::read_unsigned(lines, next)?;
-            let (column, next) = leb128::read_unsigned(lines, next)?;
-            at = next;
-            code = code.checked_add(step)?;
-            line = line.checked_add(leb128::unzigzag(line_step))?;
-            Some((code, Position { line: u32::try_from(line).ok()?, column }))
-        })
-    }
-
     fn entry_len(&self) -> usize {
         if self.wide { 4 } else { 2 }
     }
@@ -535,48 +476,6 @@ impl<'a> Image<'a> {
     }
 }
 
-/// Bytes of an image by section. They add up to the image.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Sizes {
-    /// The header.
-    pub header: usize,
-    /// Constant entries, string order and constant text.
-    pub constants: usize,
-    /// Globals, function records and lists.
-    pub functions: usize,
-    /// Instructions.
-    pub instructions: usize,
-    /// The zero bytes behind the instructions.
-    pub padding: usize,
-    /// The line table.
-    pub lines: usize,
-}
-
-impl Sizes {
-    /// The sum.
-    pub fn total(&self) -> usize {
-        self.header
-            + self.constants
-            + self.functions
-            + self.instructions
-            + self.padding
-            + self.lines
-    }
-}
-
-/// CRC-32 (the polynomial of IEEE 802.3, reflected). Bit by bit: an image is
-/// checked once, and a table would cost a kibibyte of flash.
-pub fn checksum(bytes: &[u8]) -> u32 {
-    let mut crc = !0u32;
-    for &byte in bytes {
-        crc ^= u32::from(byte);
-        for _ in 0..8 {
-            crc = (crc >> 1) ^ (0xedb8_8320 & (crc & 1).wrapping_neg());
-        }
-    }
-    !crc
-}
-
 fn u16_at(bytes: &[u8], at: usize) -> Option<u16> {
     bytes.get(at..)?.first_chunk().map(|pair| u16::from_le_bytes(*pair))
 }
@@ -588,12 +487,6 @@ fn u32_at(bytes: &[u8], at: usize) -> Option<u32> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    // Source: the usual check value of CRC-32.
-    #[test]
-    fn the_checksum_of_the_nine_digits_is_the_usual_check_value() {
-        assert_eq!(checksum(b"123456789"), 0xcbf4_3926);
-    }
 
     #[test]
     fn bytes_that_are_no_image_are_refused_with_an_offset() {
