@@ -92,6 +92,7 @@ fn a_handle_of_another_machine_reaches_nothing() {
 fn what_built_ins_go_through_counts_towards_the_budget() {
     const TEXT: &str = "let s = '1'.repeat(60000), t = '1'.repeat(60000), w = ' '.repeat(60000);";
     const LIST: &str = "let a = []; for (let i = 0; i < 3000; i++) a.push(i);";
+    const CHAIN: &str = "let low = {}; for (let i = 0; i < 3000; i++) low = { __proto__: low };";
     const KEYS: &str = "let o = {}; for (let i = 0; i < 400; i++) o['k' + i] = i;";
     let cases = [
         (TEXT, "s + 'b'"),
@@ -124,6 +125,12 @@ fn what_built_ins_go_through_counts_towards_the_budget() {
         (LIST, "Math.max(...a)"),
         (LIST, "(([, ...r]) => r)(a)"),
         (LIST, "((...r) => r)(...a)"),
+        (CHAIN, "low.level"),
+        (CHAIN, "'level' in low"),
+        (CHAIN, "low instanceof Array"),
+        (CHAIN, "Array.prototype.isPrototypeOf(low)"),
+        (CHAIN, "Object.setPrototypeOf({}, low)"),
+        (CHAIN, "for (const k in low) break"),
     ];
     for (given, step) in cases {
         let source = format!("{given} for (;;) {{ {step}; }}");

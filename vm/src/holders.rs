@@ -144,6 +144,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             if above == object {
                 return Ok(false);
             }
+            self.spend(1)?;
             above = self.prototype(above);
         }
         let holder = self.make_holder(object)?;

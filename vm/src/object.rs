@@ -299,11 +299,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// ECMA-262, [[HasProperty]].
     pub(crate) fn has_property(&mut self, object: Ref, key: Key) -> Result<bool, Raise> {
-        let mut holder = object;
+        let (mut holder, mut n_steps) = (object, 0);
         while !holder.is_none() {
             if self.get_own(holder, key)?.is_some() {
                 return Ok(true);
             }
+            self.climb(&mut n_steps)?;
             holder = self.above(holder, key);
         }
         Ok(false)
@@ -322,7 +323,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         key: Key,
         receiver: Value<L>,
     ) -> Result<Value<L>, Raise> {
-        let mut holder = object;
+        let (mut holder, mut n_steps) = (object, 0);
         while !holder.is_none() {
             match self.get_own(holder, key)? {
                 Some(Own::Data { value, .. }) => return Ok(value),
@@ -332,7 +333,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                     }
                     return self.invoke(Value::object(getter), receiver, &[]);
                 }
-                None => holder = self.above(holder, key),
+                None => {
+                    self.climb(&mut n_steps)?;
+                    holder = self.above(holder, key);
+                }
             }
         }
         Ok(Value::undefined())
@@ -355,7 +359,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         value: Value<L>,
         receiver: Value<L>,
     ) -> Result<bool, Raise> {
-        let mut holder = object;
+        let (mut holder, mut n_steps) = (object, 0);
         while !holder.is_none() {
             match self.get_own(holder, key)? {
                 Some(Own::Data { attributes, .. }) => {
@@ -382,6 +386,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                         }
                         return Ok(true);
                     }
+                    self.climb(&mut n_steps)?;
                     holder = self.prototype(holder);
                 }
             }

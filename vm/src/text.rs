@@ -141,7 +141,6 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Makes room for a string of this length in the heap, its units zero.
     pub(crate) fn allocate_text(&mut self, len: usize, wide: bool) -> Result<Ref, Raise> {
-        self.spend_on_units(len)?;
         let bytes = if wide { 2 * len } else { len };
         let head = if len >= LONG { 2 } else { 1 };
         let slots = head + bytes.div_ceil(L::SLOT_BYTES);
@@ -234,6 +233,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             1 => return Ok(Value::unit(unit(self, 0))),
             _ => {}
         }
+        self.spend_on_units(len)?;
         let wide = wide && (0..len).any(|index| unit(self, index) > 0xff);
         let block = self.allocate_text(len, wide)?;
         let view = self.heap_view(block);
@@ -287,8 +287,9 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if right.len() == 0 {
             return Ok(a);
         }
-        let block =
-            self.allocate_text(left.len() + right.len(), left.is_wide() || right.is_wide())?;
+        let len = left.len() + right.len();
+        self.spend_on_units(len)?;
+        let block = self.allocate_text(len, left.is_wide() || right.is_wide())?;
         let view = self.heap_view(block);
         self.copy_units(&view, 0, &left);
         self.copy_units(&view, left.len(), &right);
@@ -409,8 +410,9 @@ impl TextBuilder {
         capacity: usize,
         wide: bool,
     ) -> Result<(), Raise> {
+        // Whether it grows where it lies: the heap is not to be seen in what is left to spend.
+        vm.spend_on_units(capacity)?;
         if wide == self.wide && vm.extend_text(self.block(vm), self.capacity, capacity, wide) {
-            vm.spend_on_units(capacity - self.capacity)?;
             self.capacity = capacity;
             return Ok(());
         }

@@ -25,6 +25,9 @@ pub const MAX_HOST_FUNCTIONS: usize = (Ref::FIRST_CELL - Ref::FIRST_HOST) as usi
 /// Units of a string that are gone through in about the time of an operation.
 const UNITS_A_STEP: usize = 8;
 
+/// After how many steps up a chain of prototypes the steps are taken from the budget.
+const LONG_CHAIN: usize = 64;
+
 /// What a machine may use.
 #[derive(Clone, Copy, Debug)]
 pub struct Options {
@@ -247,6 +250,14 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[cfg_attr(feature = "small", inline(never))]
     pub(crate) fn spend_on_units(&mut self, n_units: usize) -> Result<(), Raise> {
         self.spend(n_units / UNITS_A_STEP)
+    }
+
+    /// A step up a chain of prototypes by an operation that counts itself: chains of more
+    /// steps than scripts have count besides.
+    #[inline(always)]
+    pub(crate) fn climb(&mut self, n_steps: &mut usize) -> Result<(), Raise> {
+        *n_steps += 1;
+        if n_steps.is_multiple_of(LONG_CHAIN) { self.spend(LONG_CHAIN) } else { Ok(()) }
     }
 
     /// Carries out a step that calls itself: the nesting limit bounds how deep.

@@ -49,6 +49,7 @@ pub(super) fn is_prototype_of<L: Layout, H: Host>(
     let Some(mut below) = vm.arg(&call, 0).as_object() else { return Ok(Value::boolean(false)) };
     let object = vm.to_object(call.this)?;
     loop {
+        vm.spend(1)?;
         below = vm.prototype(below);
         if below.is_none() || below == object {
             return Ok(Value::boolean(below == object));

@@ -86,6 +86,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             if self.get_own(below, key)?.is_some() {
                 return Ok(true);
             }
+            self.spend(1)?;
             below = self.prototype(below);
         }
         Ok(false)
@@ -119,6 +120,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             if let Some(own) = self.get_own(holder, key)? {
                 return Ok(own.is(attributes::ENUMERABLE));
             }
+            self.spend(1)?;
             holder = self.prototype(holder);
         }
         Ok(false)

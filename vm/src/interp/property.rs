@@ -361,6 +361,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return Err(self.throw_type("a constructor's prototype is not an object"));
         };
         loop {
+            self.spend(1)?;
             below = self.prototype(below);
             if below.is_none() {
                 return Ok(false);

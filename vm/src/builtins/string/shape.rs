@@ -210,6 +210,7 @@ fn made<'m, L: Layout, H: Host>(
     wide: bool,
     write: impl FnOnce(&mut Vm<'m, L, H>, &View<'m>),
 ) -> Result<Value<L>, Raise> {
+    vm.spend_on_units(len)?;
     let block = vm.allocate_text(len, wide)?;
     let target = vm.heap_view(block);
     write(vm, &target);
