@@ -6,7 +6,7 @@
 //! [`feed`] are written on the machine's public interface alone, [`measure`]
 //! checks the answer and keeps the books, [`document`] is what goes out, and
 //! [`report`] renders it. [`sets`] reads instruction
-//! sets. [`fit`] finds the least RAM a script runs in and holds it
+//! sets, [`files`] writes files. [`fit`] finds the least RAM a script runs in and holds it
 //! against a [`board`], [`limits`] holds figures against a file. [`memory`] tells where the bytes are. [`trace`] looks at a window of a run, [`diagnose`]
 //! shows what went wrong where. [`streams`] takes images apart into operations:
 //! [`bounds`] says what these could take at the least, [`sweep`] sets every encoding and
@@ -38,6 +38,7 @@ pub mod diagnose;
 pub mod document;
 pub mod emulated;
 pub mod feed;
+pub mod files;
 pub mod fit;
 pub mod layout;
 pub mod limits;
