@@ -6,12 +6,12 @@
 
 use std::fs;
 
-use anyhow::{Context, Result, bail};
+use anyhow::{Context, Result};
 use clap::CommandFactory;
 
-use super::Verdict;
 use super::args::{Arguments, CompletionsArguments, ManualArguments};
 use super::terminal::Terminal;
+use super::{Verdict, usage};
 
 pub(crate) fn completions(
     arguments: &CompletionsArguments,
@@ -25,6 +25,12 @@ pub(crate) fn completions(
 
 pub(crate) fn manual(arguments: &ManualArguments, terminal: &Terminal) -> Result<Verdict> {
     let pages = pages()?;
+    let wanted = match &arguments.page {
+        None => "scruple".to_owned(),
+        Some(command) => format!("scruple-{command}"),
+    };
+    let page = pages.iter().find(|(name, _)| *name == wanted);
+    usage(page.is_some(), &format!("no page {wanted}: `scruple help` names the commands"))?;
     if let Some(folder) = &arguments.folder {
         fs::create_dir_all(folder).with_context(|| folder.display().to_string())?;
         for (name, text) in &pages {
@@ -33,14 +39,9 @@ pub(crate) fn manual(arguments: &ManualArguments, terminal: &Terminal) -> Result
         }
         return Ok(Verdict::Fine);
     }
-    let wanted = match &arguments.page {
-        None => "scruple".to_owned(),
-        Some(command) => format!("scruple-{command}"),
-    };
-    let Some((_, text)) = pages.iter().find(|(name, _)| *name == wanted) else {
-        bail!("no page {wanted}: `scruple help` names the commands");
-    };
-    terminal.write(text)?;
+    if let Some((_, text)) = page {
+        terminal.write(text)?;
+    }
     Ok(Verdict::Fine)
 }
 
