@@ -62,7 +62,7 @@ pub struct Way {
 pub struct Row {
     /// The script.
     pub script: String,
-    /// The encoding's name.
+    /// The encoding's name; `unknown` of a damaged image that does not tell.
     pub encoding: String,
     /// The instruction set, by name and hash, of an encoding that has one.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -257,15 +257,19 @@ fn run(
     machine::count(layout, setup)
 }
 
-/// What a run printed, if it came to its end.
+/// What a run printed, if it came to its end. However it ended, one that printed without end
+/// is told as that.
 pub(crate) fn output_of<O>(run: &Run<O>) -> Result<&str, RowError> {
-    if let Err(failure) = &run.end {
-        let error = RowError::new(Stage::Run, failure.message.clone());
-        return Err(error.at(failure.position));
-    }
-    match &run.output {
-        Output::Kept(printed) => Ok(printed),
-        _ => Err(RowError::new(Stage::Run, format!("printed more than {MOST_OUTPUT} bytes"))),
+    let Output::Kept(printed) = &run.output else {
+        let message = format!("printed more than {MOST_OUTPUT} bytes");
+        return Err(RowError::new(Stage::Run, message));
+    };
+    match &run.end {
+        Ok(()) => Ok(printed),
+        Err(failure) => {
+            let error = RowError::new(Stage::Run, failure.message.clone());
+            Err(error.at(failure.position))
+        }
     }
 }
 

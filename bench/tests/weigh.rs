@@ -433,3 +433,14 @@ fn layouts_differ_in_the_bytes_of_the_heap_and_are_never_summed_together() {
     assert_eq!(layouts[..2], ["wide", "narrow"], "{}", text.out);
     assert_eq!(scruple(&["weigh", "a.js", "--layout", "broad"]).code, 2);
 }
+
+/// However it ends: what it printed is what is wrong with it.
+#[test]
+fn a_script_that_prints_without_end_is_told_as_that() {
+    let text =
+        b"const s = 'x'.repeat(100000); for (let i = 0; i < 700; i++) console.log(s); null.x;";
+    let folder = folder("prints", &[("a.js", text)]);
+    let outcome = scruple_in(&folder, &["weigh", "a.js", "--encoding", "leb"]);
+    assert_eq!(outcome.code, 1);
+    assert!(outcome.out.contains("error: printed more than 67108864 bytes"), "{}", outcome.out);
+}

@@ -11,7 +11,7 @@ use clap::CommandFactory;
 
 use super::args::{Arguments, CompletionsArguments, ManualArguments};
 use super::terminal::Terminal;
-use super::{Verdict, usage};
+use super::{Verdict, outputs, usage};
 
 pub(crate) fn completions(
     arguments: &CompletionsArguments,
@@ -35,7 +35,7 @@ pub(crate) fn manual(arguments: &ManualArguments, terminal: &Terminal) -> Result
         fs::create_dir_all(folder).with_context(|| folder.display().to_string())?;
         for (name, text) in &pages {
             let path = folder.join(format!("{name}.1"));
-            fs::write(&path, text).with_context(|| path.display().to_string())?;
+            outputs::write(&path, text.as_bytes())?;
         }
         return Ok(Verdict::Fine);
     }
