@@ -206,3 +206,27 @@ fn the_listing_of_an_image_has_lines_and_no_text_of_them() {
     let lines: Vec<&str> = listing.lines().filter(|line| line.starts_with("; ")).skip(1).collect();
     assert_eq!(lines, ["; line 1", "; line 3"], "{listing}");
 }
+
+/// What `memory` tells of a peak by the number of its instruction can be looked up.
+#[test]
+fn the_instruction_of_a_peak_is_found_in_the_trace_by_its_number() {
+    let text = "let s = 0;
+        for (let i = 0; i < 3; i++) { s += [1, 2, 3].map(x => x + i).length; }
+        try { null.x; } catch (error) { s = 1; }\n";
+    let folder = folder("trace-peak", &[("script.js", text.as_bytes())]);
+    for encoding in ["implied", "composite", "echo", "context"] {
+        let run = |args: &[&str]| {
+            let outcome = scruple_in(&folder, &[args, &["--encoding", encoding]].concat());
+            assert_eq!((outcome.code, outcome.err.as_str()), (0, ""));
+            outcome.out
+        };
+        let memory = run(&["memory", "script.js", "--format", "json"]);
+        let memory: scruple_bench::memory::document::Document =
+            serde_json::from_str(&memory).expect("a document");
+        let number = memory.peak.instructions.to_string();
+        // The error is the last thing that is made, and nothing was freed before.
+        let traced = run(&["trace", "script.js", "--from", &number, "--count", "1"]);
+        assert!(traced.contains("read_field"), "{encoding}: {traced}");
+        assert!(traced.contains("( null -- (throws) TypeError"), "{encoding}: {traced}");
+    }
+}
