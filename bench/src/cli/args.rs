@@ -388,9 +388,9 @@ Examples:
   scruple trace samples/kernels/fib.js --from 1000 --count 10
   scruple trace samples/kernels/fib.js --function fibByLoop
 
-A line is: number of the instruction, place in the code, what it is, ( taken -- left ). Under composite,
-echo and context an instruction may be several operations, a line each: those behind its first have a +
-in the place of its number.";
+A line is: number of the instruction, place in the code, what it is, ( taken -- left ). Under
+composite, echo and context an instruction may be several operations, a line each: those behind its
+first have a + in the place of its number.";
 
 #[derive(Debug, Args)]
 #[command(after_help = TRACE_EXAMPLES)]
@@ -398,7 +398,8 @@ pub(crate) struct TraceArguments {
     /// The script or image, or - for standard input
     pub(crate) script: PathBuf,
     /// The number of the first instruction to show, from 1
-    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..))]
+    #[arg(long, value_name = "N", default_value_t = 1,
+          value_parser = clap::value_parser!(u64).range(1..))]
     pub(crate) from: u64,
     /// How many instructions to show
     #[arg(long, value_name = "N", default_value_t = 40)]

@@ -140,9 +140,10 @@ An entry is a short form of one operation, or 2 to 8 operations as one instructi
 fixed or free. Runs are split to the fewest bytes, as the compiler does, and every entry is weighed
 over the whole corpus with those before it. For context, entries of a second table count behind
 entries that leave a value, where they take the bytes of the first table's last. An entry must pay
-its bytes in the table that all images share. Beside what the set saves on these scripts stands what a set saves that was mined without the
-script in question: only that says anything of other scripts. Each of these sets is compiled against
-and run, its answer checked; what a model says stands apart. --on adds scripts of another origin.";
+its bytes in the table that all images share. Beside what the set saves on these scripts stands what
+a set saves that was mined without the script in question: only that says anything of other scripts.
+Each of these sets is compiled against and run, its answer checked; what a model says stands apart.
+--on adds scripts of another origin.";
 
 /// What a set is to save.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
