@@ -9,6 +9,8 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
+use crate::files;
+
 /// The most bytes a board may have: past that a number is surely a slip.
 const MOST: u64 = 1 << 40;
 
@@ -63,8 +65,8 @@ impl Board {
     /// Reads a board from a file.
     pub fn read(path: &Path) -> Result<Board, BoardError> {
         let name = path.display();
-        let text =
-            fs::read_to_string(path).map_err(|error| BoardError(format!("{name}: {error}")))?;
+        let text = fs::read_to_string(path)
+            .map_err(|error| BoardError(format!("{name}: {}", files::reason(&error))))?;
         Board::parse(&text).map_err(|error| BoardError(format!("{name}: {error}")))
     }
 

@@ -122,7 +122,7 @@ fn offset(text: &str, position: Position) -> usize {
 }
 
 /// ECMA-262, LineTerminator.
-fn is_line_end(ch: char) -> bool {
+pub(crate) fn is_line_end(ch: char) -> bool {
     matches!(ch, '\n' | '\r' | '\u{2028}' | '\u{2029}')
 }
 

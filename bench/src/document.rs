@@ -10,6 +10,7 @@ use scruple_vm::{Book, Category, Counter};
 use serde::{Deserialize, Serialize};
 
 use crate::build::Built;
+use crate::diagnose::is_line_end;
 use crate::layout::HeapLayout;
 use crate::limits::Check;
 use crate::machine::Run;
@@ -61,7 +62,7 @@ pub struct Way {
 pub struct Row {
     /// The script.
     pub script: String,
-    /// The encoding's name.
+    /// The encoding's name; `unknown` of a damaged image that does not tell.
     pub encoding: String,
     /// The instruction set, by name and hash, of an encoding that has one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -292,14 +293,29 @@ impl RowError {
         }
     }
 
-    /// The place, as far as it is known, and what went wrong there.
+    /// The place, as far as it is known, and what went wrong there, in one line: a script
+    /// may throw any text.
     pub fn describe(&self) -> String {
+        let message = in_one_line(&self.message);
         match (self.line, self.column) {
-            (Some(line), Some(column)) => format!("{line}:{column}: {}", self.message),
-            (Some(line), None) => format!("{line}: {}", self.message),
-            _ => self.message.clone(),
+            (Some(line), Some(column)) => format!("{line}:{column}: {message}"),
+            (Some(line), None) => format!("{line}: {message}"),
+            _ => message,
         }
     }
+}
+
+/// A text with what would end a line, or speak to a terminal, escaped.
+fn in_one_line(text: &str) -> String {
+    let mut line = String::new();
+    for ch in text.chars() {
+        if ch.is_control() || is_line_end(ch) {
+            line.extend(ch.escape_default());
+        } else {
+            line.push(ch);
+        }
+    }
+    line
 }
 
 impl Figures {

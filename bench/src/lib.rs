@@ -1,18 +1,17 @@
 //! The measuring library: a script in, a document out.
 //!
-//! It owns the way from a script on disk to figures: [`script`] reads it with its
-//! options and its expected output, [`build`] compiles it and keeps the compile
-//! peak, [`machine`] runs the image in a [`station`] whose [`timers`] and
-//! [`feed`] are written on the machine's public interface alone, [`measure`]
-//! checks the answer and keeps the books, [`document`] is what goes out, and
-//! [`report`] renders it. [`sets`] reads instruction
-//! sets. [`fit`] finds the least RAM a script runs in and holds it
-//! against a [`board`], [`limits`] holds figures against a file. [`memory`] tells where the bytes are. [`trace`] looks at a window of a run, [`diagnose`]
-//! shows what went wrong where. [`streams`] takes images apart into operations:
-//! [`bounds`] says what these could take at the least, [`sweep`] sets every encoding and
-//! layout side by side, [`compose`] mines instruction sets from them. [`compare`] sets
-//! two saved documents side by side, [`shard`] cuts the work into slices and puts them
-//! together.
+//! It owns the way from a script on disk to figures: [`script`] reads it with its options
+//! and its expected output, [`build`] compiles it and keeps the compile peak, [`machine`]
+//! runs the image in a [`station`] whose [`timers`] and [`feed`] are written on the
+//! machine's public interface alone, [`measure`] checks the answer and keeps the books,
+//! [`document`] is what goes out, and [`report`] renders it. [`sets`] reads instruction
+//! sets, [`files`] writes files. [`fit`] finds the least RAM a script runs in and holds
+//! it against a [`board`], [`limits`] holds figures against a file. [`memory`] tells
+//! where the bytes are. [`trace`] looks at a window of a run, [`diagnose`] shows what
+//! went wrong where. [`streams`] takes images apart into operations: [`bounds`] says what
+//! these could take at the least, [`sweep`] sets every encoding and layout side by side,
+//! [`compose`] mines instruction sets from them. [`compare`] sets two saved documents
+//! side by side, [`shard`] cuts the work into slices and puts them together.
 //!
 //! It refuses to print: measuring and rendering return values, and only the
 //! command line writes. It refuses to weigh a wrong answer: a run that did not
@@ -38,6 +37,7 @@ pub mod diagnose;
 pub mod document;
 pub mod emulated;
 pub mod feed;
+pub mod files;
 pub mod fit;
 pub mod layout;
 pub mod limits;

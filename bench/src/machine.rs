@@ -4,7 +4,9 @@
 
 use std::sync::Arc;
 
-use scruple_bytecode::image::Position;
+use scruple_bytecode::image::{Image, Position};
+use scruple_bytecode::listing;
+use scruple_bytecode::operand::{FunctionId, GlobalId, OperandKind};
 use scruple_vm::{
     Counter, HeapOptions, Host, Layout, Ledger, LoadError, Narrow, Observer, RunError, StopKind,
     Vm, Wide,
@@ -13,6 +15,7 @@ use scruple_vm::{
 use crate::feed::Feed;
 use crate::layout::HeapLayout;
 use crate::options::Limits;
+use crate::report::counted;
 use crate::station::{Output, Station};
 use crate::timers;
 
@@ -112,7 +115,7 @@ pub(crate) fn run<L: Layout, O: Observer + 'static>(setup: Setup<'_, O>) -> Run<
             Ok(()) => Ok(()),
             Err(error) => Err(failure(&mut vm, error, &limits)),
         },
-        Err(error) => Err(not_loaded(error)),
+        Err(error) => Err(not_loaded(error, image, &limits)),
     };
     let (instructions, operations) = (vm.instructions(), vm.operations());
     let ledger = vm.ledger().clone();
@@ -133,7 +136,9 @@ fn failure<L: Layout, O: Observer + 'static>(
             // A String takes whatever is written.
             let _ = vm.describe(thrown, &mut message);
         }
-        Some(StopKind::Budget) => message.push_str(&format!(" ({} operations)", limits.budget)),
+        Some(StopKind::Budget) => {
+            message.push_str(&format!(" ({})", counted(limits.budget, "operation")));
+        }
         Some(_) => {}
     }
     Failure {
@@ -146,15 +151,43 @@ fn failure<L: Layout, O: Observer + 'static>(
     }
 }
 
-fn not_loaded(error: LoadError) -> Failure {
+/// An image tells its globals by number and the machine knows no other name of them; the
+/// image knows both.
+fn not_loaded(error: LoadError, image: &[u8], limits: &Limits) -> Failure {
+    let (mut message, mut position) = (error.to_string(), None);
+    if let LoadError::Redeclared(id) = error
+        && let Ok(image) = Image::open_with(image, limits.sets)
+    {
+        message = "global ".to_owned();
+        // A String takes whatever is written.
+        let _ = listing::write_global_name(&mut message, &image, id);
+        message.push_str(" is declared already");
+        position = first_mention(&image, id);
+    }
     Failure {
-        message: error.to_string(),
-        position: None,
+        message,
+        position,
         code_offset: None,
         stop: None,
         failed_bytes: None,
         load: Some(error),
     }
+}
+
+/// Where the source first comes to a global, as far as the line table tells.
+fn first_mention(image: &Image<'_>, id: GlobalId) -> Option<Position> {
+    let mut found: Vec<Position> = Vec::new();
+    for function in (0..image.n_functions()).filter_map(FunctionId::new) {
+        let (begin, end) = (image.function(function)?.code as usize, image.code_end(function)?);
+        for (at, instruction) in image.walk(begin).take_while(|&(at, _)| at < end as usize) {
+            let is_mention = instruction.parts().any(|part| {
+                part.op.info().operand == OperandKind::GlobalId
+                    && GlobalId::from_operand(part.operand) == id
+            });
+            found.extend(image.position(at).filter(|_| is_mention));
+        }
+    }
+    found.into_iter().min_by_key(|position| (position.line, position.column))
 }
 
 /// Bytes of the machine's own registers, for a program around it that holds

@@ -15,7 +15,10 @@ use cli::args::{Arguments, Command};
 static ALLOCATOR: Counting = Counting;
 
 fn main() -> ExitCode {
-    let Arguments { color, command } = Arguments::parse();
+    let Arguments { color, command } = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(ended) => return cli::show(&ended),
+    };
     let terminal = cli::terminal::Terminal::new(color);
     let result = match command {
         Command::Run(arguments) => cli::run::run(&arguments, &terminal),

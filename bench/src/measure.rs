@@ -52,8 +52,9 @@ impl Plan {
     /// What a candidate's rows are measured under, layout by layout: a packed
     /// script has one encoding, its own.
     pub fn ways_of(&self, candidate: &Candidate) -> Vec<Way> {
-        let packed = candidate.script.as_ref().ok().and_then(|script| script.packed.as_ref());
-        let own = packed.map(|packed| vec![packed.encoding]);
+        // Under which name a damaged one stands, its row says: this only makes it one row.
+        let own = candidate.own_encoding().unwrap_or(Encoding::Implied);
+        let own = candidate.is_image().then(|| vec![own]);
         let encodings = own.as_ref().unwrap_or(&self.encodings);
         let all = |&layout| encodings.iter().map(move |&encoding| Way { encoding, layout });
         self.layouts.iter().flat_map(all).collect()
@@ -103,7 +104,8 @@ pub fn weigh(candidates: &[Candidate], plan: &Plan, done: &(dyn Fn() + Sync)) ->
                 Row::failed(&candidate.name, way, checked, error)
             }
         };
-        Row { set: set_of(candidate, way), ..row }
+        let encoding = candidate.encoding_name(way.encoding).to_owned();
+        Row { encoding, set: set_of(candidate, way), ..row }
     });
     Document::new(rows.collect())
 }
@@ -255,15 +257,19 @@ fn run(
     machine::count(layout, setup)
 }
 
-/// What a run printed, if it came to its end.
+/// What a run printed, if it came to its end. However it ended, one that printed without end
+/// is told as that.
 pub(crate) fn output_of<O>(run: &Run<O>) -> Result<&str, RowError> {
-    if let Err(failure) = &run.end {
-        let error = RowError::new(Stage::Run, failure.message.clone());
-        return Err(error.at(failure.position));
-    }
-    match &run.output {
-        Output::Kept(printed) => Ok(printed),
-        _ => Err(RowError::new(Stage::Run, format!("printed more than {MOST_OUTPUT} bytes"))),
+    let Output::Kept(printed) = &run.output else {
+        let message = format!("printed more than {MOST_OUTPUT} bytes");
+        return Err(RowError::new(Stage::Run, message));
+    };
+    match &run.end {
+        Ok(()) => Ok(printed),
+        Err(failure) => {
+            let error = RowError::new(Stage::Run, failure.message.clone());
+            Err(error.at(failure.position))
+        }
     }
 }
 
@@ -292,7 +298,7 @@ pub(crate) fn check_answer(expected: &str, printed: &str) -> Result<(), RowError
     let message = loop {
         match (wanted.next(), got.next()) {
             (Some(wanted), Some(got)) if wanted == got => line += 1,
-            (None, None) => break "the answer differs in how its last line ends".to_owned(),
+            (None, None) => break ends_differ(expected, printed),
             (wanted, got) => {
                 break format!(
                     "wrong answer: output line {line} is {}, not {}",
@@ -303,6 +309,27 @@ pub(crate) fn check_answer(expected: &str, printed: &str) -> Result<(), RowError
         }
     };
     Err(RowError::new(Stage::Answer, message))
+}
+
+/// What differs where all lines are the same but for their ends.
+fn ends_differ(expected: &str, printed: &str) -> String {
+    const CRLF: &str = "CRLF";
+    let end = |line: &str| match line.strip_suffix('\n') {
+        Some(line) if line.ends_with('\r') => CRLF,
+        Some(_) => "LF",
+        None => "nothing",
+    };
+    let ends = |text: &'_ str| text.split_inclusive('\n').map(end).collect::<Vec<_>>();
+    let (wanted, got) = (ends(expected), ends(printed));
+    let mut pairs = (1..).zip(wanted.into_iter().zip(got));
+    match pairs.find(|(_, (wanted, got))| wanted != got) {
+        Some((line, (wanted, got))) if wanted == CRLF || got == CRLF => {
+            format!(
+                "the answer differs in how lines end: output line {line} in {got}, not {wanted}"
+            )
+        }
+        _ => "the answer differs in how its last line ends".to_owned(),
+    }
 }
 
 fn quoted(line: Option<&str>) -> String {
@@ -319,7 +346,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_wrong_answer_is_told_by_its_first_line_that_differs() {
+    fn a_wrong_answer_is_told_by_its_first_line_that_differs_or_by_how_one_ends() {
         let message = |expected, printed| {
             check_answer(expected, printed).map_err(|error| error.message).err().unwrap_or_default()
         };
@@ -327,6 +354,11 @@ mod tests {
         assert_eq!(message("a\nb\n", "a\nc\n"), "wrong answer: output line 2 is \"c\", not \"b\"");
         assert_eq!(message("a\n", "a\nb\n"), "wrong answer: output line 2 is \"b\", not missing");
         assert_eq!(message("a\n", "a"), "the answer differs in how its last line ends");
+        let ends = "the answer differs in how lines end: output line";
+        let of_windows = "a\r\nb\r\n";
+        assert_eq!(message(of_windows, "a\nb\n"), format!("{ends} 1 in LF, not CRLF"));
+        assert_eq!(message("a\nb\n", "a\nb\r\n"), format!("{ends} 2 in CRLF, not LF"));
+        assert_eq!(message(of_windows, "a\r\nb"), format!("{ends} 2 in nothing, not CRLF"));
     }
 
     #[test]

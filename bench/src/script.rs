@@ -18,6 +18,7 @@ use scruple_bytecode::image::header;
 use scruple_bytecode::verify::{VerifyError, verify_with};
 
 use crate::feed::Feed;
+use crate::files;
 use crate::options::RunOptions;
 use crate::sets::Sets;
 
@@ -39,6 +40,9 @@ pub struct Script {
     pub feed: Arc<Feed>,
     /// What it must print, if that is known.
     pub expected: Option<String>,
+    /// The files it was read from: itself first, what it must print, its feed. None where
+    /// it came from a text or a stream.
+    pub files: Vec<PathBuf>,
 }
 
 /// An image that the verifier has found safe to run.
@@ -74,7 +78,9 @@ enum Kind {
     Binary { offset: usize },
     NotUtf8 { offset: usize, byte: u8 },
     TooLong,
-    Image(VerifyError),
+    NoFile,
+    Image { error: VerifyError, encoding: Option<Encoding> },
+    Expected { file: String, error: Box<ScriptError> },
     Header(crate::options::HeaderError),
     Feed { file: String, error: crate::feed::FeedError },
     FeedFile { file: String, error: Box<ScriptError> },
@@ -86,7 +92,7 @@ impl ScriptError {
     pub fn line(&self) -> Option<u32> {
         match &self.kind {
             Kind::Header(error) => u32::try_from(error.line()).ok(),
-            Kind::Image(error) => error.position().map(|position| position.line),
+            Kind::Image { error, .. } => error.position().map(|position| position.line),
             _ => None,
         }
     }
@@ -94,10 +100,7 @@ impl ScriptError {
     /// What is wrong, without the name and the line.
     pub fn reason(&self) -> String {
         match &self.kind {
-            Kind::Io(error) if error.kind() == io::ErrorKind::NotFound => {
-                "no such file or folder".to_owned()
-            }
-            Kind::Io(error) => error.to_string(),
+            Kind::Io(error) => files::reason(error),
             Kind::Folder => "a folder, where a file is wanted".to_owned(),
             Kind::EmptyFolder => "no script (*.js) in this folder".to_owned(),
             Kind::Binary { offset } => {
@@ -107,7 +110,11 @@ impl ScriptError {
                 format!("not UTF-8: byte 0x{byte:02x} at offset {offset}")
             }
             Kind::TooLong => format!("longer than {MOST_BYTES} bytes"),
-            Kind::Image(error) => error.to_string(),
+            Kind::NoFile => "no regular file".to_owned(),
+            Kind::Image { error, .. } => error.to_string(),
+            Kind::Expected { file, error } => {
+                format!("what it must print, {file}, cannot be read: {}", error.reason())
+            }
             Kind::Header(error) => error.message().to_owned(),
             Kind::Feed { file, error } => {
                 format!("its feed {file} is wrong in line {}: {}", error.line(), error.message())
@@ -142,6 +149,7 @@ impl Script {
             options: RunOptions::from_header(text).unwrap_or_default(),
             feed: Arc::default(),
             expected: expected.map(str::to_owned),
+            files: Vec::new(),
         }
     }
 
@@ -150,12 +158,15 @@ impl Script {
     pub fn read(path: &Path, asked: &RunOptions) -> Result<Script, ScriptError> {
         let name = display_name(path);
         let content = Content::of(&name, read_bytes(path)?, asked.sets())?;
-        let expected = match path.with_extension("out") {
-            out if out.is_file() => Some(read_text(&out)?),
-            _ => None,
-        };
+        let out = path.with_extension("out");
+        let expected = read_expected(&name, &out)?;
+        let mut files = vec![path.to_owned()];
+        files.extend(expected.is_some().then_some(out));
         let folder = path.parent().unwrap_or(Path::new("")).to_owned();
-        Script::assemble(name, content, expected, asked, &folder)
+        let mut script = Script::assemble(name, content, asked, &folder)?;
+        script.expected = expected;
+        script.files.splice(..0, files);
+        Ok(script)
     }
 
     /// Reads a script from a stream, such as standard input.
@@ -165,13 +176,12 @@ impl Script {
         asked: &RunOptions,
     ) -> Result<Script, ScriptError> {
         let content = Content::of(name, bytes_of(name, stream)?, asked.sets())?;
-        Script::assemble(name.to_owned(), content, None, asked, Path::new(""))
+        Script::assemble(name.to_owned(), content, asked, Path::new(""))
     }
 
     fn assemble(
         name: String,
         content: Content,
-        expected: Option<String>,
         asked: &RunOptions,
         folder: &Path,
     ) -> Result<Script, ScriptError> {
@@ -179,13 +189,13 @@ impl Script {
         let header = RunOptions::from_header(&text)
             .map_err(|error| ScriptError { name: name.clone(), kind: Kind::Header(error) })?;
         // A path in the header is meant from the script's own folder.
-        let feed = match (&asked.feed, &header.feed) {
-            (Some(path), _) => read_feed(&name, path)?,
-            (None, Some(path)) => read_feed(&name, &folder.join(path))?,
-            (None, None) => Feed::default(),
-        };
+        let of_header = header.feed.as_ref().map(|path| folder.join(path));
+        let file = asked.feed.clone().or(of_header);
+        let feed = file.as_deref().map(|path| read_feed(&name, path)).transpose()?;
+        let feed = Arc::new(feed.unwrap_or_default());
         let options = asked.clone().or(header);
-        Ok(Script { name, text, packed, options, feed: Arc::new(feed), expected })
+        let files = file.into_iter().collect();
+        Ok(Script { name, text, packed, options, feed, expected: None, files })
     }
 }
 
@@ -208,7 +218,51 @@ impl Content {
                 let packed = Some(Packed { image: bytes, encoding });
                 Ok(Content { text: String::new(), packed })
             }
-            Err(error) => Err(ScriptError { name: name.to_owned(), kind: Kind::Image(error) }),
+            Err(error) => {
+                let encoding = encoding_of(&bytes);
+                let kind = Kind::Image { error, encoding };
+                Err(ScriptError { name: name.to_owned(), kind })
+            }
+        }
+    }
+}
+
+/// What the header of an image that is refused says of its encoding, where it is whole
+/// enough to say anything.
+fn encoding_of(bytes: &[u8]) -> Option<Encoding> {
+    let is_known = bytes.get(header::AT_VERSION) == Some(&header::VERSION);
+    let number = bytes.get(header::AT_ENCODING).filter(|_| is_known)?;
+    Encoding::from_number(*number)
+}
+
+/// What a report calls the encoding of an image that does not tell.
+const UNKNOWN: &str = "unknown";
+
+impl Candidate {
+    /// Whether it is an image, a damaged one too: it has the encoding it has, whatever is
+    /// asked for.
+    pub fn is_image(&self) -> bool {
+        match &self.script {
+            Ok(script) => script.packed.is_some(),
+            Err(error) => matches!(error.kind, Kind::Image { .. }),
+        }
+    }
+
+    /// The encoding that it has of itself: an image's, if its header tells.
+    pub fn own_encoding(&self) -> Option<Encoding> {
+        match &self.script {
+            Ok(script) => script.packed.as_ref().map(|packed| packed.encoding),
+            Err(ScriptError { kind: Kind::Image { encoding, .. }, .. }) => *encoding,
+            Err(_) => None,
+        }
+    }
+
+    /// What a row calls its encoding, where this one was asked for.
+    pub(crate) fn encoding_name(&self, asked: Encoding) -> &'static str {
+        match self.own_encoding() {
+            Some(own) => own.name(),
+            None if self.is_image() => UNKNOWN,
+            None => asked.name(),
         }
     }
 }
@@ -220,7 +274,8 @@ impl From<Script> for Candidate {
 }
 
 /// Reads the scripts at these paths: files as they are, folders walked for `.js`
-/// files. Each file comes once, in the order of the paths and then of the names.
+/// files. Each file comes once, by whatever paths it is named, under the first of them, in
+/// the order of the paths and then of the names.
 /// A file that is no script is a candidate all the same; a path that leads to
 /// nothing is an error.
 pub fn gather(paths: &[PathBuf], asked: &RunOptions) -> Result<Vec<Candidate>, ScriptError> {
@@ -228,7 +283,8 @@ pub fn gather(paths: &[PathBuf], asked: &RunOptions) -> Result<Vec<Candidate>, S
     let mut candidates = Vec::new();
     for path in paths {
         for file in find(path)? {
-            if seen.insert(file.clone()) {
+            // What leads nowhere is an error of its own, below.
+            if seen.insert(fs::canonicalize(&file).unwrap_or_else(|_| file.clone())) {
                 let script = Script::read(&file, asked);
                 candidates.push(Candidate { name: display_name(&file), script });
             }
@@ -265,6 +321,26 @@ fn walk(folder: &Path, files: &mut Vec<PathBuf>) -> Result<(), ScriptError> {
         }
     }
     Ok(())
+}
+
+/// What a script must print, if there is a file of it. One that is there and cannot be read
+/// is an error: else the answer would go unchecked.
+fn read_expected(script: &str, out: &Path) -> Result<Option<String>, ScriptError> {
+    let is_absent = |error: &io::Error| error.kind() == io::ErrorKind::NotFound;
+    if fs::symlink_metadata(out).is_err_and(|error| is_absent(&error)) {
+        return Ok(None);
+    }
+    let file = display_name(out);
+    let read = match fs::metadata(out) {
+        Ok(about) if !about.is_file() && !about.is_dir() => {
+            Err(ScriptError { name: file.clone(), kind: Kind::NoFile })
+        }
+        _ => read_text(out),
+    };
+    read.map(Some).map_err(|error| {
+        let kind = Kind::Expected { file, error: Box::new(error) };
+        ScriptError { name: script.to_owned(), kind }
+    })
 }
 
 fn read_feed(script: &str, path: &Path) -> Result<Feed, ScriptError> {

@@ -11,6 +11,8 @@ use std::path::Path;
 use scruple_bytecode::InstructionSet;
 use scruple_bytecode::sets::{SHIPPED, SetBuffer, SetError};
 
+use crate::files;
+
 /// Sets that a machine is given; the compiler takes the first.
 pub type Sets = &'static [&'static InstructionSet<'static>];
 
@@ -32,7 +34,7 @@ impl fmt::Display for SetFileError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let name = &self.name;
         match &self.kind {
-            Kind::Io(error) => write!(f, "{name}: {error}"),
+            Kind::Io(error) => write!(f, "{name}: {}", files::reason(error)),
             Kind::NotUtf8 { offset } => write!(f, "{name}: not UTF-8 at offset {offset}"),
             Kind::Set(error) => write!(f, "{name}: {error}"),
         }
@@ -55,6 +57,19 @@ pub fn all_of(several: &[Sets]) -> Sets {
         }
     }
     Box::leak(all.into_boxed_slice())
+}
+
+/// Each of these once, where what is compiled against is the same: two files of one set are
+/// one way to measure.
+pub fn each_once(several: &[Sets]) -> Vec<Sets> {
+    let name = |sets: &Sets| sets.first().map(|set| label(set));
+    let mut chosen: Vec<Sets> = Vec::new();
+    for sets in several {
+        if chosen.iter().all(|known| name(known) != name(sets)) {
+            chosen.push(sets);
+        }
+    }
+    chosen
 }
 
 /// Reads a set, and gives it with the shipped one behind it: a machine that has it can

@@ -72,6 +72,11 @@ impl<O: Observer + 'static> Host for Station<O> {
             Output::Overflowed => {}
         }
     }
+
+    // What is not kept is not worth the rest of the budget.
+    fn takes_more(&self) -> bool {
+        !matches!(self.output, Output::Overflowed)
+    }
 }
 
 impl<O> HasTimers for Station<O> {

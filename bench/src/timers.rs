@@ -18,9 +18,9 @@ use scruple_vm::{Call, Host, HostFunction, Layout, Raise, Retained, RunError, Va
 /// `setInterval` ends then.
 pub const DEFAULT_UNTIL: u64 = 24 * 60 * 60 * 1000;
 
-/// The longest delay, in ms: past the end of every run, and small enough that no
-/// sum of a time and a delay overflows.
-const LONGEST: u64 = 1 << 53;
+/// The longest delay and the latest end of a run, in ms: whole numbers up to here are exact
+/// in a script, and no sum of a time and a delay overflows.
+pub const LONGEST: u64 = 1 << 53;
 
 /// The timers of one machine.
 #[derive(Debug, Default)]
@@ -90,18 +90,20 @@ pub fn functions<L: Layout, H: Host + HasTimers>() -> Vec<HostFunction<L, H>> {
 }
 
 /// Runs callbacks in the order they are due, up to and including those due at
-/// `until`. To be called when the script itself has run.
+/// `until`, which is [`LONGEST`] at the latest: there a clock ends that would otherwise stand
+/// still. To be called when the script itself has run.
 pub fn run<L: Layout, H: Host + HasTimers>(
     vm: &mut Vm<'_, L, H>,
     until: u64,
 ) -> Result<(), RunError> {
+    let until = until.min(LONGEST);
     while let Some((number, timer)) = vm.host_mut().timers().take_next(until) {
         let callback = vm.retained(timer.callback);
         let args: Vec<Value<L>> = timer.args.iter().map(|&arg| vm.retained(arg)).collect();
         match timer.every {
             // Started again before the call, so that the callback can clear it.
             Some(every) => {
-                let due = vm.host_mut().timers().now + every;
+                let due = vm.host_mut().timers().now.saturating_add(every);
                 vm.host_mut().timers().start(due, number, timer);
             }
             // The call itself keeps the function and its arguments.
@@ -151,7 +153,7 @@ fn set<L: Layout, H: Host + HasTimers>(
     let every = repeats.then_some(delay.max(1));
     let timers = vm.host_mut().timers();
     timers.created = number;
-    let due = timers.now + every.unwrap_or(delay);
+    let due = timers.now.saturating_add(every.unwrap_or(delay));
     timers.start(due, number, Timer { callback, args, every });
     vm.number(f64::from(number))
 }

@@ -1,10 +1,12 @@
 //! A window of a run, instruction by instruction: what each took from the stack
 //! and what it left there.
 //!
-//! It owns an observer of the machine and the text of values in it. The window is
-//! all that is kept: a run of a billion instructions before it costs time and no
-//! memory. It refuses to print.
+//! It owns an observer of the machine and the text of values in it, and the numbers of
+//! instructions: those that `memory` and `weigh` count by. The operations of one instruction
+//! are lines of one number. The window is all that is kept: a run of a billion instructions
+//! before it costs time and no memory. It refuses to print.
 
+use std::collections::HashMap;
 use std::fmt::Write;
 use std::ops::Range;
 
@@ -36,16 +38,34 @@ pub struct Window {
 pub struct Tracer {
     window: Window,
     lines: Vec<Line>,
+    /// How many instructions have lines.
+    n_shown: usize,
+    /// Instructions begun so far.
+    n_begun: u64,
+    /// By place, how many operations there are behind the first of an instruction.
+    parts_behind: HashMap<usize, usize>,
+    /// The instruction at hand at each depth of calls from built-ins: while one is under way,
+    /// what it calls back has numbers of its own.
+    at_hand: Vec<AtHand>,
     /// The line of every instruction under way, if it has one: a call of a
     /// built-in is under way while that calls back.
     open: Vec<Option<usize>>,
 }
 
-/// One instruction that was carried out.
+/// An instruction, and how many of its operations are still to come.
+#[derive(Clone, Copy, Debug)]
+struct AtHand {
+    number: u64,
+    n_left: usize,
+}
+
+/// One operation that was carried out.
 #[derive(Clone, Debug)]
 pub struct Line {
-    /// Its number in the run, from 1.
+    /// The number of its instruction in the run, from 1.
     pub number: u64,
+    /// Whether it is an operation behind the first of that instruction.
+    pub is_part: bool,
     /// Where it is and what it is.
     pub step: Step,
     /// The values it took, the top of the stack last.
@@ -55,7 +75,7 @@ pub struct Line {
     frame: usize,
 }
 
-/// What an instruction did.
+/// What an operation did.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Done {
     /// It left these values, the top of the stack last.
@@ -73,9 +93,26 @@ pub enum Done {
 }
 
 impl Tracer {
-    /// Watches a window.
-    pub fn new(window: Window) -> Tracer {
-        Tracer { window, lines: Vec::new(), open: Vec::new() }
+    /// Watches a window of a run of this image.
+    pub fn new(window: Window, image: &Image<'_>) -> Tracer {
+        let mut parts_behind = HashMap::new();
+        for id in (0..image.n_functions()).filter_map(FunctionId::new) {
+            let (Some(function), Some(end)) = (image.function(id), image.code_end(id)) else {
+                continue;
+            };
+            let code = image.walk(function.code as usize).take_while(|&(at, _)| at < end as usize);
+            let behind = code.map(|(at, instruction)| (at, instruction.n_parts() - 1));
+            parts_behind.extend(behind.filter(|&(_, behind)| behind > 0));
+        }
+        Tracer {
+            window,
+            lines: Vec::new(),
+            n_shown: 0,
+            n_begun: 0,
+            parts_behind,
+            at_hand: Vec::new(),
+            open: Vec::new(),
+        }
     }
 
     /// What it saw.
@@ -85,7 +122,25 @@ impl Tracer {
 
     /// Whether it saw as many instructions as it was to.
     pub fn is_full(&self) -> bool {
-        self.lines.len() >= self.window.count
+        self.n_shown >= self.window.count
+    }
+
+    /// The number of the instruction that an operation is of, and whether others of it came
+    /// before.
+    fn number(&mut self, step: Step) -> (u64, bool) {
+        let depth = self.open.len();
+        self.at_hand.truncate(depth + 1);
+        if let Some(AtHand { number, n_left }) = self.at_hand.get_mut(depth)
+            && *n_left > 0
+        {
+            *n_left -= 1;
+            return (*number, true);
+        }
+        self.n_begun += 1;
+        let n_left = self.parts_behind.get(&step.at).copied().unwrap_or(0);
+        self.at_hand.truncate(depth);
+        self.at_hand.push(AtHand { number: self.n_begun, n_left });
+        (self.n_begun, false)
     }
 
     fn wants(&self, number: u64, step: Step) -> bool {
@@ -112,9 +167,9 @@ impl Observer for Tracer {
         vm: &mut Vm<'_, L, H>,
         step: Step,
     ) -> Result<(), Raise> {
-        let number = vm.operations();
         let tracer = vm.host_mut().observer();
-        if tracer.is_full() {
+        let (number, is_part) = tracer.number(step);
+        if tracer.is_full() && !is_part {
             return Err(Raise::stop_run());
         }
         if !tracer.wants(number, step) {
@@ -125,7 +180,8 @@ impl Observer for Tracer {
         let frame = vm.frame();
         let tracer = vm.host_mut().observer();
         tracer.open.push(Some(tracer.lines.len()));
-        tracer.lines.push(Line { number, step, taken, done: Done::UnderWay, frame });
+        tracer.n_shown += usize::from(!is_part);
+        tracer.lines.push(Line { number, is_part, step, taken, done: Done::UnderWay, frame });
         Ok(())
     }
 
@@ -135,7 +191,14 @@ impl Observer for Tracer {
         outcome: Outcome,
     ) {
         let tracer = vm.host_mut().observer();
-        let Some(Some(index)) = tracer.open.pop() else { return };
+        let line = tracer.open.pop();
+        // What threw has no operations to come.
+        if outcome == Outcome::Threw
+            && let Some(at_hand) = tracer.at_hand.get_mut(tracer.open.len())
+        {
+            at_hand.n_left = 0;
+        }
+        let Some(Some(index)) = line else { return };
         let Some(before) = tracer.lines.get(index).map(|line| line.frame) else { return };
         let done = match outcome {
             Outcome::Stopped => Done::Stopped,
@@ -167,8 +230,12 @@ fn operands<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, count: usize) -> Vec<Stri
     values.into_iter().map(|value| text_of(vm, value)).collect()
 }
 
-/// A value in a few characters: strings quoted, and cut.
+/// A value in a few characters: strings quoted, and cut; and the zero told that ToString
+/// does not tell.
 fn text_of<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, value: Value<L>) -> String {
+    if vm.as_number(value).is_some_and(|number| number == 0.0 && number.is_sign_negative()) {
+        return "-0".to_owned();
+    }
     let mut text = Short { text: String::new(), left: SHOWN };
     // What is cut off ends the description early: that is no error.
     let whole = vm.describe(value, &mut text).is_ok();
@@ -212,7 +279,7 @@ pub fn function_name(image: &Image<'_>, id: FunctionId) -> String {
     name
 }
 
-/// The window as text, a line an instruction, and one where the function changes.
+/// The window as text, a line an operation, and one where the function changes.
 pub fn render(image: &Image<'_>, lines: &[Line]) -> String {
     let mut out = String::new();
     let mut shown = None;
@@ -243,7 +310,7 @@ fn line_text(image: &Image<'_>, id: Option<FunctionId>, line: &Line) -> String {
         Done::Stopped => "(ends the run)".to_owned(),
         Done::UnderWay => "(under way)".to_owned(),
     };
-    let text =
-        format!("{:>9}  {at:04x}  {what:<38}  ( {} -- {done} )", line.number, line.taken.join(" "));
+    let number = if line.is_part { "+".to_owned() } else { line.number.to_string() };
+    let text = format!("{number:>9}  {at:04x}  {what:<38}  ( {} -- {done} )", line.taken.join(" "));
     text.replace("(  --", "( --").replace("--  )", "-- )")
 }

@@ -63,6 +63,23 @@ fn usage_errors_exit_with_2_and_help_with_0() {
     assert_eq!(scruple(&["run", "a.js", "--encoding", "morse"]).code, 2);
     assert_eq!(scruple(&["weigh", "a.js", "--format", "song"]).code, 2);
     assert_eq!(scruple(&["run", "a.js", "--heap", "520193"]).code, 2);
+    assert_eq!(scruple(&["run", "a.js", "--until", "9007199254740993"]).code, 2);
+    assert_eq!(scruple(&["trace", "a.js", "--from", "0"]).code, 2);
+    // What does not go together is told before anything is read.
+    for together in [
+        "sweep none.js --shard 1/2",
+        "compose none.js --for leb",
+        "compose none.js --encoding leb",
+        "compose none.js --first none.set",
+        "compose none.js --no-run --goal instructions",
+        "manual nope",
+    ] {
+        let args: Vec<&str> = together.split(' ').collect();
+        let outcome = scruple(&args);
+        assert_eq!((outcome.code, outcome.out.as_str()), (2, ""), "{together}");
+        assert!(!outcome.err.is_empty(), "{together}");
+    }
+    assert_eq!(scruple(&["compose", "none.js", "--name", ""]).code, 2);
     for command in ["run", "weigh", "listing", "trace"] {
         let outcome = scruple(&[command, "--help"]);
         assert_eq!(outcome.code, 0);
@@ -157,12 +174,14 @@ fn what_would_not_end_is_stopped() {
         &[],
         "script.js:3:9: heap limit reached: no room for 262152 bytes",
     );
-    fails(
-        "endless-loop",
-        "let i = 0;\nwhile (true) {\n  i++;\n}\n",
-        &["--budget", "100000"],
-        "script.js:3:3: operation budget spent (100000 operations)",
-    );
+    let text = "let i = 0;\nwhile (true) {\n  i++;\n}\n";
+    let endless = run_text("endless-loop", text, &["--budget", "100000"]);
+    assert_eq!(endless.code, 1);
+    let first = endless.err.lines().next().unwrap_or_default();
+    assert!(first.starts_with("script.js:3:3: "), "{first}");
+    assert!(first.ends_with("operation budget spent (100000 operations)"), "{first}");
+    let one = run_text("endless-loop", text, &["--budget", "1"]);
+    assert!(one.err.contains("budget spent (1 operation)"), "{}", one.err);
     fails(
         "endless-callbacks",
         "const o = { toString: function () { return '' + o; } };\n'' + o;\n",
@@ -205,4 +224,74 @@ fn a_feed_or_header_that_is_wrong_is_refused_with_its_line() {
         "scruple: lost.js: its feed lost.csv cannot be read: no such file or folder\n"
     );
     assert!(said("header.js").starts_with("scruple: header.js:2: no option --speed"));
+}
+
+#[test]
+fn a_global_that_is_there_already_is_named_with_its_place() {
+    let text = "// One that everyone has.\nlet a = 1;\nconst undefined = a;\n";
+    fails("redeclared", text, &[], "script.js:3:7: global undefined is declared already");
+    let text = "function f() {\n  return NaN;\n}\nlet NaN = f;\n";
+    fails("redeclared-late", text, &[], "script.js:2:10: global NaN is declared already");
+    let files: &[(&str, &[u8])] = &[("a.js", b"let undefined = 1;\n")];
+    let folder = folder("redeclared-row", files);
+    let row = scruple_in(&folder, &["weigh", "a.js", "--encoding", "composite"]).out;
+    assert!(row.contains("error: 1:5: global undefined is declared already"), "{row}");
+    assert_eq!(scruple_in(&folder, &["pack", "a.js", "-o", "a.img", "--strip"]).code, 0);
+    let image = scruple_in(&folder, &["run", "a.img"]);
+    assert_eq!(image.err, "a.img: global undefined is declared already\n");
+}
+
+#[test]
+fn a_header_that_is_not_quite_one_is_refused_and_not_passed_over() {
+    let files: &[(&str, &[u8])] = &[
+        ("near.js", b"//scruple: --until=5\nsetTimeout(() => console.log('late'), 6);\n"),
+        ("case.js", b"\n// Scruple: --until 5\n"),
+        ("block.js", b"/* scruple: --until 5 */\n"),
+        ("long.js", b"// scruple: --until 18446744073709551615\n"),
+    ];
+    let folder = folder("near-header", files);
+    let near = scruple_in(&folder, &["run", "near.js"]);
+    assert_eq!((near.code, near.out.as_str(), near.err.as_str()), (0, "", ""));
+    let own = "options are asked for in a line of their own, // scruple:";
+    for (file, said) in [
+        ("case.js", format!("case.js:2: {own}")),
+        ("block.js", format!("block.js:1: {own}")),
+        ("long.js", "long.js:1: --until is 9007199254740992 at the latest".to_owned()),
+    ] {
+        let outcome = scruple_in(&folder, &["run", file]);
+        assert_eq!((outcome.code, outcome.err), (1, format!("scruple: {said}\n")));
+    }
+}
+
+/// Every file that is missing is missing in the same words.
+#[test]
+fn a_missing_file_is_told_in_one_way() {
+    let folder = folder("missing", &[("a.js", b"console.log(1);\n")]);
+    for (args, file) in [
+        (&["run", "none.js"][..], "none.js"),
+        (&["run", "a.js", "--set", "none.set"], "none.set"),
+        (&["weigh", "a.js", "--limits", "none.toml"], "none.toml"),
+        (&["weigh", "a.js", "--baseline", "none.json"], "none.json"),
+        (&["compare", "none.json", "none.json"], "none.json"),
+        (&["merge", "none.json"], "none.json"),
+        (&["fit", "a.js", "--board", "none.toml"], "none.toml"),
+        (&["compose", "a.js", "--for", "context", "--first", "none.set"], "none.set"),
+        (&["pack", "a.js", "-o", "none/a.img"], "none/a.img"),
+    ] {
+        let outcome = scruple_in(&folder, args);
+        let said = format!("scruple: {file}: no such file or folder\n");
+        assert_eq!((outcome.code, outcome.err), (1, said), "{args:?}");
+    }
+}
+
+#[test]
+fn help_tells_the_budget_of_a_run_that_asks_for_none() {
+    let budget = scruple_bench::measure::BUDGET.to_string();
+    for command in ["run", "weigh", "fit", "memory", "sweep", "compose", "trace", "board"] {
+        let help = scruple(&[command, "--help"]).out;
+        let words: Vec<&str> = help.split_whitespace().collect();
+        let said = format!("[default: {budget}; none for run and trace]");
+        assert!(words.join(" ").contains(&said), "{command}: {help}");
+    }
+    assert!(scruple(&["pack", "--help"]).out.contains("run, weigh, fit, memory,"));
 }

@@ -1,5 +1,5 @@
 //! Baselines of `weigh` and `sweep`: the verdict fails closed, unlike things are refused, and
-//! a file is overwritten only once the verdict is reached.
+//! a file is overwritten only once the verdict is reached, by what holds.
 
 mod common;
 
@@ -42,7 +42,7 @@ fn what_is_saved_is_the_document_and_holds_against_itself() {
 }
 
 #[test]
-fn a_larger_figure_ends_in_3_and_the_new_one_is_saved_behind_the_verdict() {
+fn a_larger_figure_ends_in_3_and_does_not_take_the_baselines_place() {
     for command in COMMANDS {
         let folder = scripts(&format!("baseline-worse-{command}"));
         assert_eq!(run(&folder, command, &["--save", "base.json"]).code, 0);
@@ -56,8 +56,14 @@ fn a_larger_figure_ends_in_3_and_the_new_one_is_saved_behind_the_verdict() {
         let worse = run(&folder, command, &both);
         assert_eq!(worse.code, 3, "{}", worse.out);
         assert!(worse.out.contains("worse by more than 0 %"), "{}", worse.out);
-        assert_ne!(saved(&folder), before, "it was asked for");
-        assert_eq!(run(&folder, command, &both).code, 0, "now it is the baseline");
+        assert!(worse.err.contains("not saved: base.json is the baseline"), "{}", worse.err);
+        assert_eq!(saved(&folder), before);
+        assert_eq!(run(&folder, command, &both).code, 3, "a second try is no better");
+        let elsewhere = ["--baseline", "base.json", "--save", "now.json"];
+        assert_eq!(run(&folder, command, &elsewhere).code, 3);
+        assert!(folder.join("now.json").exists(), "another file is no baseline");
+        assert_eq!(run(&folder, command, &["--save", "base.json"]).code, 0);
+        assert_eq!(run(&folder, command, &both).code, 0, "accepted: now it is the baseline");
     }
 }
 

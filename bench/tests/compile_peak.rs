@@ -25,6 +25,7 @@ use oxc_parser::Parser;
 use oxc_span::SourceType;
 use scruple_bench::allocator::{Counting, held, peak_during};
 use scruple_bench::build::{MAX_NESTING, on_large_stack};
+use scruple_bench::report::spliced;
 use scruple_bytecode::Encoding;
 use scruple_compiler::{Options, compile};
 
@@ -198,13 +199,6 @@ fn table(rows: &[Row]) -> String {
     table
 }
 
-fn spliced(text: &str, name: &str, table: &str) -> String {
-    let begin = format!("<!-- spliced: {name} -->\n");
-    let start = text.find(&begin).expect("the marker") + begin.len();
-    let end = start + text[start..].find("<!-- end -->").expect("the end marker");
-    format!("{}{table}\n{}", &text[..start], &text[end..])
-}
-
 /// That many bytes of a text over and over: a name comes again with every turn, and is
 /// kept once.
 fn over_and_over(text: &str, length: usize) -> String {
@@ -248,7 +242,7 @@ fn the_compiler_holds_less_than_a_syntax_tree_and_the_table_is_fresh() {
     }
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
     let text = fs::read_to_string(&path).expect("the README");
-    let fresh = spliced(&text, "compile peak", &table);
+    let fresh = spliced(&text, "compile peak", &table).expect("a pair of markers");
     if std::env::var_os("UPDATE_README").is_some() {
         fs::write(&path, fresh).expect("writing the README");
         return;

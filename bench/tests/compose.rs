@@ -118,7 +118,8 @@ fn a_set_tried_elsewhere_was_not_mined_there() {
     let trial = |row: &Stranger| row.trials[0].trial.instruction_bytes;
     assert_eq!(sum(trial), trial(&elsewhere.sum));
     let refused = scruple(&["compose", "samples/kernels/fib.js", "--encoding", "leb"]);
-    assert!(refused.err.contains("leb has no instruction set"), "{}", refused.err);
+    assert_eq!(refused.code, 2);
+    assert!(refused.err.contains("[possible values: composite, echo, context]"), "{}", refused.err);
 }
 
 // Only where an entry need not pay its table in full has so small a corpus a second one.
@@ -212,10 +213,11 @@ fn what_cannot_be_mined_is_named_or_refused() {
     let unrun: Composition = serde_json::from_str(&unrun.out).unwrap();
     assert!(unrun.sum_trials.iter().all(|trials| trials.held_out.instructions.is_none()));
     let refused = scruple_in(&folder, &["compose", "wrong.js", "--no-run", "--goal", "mix"]);
-    assert_eq!(refused.code, 1);
+    assert_eq!(refused.code, 2);
     assert!(refused.err.contains("its goal can only be bytes"), "{}", refused.err);
     let leb = scruple_in(&folder, &["compose", "wrong.js", "--no-run", "--for", "leb"]);
-    assert!(leb.err.contains("leb has no instruction set"), "{}", leb.err);
+    assert_eq!(leb.code, 2);
+    assert!(leb.err.contains("[possible values: composite, echo, context]"), "{}", leb.err);
     let first = ["compose", "wrong.js", "--no-run", "--first", "none.set"];
     let first = scruple_in(&folder, &first);
     assert!(first.err.contains("that is --for context"), "{}", first.err);

@@ -75,6 +75,6 @@ fn every_command_has_a_page_with_every_option_and_its_examples() {
         assert_eq!(scruple(&["manual", &command]).out.replace("\\-", "-"), page);
     }
     let none = scruple(&["manual", "speed"]);
-    assert_eq!(none.code, 1);
+    assert_eq!(none.code, 2);
     assert!(none.err.contains("no page scruple-speed"), "{}", none.err);
 }

@@ -256,3 +256,25 @@ fn a_wrong_answer_or_a_failed_run_is_not_profiled() {
     assert!(said("throws.js").starts_with("scruple: throws.js:2:6: uncaught exception"));
     assert!(said("refused.js").starts_with("refused.js:1:9: "));
 }
+
+/// Who looks on in the middle of a composite is told of the instructions until then: three
+/// allocations are made in one instruction here, whose parts behind them are still to come.
+#[test]
+fn a_peak_within_a_composite_is_at_its_instruction() {
+    let set =
+        "set own\njoin make_object 0, make_object 0, make_array *\njoin make_object 0, drop\n";
+    let script = "[{}, {}];\n({});\n[{}, {}];\n";
+    let files = [("own.set", set.as_bytes()), ("two.js", script.as_bytes())];
+    let folder = folder("memory-composite", &files);
+    for encoding in ["composite", "echo", "context"] {
+        let args = ["memory", "two.js", "--format", "json", "--encoding", encoding];
+        let outcome = scruple_in(&folder, &[&args[..], &["--set", "own.set"]].concat());
+        assert_eq!((outcome.code, outcome.err.as_str()), (0, ""), "{encoding}");
+        let document: Document = serde_json::from_str(&outcome.out).expect("a document");
+        let n_instructions = document.instructions;
+        assert!((1..=n_instructions).contains(&document.peak.instructions), "{encoding}");
+        let timeline: Vec<u64> = document.timeline.iter().map(|it| it.instructions).collect();
+        assert!(timeline.is_sorted() && timeline.iter().all(|&at| at <= n_instructions));
+        assert!(n_instructions < 12, "{encoding}: nothing was joined: {n_instructions}");
+    }
+}

@@ -161,7 +161,7 @@ fn pack_refuses_to_write_over_its_script_and_to_pack_an_image() {
     let folder = folder("pack-refuses", &[("a.js", b"console.log(1);\n"), ("b.js", b"let = 1;\n")]);
     let over = scruple_in(&folder, &["pack", "a.js", "-o", "./a.js"]);
     assert_eq!(over.code, 1);
-    assert!(over.err.contains("take the place of the script"), "{}", over.err);
+    assert!(over.err.contains("it would take the place of a.js"), "{}", over.err);
     assert_eq!(fs::read(folder.join("a.js")).unwrap(), b"console.log(1);\n");
     assert_eq!(scruple_in(&folder, &["pack", "a.js", "-o", "a.img"]).code, 0);
     let again = scruple_in(&folder, &["pack", "a.img", "-o", "b.img"]);
@@ -171,4 +171,16 @@ fn pack_refuses_to_write_over_its_script_and_to_pack_an_image() {
     assert!(wrong.err.starts_with("b.js:1:"), "{}", wrong.err);
     assert!(!folder.join("b.img").exists());
     assert_eq!(scruple_in(&folder, &["pack", "a.js"]).code, 2);
+}
+
+#[test]
+fn an_image_goes_to_standard_output_and_the_report_does_not() {
+    let folder = folder("pack-stream", &[("a.js", b"console.log(1);\n")]);
+    assert_eq!(scruple_in(&folder, &["pack", "a.js", "-o", "a.img"]).code, 0);
+    let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_scruple"));
+    let output = command.current_dir(&folder).args(["pack", "a.js", "-o", "-"]).output().unwrap();
+    assert_eq!(output.status.code(), Some(0));
+    assert_eq!(output.stdout, fs::read(folder.join("a.img")).unwrap());
+    assert!(output.stderr.starts_with(b"-: implied, "), "{:?}", output.stderr);
+    assert!(!folder.join("-").exists());
 }

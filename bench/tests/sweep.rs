@@ -83,7 +83,7 @@ fn times_stand_apart_and_move_no_exact_figure() {
         assert!(time.median_ns <= time.most_ns);
     }
     let text = run(&["--time", "1"]);
-    assert!(text.contains("time, 1 scripts, 1 rounds") && text.contains("Noisy"), "{text}");
+    assert!(text.contains("time, 1 script, 1 round") && text.contains("Noisy"), "{text}");
     let chart = run(&["--time", "2", "--format", "svg"]);
     for words in ["Bytes against instructions", "Bytes against time", "milliseconds", "Noisy"] {
         assert!(chart.contains(words), "{words}");
@@ -136,7 +136,7 @@ fn merged_slices_are_the_bytes_of_one_run() {
         assert!(twice.err.contains("slice 2 of 2 is in 2.json already"), "{}", twice.err);
     }
     let outcome = scruple(&["sweep", "samples/kernels/fib.js", "--shard", "1/2"]);
-    assert_eq!(outcome.code, 1);
+    assert_eq!(outcome.code, 2);
     assert!(outcome.err.contains("--format json"), "{}", outcome.err);
     assert_eq!(scruple(&["weigh", "samples", "--shard", "3/2"]).code, 2);
 }
@@ -162,7 +162,11 @@ fn a_comparison_tells_what_rose_and_fails_only_if_asked() {
     insta::assert_snapshot!(outcome.out);
     let strict = compare(&["--fail-on-worse"]);
     assert_eq!(strict.code, 3);
-    assert!(strict.out.contains("worse: 1 figures worse by more than 0 %"), "{}", strict.out);
+    assert!(
+        strict.out.contains("worse: 1 figure worse by more than 0 %, 0 rows not measured"),
+        "{}",
+        strict.out
+    );
     // 2390 of 238962 is 1.0002 per cent.
     assert_eq!(compare(&["--fail-on-worse", "--allow", "1"]).code, 3);
     assert_eq!(compare(&["--fail-on-worse", "--allow", "1.001"]).code, 0);
@@ -170,6 +174,15 @@ fn a_comparison_tells_what_rose_and_fails_only_if_asked() {
     let json = compare(&["--format", "json", "--fail-on-worse"]);
     assert_eq!(json.code, 3);
     check_schema("compare", &json.out);
+    // What neither has is no proof that nothing differs.
+    for (absent, said) in [
+        (["--encoding", "word"], "no row of encoding word in before.json or in after.json"),
+        (["--layout", "wide"], "no row of layout wide in before.json or in after.json"),
+    ] {
+        let outcome = compare(&absent);
+        assert_eq!((outcome.code, outcome.out.as_str()), (1, ""));
+        assert_eq!(outcome.err, format!("scruple: {said}\n"));
+    }
     assert_eq!(compare(&["--metric", "speed"]).code, 2);
     assert_eq!(compare(&["--allow", "1"]).code, 2, "--allow is for --fail-on-worse");
 }

@@ -140,3 +140,30 @@ fn sensors_read_the_last_row_that_is_not_later() {
     let outcome = scruple_in(&folder, &["run", "script.js", "--until", "0", "--feed", "other.csv"]);
     assert_eq!(outcome.out, "0 -1 undefined undefined\n");
 }
+
+/// Past 2^53 ms a clock can no longer be told exactly: runs end there, and delays too.
+#[test]
+fn the_longest_delay_is_due_at_the_latest_end_of_a_run_and_no_later() {
+    let text = "setInterval(() => console.log(clock()), 1e300);";
+    prints("longest", text, &["--until", "9007199254740992"], "9007199254740992\n");
+    prints("longest-before", text, &["--until", "9007199254740991"], "");
+    assert_eq!(run_text("too-late", text, &["--until", "18446744073709551615"]).code, 2);
+    // Whoever embeds the timers may ask for more, and the run ends all the same.
+    let script = scruple_bench::script::Script::from_text("a.js", text, None);
+    let built = scruple_bench::build::build(&script, scruple_bytecode::Encoding::Leb).unwrap();
+    let mut limits = script.options.limits(1_000_000);
+    limits.until = u64::MAX;
+    let setup = scruple_bench::machine::Setup {
+        image: &built.image,
+        region: scruple_bench::options::REGION,
+        feed: script.feed.clone(),
+        limits,
+        collect_every: usize::MAX,
+        output: scruple_bench::station::Output::kept(),
+        observer: scruple_vm::Counter::default(),
+    };
+    let run = scruple_bench::machine::count(scruple_bench::layout::HeapLayout::Narrow, setup);
+    assert_eq!(run.end, Ok(()));
+    let scruple_bench::station::Output::Kept(printed) = run.output else { panic!("no output") };
+    assert_eq!(printed, "9007199254740992\n");
+}

@@ -105,7 +105,9 @@ fn a_window_is_what_was_asked_for() {
     assert_eq!(numbers, ["500", "501", "502"]);
     let beyond = trace("trace-beyond", "let a = 1;\n", &["--from", "500"]);
     assert_eq!(beyond.code, 1);
-    assert!(beyond.err.contains("no such operation: the run took"), "{}", beyond.err);
+    let said = "scruple: script.js: no such instruction: the run took 3 instructions\n";
+    assert_eq!(beyond.err, said);
+    assert_eq!(trace("trace-from-0", "let a = 1;\n", &["--from", "0"]).code, 2);
 }
 
 #[test]
@@ -116,4 +118,115 @@ fn a_trace_up_to_an_exception_shows_it() {
     assert!(outcome.out.contains("(throws) TypeError"), "{}", outcome.out);
     assert!(outcome.err.starts_with("script.js:1:"), "{}", outcome.err);
     assert!(outcome.out.lines().skip(1).all(|line| !line.contains("(script)")));
+}
+
+/// The numbers are those of `weigh` and `memory`: an instruction has one, however many
+/// operations it is made of, and whatever is called back while it is under way.
+#[test]
+fn a_trace_numbers_instructions_and_shows_their_operations_as_parts() {
+    let text = "let s = 0;
+        for (let i = 0; i < 3; i++) { s += [1, 2, 3].map(x => x + i).length; }
+        const o = { valueOf() { return s + 1; } };
+        s = s + o * 2;
+        try { s = [3, null].map(x => x.y + 1).length; } catch (error) { s = o + 1; }
+        console.log(s);\n";
+    for encoding in ["implied", "composite", "echo", "context"] {
+        let with = ["--encoding", encoding, "--count", "10000"];
+        let traced = trace("trace-parts", text, &with);
+        assert_eq!((traced.code, traced.err.as_str()), (0, ""));
+        let lines: Vec<&str> = traced.out.lines().filter(|line| !line.starts_with(';')).collect();
+        let first = |line: &str| line.split_whitespace().next().unwrap_or_default().to_owned();
+        let (parts, numbers): (Vec<String>, Vec<String>) =
+            lines.iter().map(|line| first(line)).partition(|first| first == "+");
+        let wanted: Vec<String> = (1..=numbers.len()).map(|number| number.to_string()).collect();
+        assert_eq!(numbers, wanted, "{encoding}");
+        assert_eq!(parts.is_empty(), encoding == "implied", "{encoding}");
+        let folder = folder("trace-parts-weighed", &[("script.js", text.as_bytes())]);
+        let args = ["weigh", "script.js", "--format", "json", "--encoding", encoding];
+        let weighed: scruple_bench::document::Document =
+            serde_json::from_str(&scruple_in(&folder, &args).out).expect("a document");
+        let figures = weighed.rows[0].figures.as_ref().expect("figures");
+        assert_eq!(figures.instructions, numbers.len() as u64, "{encoding}");
+        assert_eq!(figures.operations, lines.len() as u64, "{encoding}");
+        // A window is of whole instructions.
+        for from in 1..=numbers.len() - 2 {
+            let from = from.to_string();
+            let some = trace(
+                "trace-parts",
+                text,
+                &[&with[..2], &["--from", &from, "--count", "2"]].concat(),
+            );
+            let at = lines.iter().position(|line| first(line) == from).expect("its line");
+            let place = |line: &str| line.split("  (").next().unwrap_or_default().to_owned();
+            let shown: Vec<String> =
+                some.out.lines().filter(|line| !line.starts_with(';')).map(place).collect();
+            let n_numbers = shown.iter().filter(|line| first(line) != "+").count();
+            assert_eq!(n_numbers, 2, "{encoding} {from}");
+            assert_eq!(shown[0], place(lines[at]), "{encoding} {from}");
+        }
+    }
+}
+
+#[test]
+fn a_trace_tells_the_negative_zero() {
+    let traced = trace("trace-zero", "let x = -0; x = x + x; x = x + 0;\n", &[]);
+    assert_eq!(traced.code, 0, "{}", traced.err);
+    for wanted in ["( -- -0 )", "( -0 -0 -- -0 )", "( -0 0 -- 0 )"] {
+        assert!(traced.out.contains(wanted), "{wanted}: {}", traced.out);
+    }
+}
+
+/// The bytes are one column, the operation the next, however long the instruction.
+#[test]
+fn a_space_stands_behind_the_bytes_of_a_long_instruction() {
+    let text = "let a = 60000; function f(x) { return x === 90000 ? -300000 : a; }\n\
+                try { f(a).b; } catch (error) { a = null; }\n";
+    let folder = folder("listing-long", &[("script.js", text.as_bytes())]);
+    let mut longest = 0;
+    for encoding in scruple_bytecode::Encoding::ALL {
+        let args = ["listing", "script.js", "--encoding", encoding.name()];
+        let listing = scruple_in(&folder, &args).out;
+        for line in listing.lines().filter(|line| line.starts_with("  0")) {
+            let is_byte = |word: &&str| word.len() == 2 && u8::from_str_radix(word, 16).is_ok();
+            let mut words = line.split_whitespace().skip(1).skip_while(is_byte);
+            let name = words.next().unwrap_or_default();
+            assert!(name.chars().all(|ch| ch.is_ascii_lowercase() || ch == '_'), "{line}");
+            let n_bytes = line.split_whitespace().skip(1).take_while(is_byte).count();
+            longest = longest.max(n_bytes);
+        }
+    }
+    assert!(longest > 4, "no instruction is long enough");
+}
+
+#[test]
+fn the_listing_of_an_image_has_lines_and_no_text_of_them() {
+    let folder = folder("listing-image", &[("a.js", b"let a = 1;\n\nlet b = 2;\n")]);
+    assert_eq!(scruple_in(&folder, &["pack", "a.js", "-o", "a.img"]).code, 0);
+    let listing = scruple_in(&folder, &["listing", "a.img"]).out;
+    let lines: Vec<&str> = listing.lines().filter(|line| line.starts_with("; ")).skip(1).collect();
+    assert_eq!(lines, ["; line 1", "; line 3"], "{listing}");
+}
+
+/// What `memory` tells of a peak by the number of its instruction can be looked up.
+#[test]
+fn the_instruction_of_a_peak_is_found_in_the_trace_by_its_number() {
+    let text = "let s = 0;
+        for (let i = 0; i < 3; i++) { s += [1, 2, 3].map(x => x + i).length; }
+        try { null.x; } catch (error) { s = 1; }\n";
+    let folder = folder("trace-peak", &[("script.js", text.as_bytes())]);
+    for encoding in ["implied", "composite", "echo", "context"] {
+        let run = |args: &[&str]| {
+            let outcome = scruple_in(&folder, &[args, &["--encoding", encoding]].concat());
+            assert_eq!((outcome.code, outcome.err.as_str()), (0, ""));
+            outcome.out
+        };
+        let memory = run(&["memory", "script.js", "--format", "json"]);
+        let memory: scruple_bench::memory::document::Document =
+            serde_json::from_str(&memory).expect("a document");
+        let number = memory.peak.instructions.to_string();
+        // The error is the last thing that is made, and nothing was freed before.
+        let traced = run(&["trace", "script.js", "--from", &number, "--count", "1"]);
+        assert!(traced.contains("read_field"), "{encoding}: {traced}");
+        assert!(traced.contains("( null -- (throws) TypeError"), "{encoding}: {traced}");
+    }
 }

@@ -112,17 +112,131 @@ fn rows_come_in_the_order_of_paths_names_and_encodings() {
         .skip(1)
         .map(|line| line.split(',').take(2).collect::<Vec<_>>().join(" "))
         .collect();
-    let wanted = [
-        "c.js leb",
-        "c.js word",
-        "./a.js leb",
-        "./a.js word",
-        "./b.js leb",
-        "./b.js word",
-        "./c.js leb",
-        "./c.js word",
-    ];
+    let wanted =
+        ["c.js leb", "c.js word", "./a.js leb", "./a.js word", "./b.js leb", "./b.js word"];
     assert_eq!(rows, wanted);
+}
+
+#[test]
+fn what_is_named_twice_is_measured_once() {
+    let folder = folder("named-twice", &[("a.js", b"console.log(1);"), ("own.set", b"set own\n")]);
+    let absolute = folder.join("a.js");
+    let absolute = absolute.to_str().expect("a path in UTF-8");
+    let run = |command: &str, more: &[&str]| {
+        let paths = ["a.js", "./a.js", absolute, "."];
+        let outcome = scruple_in(&folder, &[&[command], &paths[..], more].concat());
+        assert_eq!((outcome.code, outcome.err.as_str()), (0, ""), "{command}");
+        outcome.out
+    };
+    let encodings = ["--encoding", "leb,implied,leb", "--layout", "narrow,narrow", "--format"];
+    let text = run("weigh", &[&encodings[..], &["json"]].concat());
+    let document: Document = serde_json::from_str(&text).expect("a document");
+    let rows: Vec<(&str, &str)> =
+        document.rows.iter().map(|row| (row.script.as_str(), row.encoding.as_str())).collect();
+    assert_eq!(rows, [("a.js", "leb"), ("a.js", "implied")]);
+    assert!(document.totals.iter().all(|total| total.scripts == 1));
+    let sets = ["--encoding", "composite", "--set", "own.set,own.set", "--layout", "narrow"];
+    let csv = run("sweep", &[&sets[..], &["--format", "csv"]].concat());
+    assert_eq!(csv.lines().count(), 2, "{csv}");
+    assert!(csv.lines().nth(1).is_some_and(|line| line.contains(",narrow,1,")), "{csv}");
+    let composed = run("compose", &["--format", "json"]);
+    let composed: Value = serde_json::from_str(&composed).expect("a document");
+    assert_eq!(composed["rows"].as_array().map(Vec::len), Some(1));
+    let both = scruple_in(&folder, &["compose", "a.js", "--on", absolute]);
+    assert_eq!((both.code, both.out.as_str()), (1, ""));
+    let said =
+        format!("scruple: {absolute}: the set is mined from it: --on is for other scripts\n");
+    assert_eq!(both.err, said);
+}
+
+/// An image is one row, even where it cannot be told under which encoding.
+#[test]
+fn a_damaged_image_is_one_row_under_the_encoding_it_names_or_none() {
+    let folder = folder("damaged-row", &[("a.js", b"console.log(1);"), ("own.set", b"set own\n")]);
+    let set = ["--encoding", "composite", "--set", "own.set"];
+    let pack = scruple_in(&folder, &[&["pack", "a.js", "-o", "own.img"], &set[..]].concat());
+    assert_eq!(pack.code, 0, "{}", pack.err);
+    let mut bytes = std::fs::read(folder.join("own.img")).unwrap();
+    std::fs::write(folder.join("cut.img"), &bytes[..5]).unwrap();
+    let last = bytes.len() - 1;
+    bytes[last] ^= 1;
+    std::fs::write(folder.join("bent.img"), &bytes).unwrap();
+    let images = ["own.img", "bent.img", "cut.img"];
+    let run = |command: &str, more: &[&str]| {
+        let outcome = scruple_in(&folder, &[&[command], &images[..], more].concat());
+        assert_eq!(outcome.code, 1, "{command}");
+        outcome
+    };
+    let wanted = [("own.img", "composite"), ("bent.img", "composite"), ("cut.img", "unknown")];
+    let weighed = run("weigh", &["--format", "json"]);
+    check_schema("weigh", &weighed.out);
+    let document: Document = serde_json::from_str(&weighed.out).expect("a document");
+    let rows: Vec<(&str, &str)> =
+        document.rows.iter().map(|row| (row.script.as_str(), row.encoding.as_str())).collect();
+    assert_eq!(rows, wanted);
+    let failed: Vec<(&str, u64)> =
+        document.totals.iter().map(|total| (total.encoding.as_str(), total.failed)).collect();
+    assert_eq!(failed, [("composite", 2), ("unknown", 1)]);
+    let fitted: Value = serde_json::from_str(&run("fit", &["--format", "json"]).out).unwrap();
+    let rows = fitted["rows"].as_array().unwrap();
+    let rows: Vec<(&str, &str)> = rows
+        .iter()
+        .map(|row| (row["script"].as_str().unwrap(), row["encoding"].as_str().unwrap()))
+        .collect();
+    assert_eq!(rows, wanted);
+    // What was asked for and is not done is said.
+    let said = "own.img: an image under composite: --encoding is for sources\n";
+    for command in ["weigh", "fit"] {
+        let outcome = run(command, &["--encoding", "byte"]);
+        assert!(outcome.err.contains(said), "{command}: {}", outcome.err);
+        assert!(!run(command, &["--encoding", "composite"]).err.contains("for sources"));
+    }
+    for command in ["run", "listing", "trace", "memory"] {
+        let args = [command, "own.img", "--set", "own.set", "--encoding", "byte"];
+        let outcome = scruple_in(&folder, &args);
+        assert_eq!((outcome.code, outcome.err.as_str()), (0, said), "{command}");
+    }
+}
+
+#[test]
+fn a_file_of_the_answer_that_cannot_be_read_is_an_error() {
+    let files: &[(&str, &[u8])] =
+        &[("a.js", b"console.log(1);"), ("b.js", b"console.log(1);"), ("b.out", b"1\r\n")];
+    let folder = folder("answer-no-file", files);
+    std::fs::create_dir(folder.join("a.out")).unwrap();
+    let said = |script: &str| {
+        let outcome = scruple_in(&folder, &["weigh", script, "--encoding", "leb"]);
+        assert_eq!(outcome.code, 1, "{}", outcome.out);
+        outcome.out
+    };
+    let cannot = "error: what it must print, a.out, cannot be read: ";
+    assert!(said("a.js").contains(&format!("{cannot}a folder, where")), "{}", said("a.js"));
+    std::fs::remove_dir(folder.join("a.out")).unwrap();
+    #[cfg(unix)]
+    {
+        std::os::unix::fs::symlink("nowhere", folder.join("a.out")).unwrap();
+        assert!(said("a.js").contains(&format!("{cannot}no such file")), "{}", said("a.js"));
+    }
+    let ends = "error: the answer differs in how lines end: output line 1 in LF, not CRLF";
+    assert!(said("b.js").contains(ends), "{}", said("b.js"));
+}
+
+#[test]
+fn a_row_is_one_line_whatever_a_script_throws_or_is_called() {
+    let text = b"throw new Error('a\\nb\\x1b[31m|c');";
+    let folder = folder("one-line", &[("a|b.js", text)]);
+    let args = ["weigh", "a|b.js", "--encoding", "leb", "--format"];
+    let run = |format| scruple_in(&folder, &[&args[..], &[format]].concat());
+    let text = run("text").out;
+    let message = r"1:7: uncaught exception: Error: a\nb\u{1b}[31m|c";
+    assert!(text.lines().any(|line| line.ends_with(message)), "{text}");
+    let markdown = run("markdown").out;
+    let row = markdown.lines().nth(2).expect("a row");
+    assert!(row.starts_with(r"| a\|b.js | leb |"), "{row}");
+    let n_cells = |line: &str| line.replace(r"\|", "").matches('|').count();
+    assert_eq!(n_cells(row), n_cells(markdown.lines().next().unwrap()), "{row}");
+    let one = &run("csv").out;
+    assert_eq!(one.lines().count(), 2, "{one}");
 }
 
 #[test]
@@ -318,4 +432,14 @@ fn layouts_differ_in_the_bytes_of_the_heap_and_are_never_summed_together() {
         text.out.lines().skip(1).filter_map(|line| line.split_whitespace().nth(2)).collect();
     assert_eq!(layouts[..2], ["wide", "narrow"], "{}", text.out);
     assert_eq!(scruple(&["weigh", "a.js", "--layout", "broad"]).code, 2);
+}
+
+/// However it ends: what it printed is what is wrong with it.
+#[test]
+fn a_script_that_prints_without_end_is_told_as_that() {
+    let text = b"const s = 'x'.repeat(100000); for (;;) console.log(s);";
+    let folder = folder("prints", &[("a.js", text)]);
+    let outcome = scruple_in(&folder, &["weigh", "a.js", "--encoding", "leb"]);
+    assert_eq!(outcome.code, 1);
+    assert!(outcome.out.contains("error: printed more than 67108864 bytes"), "{}", outcome.out);
 }

@@ -9,6 +9,7 @@ use scruple_bench::layout::HeapLayout;
 use scruple_bench::options::{REGION, RunOptions};
 use scruple_bench::report::Format;
 use scruple_bench::shard::Shard;
+use scruple_bench::timers::LONGEST;
 use scruple_bytecode::Encoding;
 
 use super::args_corpus::{
@@ -147,16 +148,18 @@ const PACK_EXAMPLES: &str = "\
 Examples:
   scruple pack hello.js -o hello.img
   scruple pack hello.js -o hello.img --strip --encoding leb
+  scruple pack hello.js -o - | scruple run -
 
-run, weigh, fit, listing and trace take an image where they take a script: they know it by its first
-four bytes. It is executed where it lies, and a damaged one is refused with the offset.";
+run, weigh, fit, memory, board, listing and trace take an image where they take a script: they know
+it by its first four bytes. It is executed where it lies, and a damaged one is refused with the
+offset.";
 
 #[derive(Debug, Args)]
 #[command(after_help = PACK_EXAMPLES)]
 pub(crate) struct PackArguments {
     /// The script, or - for standard input
     pub(crate) script: PathBuf,
-    /// The file to write
+    /// The file to write, or - for standard output
     #[arg(short, long, value_name = "FILE")]
     pub(crate) output: PathBuf,
     #[command(flatten)]
@@ -196,7 +199,8 @@ A file of limits is TOML. Names of figures are those of --format csv:
 With it the exit code is 3 if a limit is exceeded, or if what it needs was not measured. That is
 decided before --tighten and --loosen rewrite the file. So it is with a baseline, a document that
 was saved: the exit code is 3 if a figure is larger than there by more than is allowed, or if a row
-of it has no figure now; --save comes after the verdict, and not if a script failed."#;
+of it has no figure now; --save comes after the verdict, and not if a script failed. Where both name
+one file it is not replaced by what does not hold: --save without --baseline accepts that."#;
 
 #[derive(Debug, Args)]
 #[command(after_help = WEIGH_EXAMPLES)]
@@ -214,7 +218,7 @@ pub(crate) struct WeighArguments {
     /// The form of the report
     #[arg(long, default_value = "text", value_parser = format_of(Format::OF_WEIGH))]
     pub(crate) format: Format,
-    /// A file of limits to hold the figures against (`--budget` is about instructions of a run)
+    /// A file of limits to hold the figures against (`--budget` is about operations of a run)
     #[arg(long, value_name = "TOML")]
     pub(crate) limits: Option<PathBuf>,
     /// Lower the limits in that file to what was measured
@@ -384,7 +388,9 @@ Examples:
   scruple trace samples/kernels/fib.js --from 1000 --count 10
   scruple trace samples/kernels/fib.js --function fibByLoop
 
-A line is: number of the instruction, place in the code, what it is, ( taken -- left ).";
+A line is: number of the instruction, place in the code, what it is, ( taken -- left ). Under
+composite, echo and context an instruction may be several operations, a line each: those behind its
+first have a + in the place of its number.";
 
 #[derive(Debug, Args)]
 #[command(after_help = TRACE_EXAMPLES)]
@@ -392,7 +398,8 @@ pub(crate) struct TraceArguments {
     /// The script or image, or - for standard input
     pub(crate) script: PathBuf,
     /// The number of the first instruction to show, from 1
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1,
+          value_parser = clap::value_parser!(u64).range(1..))]
     pub(crate) from: u64,
     /// How many instructions to show
     #[arg(long, value_name = "N", default_value_t = 40)]
@@ -411,9 +418,16 @@ pub(crate) struct TraceArguments {
 /// One encoding.
 #[derive(Debug, Args)]
 pub(crate) struct OneEncoding {
-    /// The encoding of the instructions
-    #[arg(long, default_value = "implied", value_parser = encoding())]
-    pub(crate) encoding: Encoding,
+    /// The encoding of the instructions; an image has its own [default: implied]
+    #[arg(long, value_name = "ENCODING", value_parser = encoding())]
+    pub(crate) encoding: Option<Encoding>,
+}
+
+impl OneEncoding {
+    /// What a source is compiled to.
+    pub(crate) fn chosen(&self) -> Encoding {
+        self.encoding.unwrap_or(Encoding::Implied)
+    }
 }
 
 /// An instruction set.
@@ -441,13 +455,7 @@ pub(crate) struct Layouts {
 impl Layouts {
     /// Each layout once, in the order asked for.
     pub(crate) fn chosen(&self) -> Vec<HeapLayout> {
-        let mut chosen = Vec::new();
-        for &layout in &self.layout {
-            if !chosen.contains(&layout) {
-                chosen.push(layout);
-            }
-        }
-        chosen
+        super::each_once(&self.layout)
     }
 }
 
@@ -455,7 +463,7 @@ impl Layouts {
 #[derive(Debug, Args)]
 pub(crate) struct Limits {
     /// Virtual time to end at, in ms: timers due then still run [default: a day]
-    #[arg(long, value_name = "MS")]
+    #[arg(long, value_name = "MS", value_parser = clap::value_parser!(u64).range(..=LONGEST))]
     until: Option<u64>,
     /// A CSV file of sensor readings: a column time_ms, then one a sensor
     #[arg(long, value_name = "CSV")]
@@ -466,7 +474,7 @@ pub(crate) struct Limits {
     /// The most bytes of stack [default: what the heap leaves]
     #[arg(long, value_name = "BYTES", value_parser = bytes())]
     stack: Option<u64>,
-    /// The most operations
+    /// The most operations [default: 1000000000; none for run and trace]
     #[arg(long, value_name = "N")]
     budget: Option<u64>,
 }
@@ -487,6 +495,22 @@ impl Limits {
 
 fn bytes() -> clap::builder::RangedU64ValueParser {
     clap::value_parser!(u64).range(..=REGION as u64)
+}
+
+/// A file to write: standard output has the report already.
+pub(crate) fn file_to_write() -> impl clap::builder::TypedValueParser<Value = PathBuf> {
+    use clap::builder::TypedValueParser;
+    let refuse = "a file is wanted: the report goes to standard output";
+    clap::builder::PathBufValueParser::new()
+        .try_map(move |path| if path.as_os_str() == "-" { Err(refuse) } else { Ok(path) })
+}
+
+/// An encoding that has an instruction set.
+pub(crate) fn encoding_with_set() -> impl clap::builder::TypedValueParser<Value = Encoding> {
+    use clap::builder::TypedValueParser;
+    let with_set = Encoding::ALL.iter().filter(|encoding| encoding.has_set());
+    clap::builder::PossibleValuesParser::new(with_set.map(|encoding| encoding.name()))
+        .try_map(|name| Encoding::from_name(&name).ok_or("no such encoding"))
 }
 
 pub(crate) fn encoding() -> impl clap::builder::TypedValueParser<Value = Encoding> {

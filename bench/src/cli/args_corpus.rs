@@ -9,9 +9,9 @@ use scruple_bench::limits::{Metric, Percent};
 use scruple_bench::report::Format;
 use scruple_bench::shard::Shard;
 use scruple_bytecode::Encoding;
-use scruple_bytecode::sets::MAX_ENTRIES;
+use scruple_bytecode::sets::{MAX_ENTRIES, SetBuffer};
 
-use super::args::{Limits, encoding, format_of, layout};
+use super::args::{Limits, encoding, encoding_with_set, file_to_write, format_of, layout};
 
 const SWEEP_EXAMPLES: &str = "\
 Examples:
@@ -140,9 +140,10 @@ An entry is a short form of one operation, or 2 to 8 operations as one instructi
 fixed or free. Runs are split to the fewest bytes, as the compiler does, and every entry is weighed
 over the whole corpus with those before it. For context, entries of a second table count behind
 entries that leave a value, where they take the bytes of the first table's last. An entry must pay
-its bytes in the table that all images share. Beside what the set saves on these scripts stands what a set saves that was mined without the
-script in question: only that says anything of other scripts. Each of these sets is compiled against
-and run, its answer checked; what a model says stands apart. --on adds scripts of another origin.";
+its bytes in the table that all images share. Beside what the set saves on these scripts stands what
+a set saves that was mined without the script in question: only that says anything of other scripts.
+Each of these sets is compiled against and run, its answer checked; what a model says stands apart.
+--on adds scripts of another origin.";
 
 /// What a set is to save.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -175,7 +176,8 @@ pub(crate) struct ComposeArguments {
     #[arg(long, value_name = "N", default_value = "2")]
     pub(crate) programs: usize,
     /// The encoding that the set is mined for: for context, a second table as well
-    #[arg(long = "for", value_name = "ENCODING", default_value = "composite", value_parser = encoding())]
+    #[arg(long = "for", value_name = "ENCODING", default_value = "composite",
+          value_parser = encoding_with_set())]
     pub(crate) target: Encoding,
     /// How much of its bytes in the shared table an entry must pay, in per cent
     #[arg(long, value_name = "PERCENT", default_value = "100",
@@ -191,13 +193,13 @@ pub(crate) struct ComposeArguments {
     #[arg(long, value_name = "PATH", value_delimiter = ',')]
     pub(crate) on: Vec<PathBuf>,
     /// Encodings that sets are tried with, separated by commas; all that have one unless given
-    #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
+    #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding_with_set())]
     pub(crate) encoding: Vec<Encoding>,
     /// The set's name
-    #[arg(long, default_value = "mined")]
+    #[arg(long, default_value = "mined", value_parser = set_name)]
     pub(crate) name: String,
-    /// Write the set to a file
-    #[arg(short, long, value_name = "FILE")]
+    /// Write the set to a file, if no script was left out
+    #[arg(short, long, value_name = "FILE", value_parser = file_to_write())]
     pub(crate) output: Option<PathBuf>,
     /// The form of the report
     #[arg(long, default_value = "text", value_parser = format_of(Format::OF_COMPARE))]
@@ -222,8 +224,9 @@ pub(crate) struct Baseline {
     #[arg(long, value_name = "METRIC", value_delimiter = ',', requires = "baseline",
           value_parser = metric())]
     pub(crate) metric: Vec<Metric>,
-    /// Save the document as JSON, once the verdict is reached: it may be the baseline's file
-    #[arg(long, value_name = "JSON", conflicts_with = "shard")]
+    /// Save the document as JSON, once the verdict is reached: it may be the baseline's file, which
+    /// is replaced if the verdict holds
+    #[arg(long, value_name = "JSON", conflicts_with = "shard", value_parser = file_to_write())]
     pub(crate) save: Option<PathBuf>,
 }
 
@@ -231,6 +234,10 @@ fn metric() -> impl clap::builder::TypedValueParser<Value = Metric> {
     use clap::builder::TypedValueParser;
     clap::builder::PossibleValuesParser::new(Metric::all().map(Metric::name))
         .try_map(|name| Metric::from_name(&name).ok_or("no such metric"))
+}
+
+fn set_name(text: &str) -> Result<String, &'static str> {
+    SetBuffer::new(text).map(|_| text.to_owned()).ok_or("it is no name for a set")
 }
 
 fn percent(text: &str) -> Result<Percent, &'static str> {

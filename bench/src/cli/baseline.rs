@@ -2,18 +2,16 @@
 //!
 //! It owns the order: the baseline is read before anything is measured, the verdict is
 //! reached before anything is written, and what was not measured whole is never saved. It
-//! refuses to compare unlike things, as `compare` does, and then saves nothing.
+//! refuses to compare unlike things, as `compare` does, and then saves nothing; and to let
+//! what became worse take the baseline's place: the next run would find nothing amiss.
 
-use std::fs;
-use std::path::Path;
-
-use anyhow::{Context, Result, bail};
+use anyhow::{Result, bail};
 use scruple_bench::compare::{Content, Question, Saved, compare};
 use scruple_bench::limits::Percent;
-use scruple_bench::limits::file::replace;
 use scruple_bench::report::{self, Format};
 
 use super::args_corpus::Baseline;
+use super::outputs::{self, is_same};
 use super::terminal::Terminal;
 
 /// The baseline, if there is one, as it was before this run.
@@ -53,13 +51,17 @@ pub(crate) fn conclude(
         if !is_whole {
             bail!("{}: not saved: a script has no figures", path.display());
         }
-        save(path, json).with_context(|| path.display().to_string())?;
-        terminal.complain(&format!("saved: {}\n", path.display()));
+        let replaces = arguments.baseline.as_deref().is_some_and(|old| is_same(old, path));
+        if replaces && !holds {
+            terminal.complain(&format!(
+                "not saved: {0} is the baseline, which does not hold; --save {0} without --baseline \
+                 accepts what was measured\n",
+                path.display()
+            ));
+        } else {
+            outputs::write(path, json.as_bytes())?;
+            terminal.complain(&format!("saved: {}\n", path.display()));
+        }
     }
     Ok(holds)
-}
-
-/// A file that is there is replaced in one go; another one is made.
-fn save(path: &Path, text: &str) -> std::io::Result<()> {
-    if path.exists() { replace(path, text) } else { fs::write(path, text) }
 }

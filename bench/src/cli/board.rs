@@ -13,9 +13,10 @@ use super::terminal::Terminal;
 
 pub(crate) fn board(arguments: &BoardArguments, terminal: &Terminal) -> Result<Verdict> {
     let candidates = script::gather(&arguments.paths, &arguments.options.to_options())?;
+    super::note_ignored(&candidates, &arguments.encoding, terminal);
     let mut plan = Plan::default();
     if !arguments.encoding.is_empty() {
-        plan.encodings.clone_from(&arguments.encoding);
+        plan.encodings = super::each_once(&arguments.encoding);
     } else if arguments.core {
         // What carries composites out is code of its own, and no part of that build.
         plan.encodings.retain(|&encoding| !encoding.has_set());

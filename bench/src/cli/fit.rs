@@ -17,7 +17,8 @@ pub(crate) fn fit(arguments: &FitArguments, terminal: &Terminal) -> Result<Verdi
     )?;
     let layouts = arguments.layouts.chosen();
     let progress = terminal.progress((candidates.len() * layouts.len()) as u64, "fitting");
-    let encoding = arguments.encoding.encoding;
+    super::note_ignored(&candidates, arguments.encoding.encoding.as_slice(), terminal);
+    let encoding = arguments.encoding.chosen();
     let document = fit::fit(&candidates, encoding, &layouts, board, &|| progress.inc(1));
     progress.finish_and_clear();
     terminal.write(&report::render_fit(&document, arguments.format)?)?;

@@ -10,7 +10,7 @@ use super::{Verdict, build_or_explain, options_with, read_script};
 
 pub(crate) fn listing(arguments: &ListingArguments, terminal: &Terminal) -> Result<Verdict> {
     let script = read_script(&arguments.script, &options_with(&arguments.set)?)?;
-    let Some(built) = build_or_explain(&script, arguments.encoding.encoding, terminal)? else {
+    let Some(built) = build_or_explain(&script, &arguments.encoding, terminal)? else {
         return Ok(Verdict::Wrong);
     };
     let image = script.options.open(&built.image).context("the compiler's image")?;

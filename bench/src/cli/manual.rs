@@ -6,12 +6,12 @@
 
 use std::fs;
 
-use anyhow::{Context, Result, bail};
+use anyhow::{Context, Result};
 use clap::CommandFactory;
 
-use super::Verdict;
 use super::args::{Arguments, CompletionsArguments, ManualArguments};
 use super::terminal::Terminal;
+use super::{Verdict, outputs, usage};
 
 pub(crate) fn completions(
     arguments: &CompletionsArguments,
@@ -25,22 +25,23 @@ pub(crate) fn completions(
 
 pub(crate) fn manual(arguments: &ManualArguments, terminal: &Terminal) -> Result<Verdict> {
     let pages = pages()?;
-    if let Some(folder) = &arguments.folder {
-        fs::create_dir_all(folder).with_context(|| folder.display().to_string())?;
-        for (name, text) in &pages {
-            let path = folder.join(format!("{name}.1"));
-            fs::write(&path, text).with_context(|| path.display().to_string())?;
-        }
-        return Ok(Verdict::Fine);
-    }
     let wanted = match &arguments.page {
         None => "scruple".to_owned(),
         Some(command) => format!("scruple-{command}"),
     };
-    let Some((_, text)) = pages.iter().find(|(name, _)| *name == wanted) else {
-        bail!("no page {wanted}: `scruple help` names the commands");
-    };
-    terminal.write(text)?;
+    let page = pages.iter().find(|(name, _)| *name == wanted);
+    usage(page.is_some(), &format!("no page {wanted}: `scruple help` names the commands"))?;
+    if let Some(folder) = &arguments.folder {
+        fs::create_dir_all(folder).with_context(|| folder.display().to_string())?;
+        for (name, text) in &pages {
+            let path = folder.join(format!("{name}.1"));
+            outputs::write(&path, text.as_bytes())?;
+        }
+        return Ok(Verdict::Fine);
+    }
+    if let Some((_, text)) = page {
+        terminal.write(text)?;
+    }
     Ok(Verdict::Fine)
 }
 

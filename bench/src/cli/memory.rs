@@ -13,11 +13,11 @@ use super::{Verdict, build_or_explain, read_script, with_set};
 pub(crate) fn memory(arguments: &MemoryArguments, terminal: &Terminal) -> Result<Verdict> {
     let script =
         read_script(&arguments.script, &with_set(arguments.options.to_options(), &arguments.set)?)?;
-    let Some(built) = build_or_explain(&script, arguments.encoding.encoding, terminal)? else {
+    let Some(built) = build_or_explain(&script, &arguments.encoding, terminal)? else {
         return Ok(Verdict::Wrong);
     };
     let own = script.packed.as_ref().map(|packed| packed.encoding);
-    let encoding = own.unwrap_or(arguments.encoding.encoding);
+    let encoding = own.unwrap_or(arguments.encoding.chosen());
     let way = Way { encoding, layout: arguments.layout };
     let which = if arguments.live { Which::Live } else { Which::HighWater };
     let work = || profile_image(&script, &built.image, way, which, arguments.every);

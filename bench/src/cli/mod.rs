@@ -1,7 +1,7 @@
 //! The commands: each takes its arguments, asks the library, and writes.
 //!
-//! It owns the exit codes: 0 fine, 1 an error, 2 usage (clap's own), 3 what does
-//! not fit or exceeds a limit.
+//! It owns the exit codes: 0 fine, 1 an error, 2 usage, 3 what does not fit or exceeds a
+//! limit.
 
 pub(crate) mod args;
 pub(crate) mod args_corpus;
@@ -14,6 +14,7 @@ pub(crate) mod listing;
 pub(crate) mod manual;
 pub(crate) mod memory;
 pub(crate) mod merge;
+pub(crate) mod outputs;
 pub(crate) mod pack;
 pub(crate) mod run;
 pub(crate) mod sweep;
@@ -21,6 +22,8 @@ pub(crate) mod terminal;
 pub(crate) mod trace;
 pub(crate) mod weigh;
 
+use std::fmt;
+use std::io::{self, Write};
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -31,7 +34,7 @@ use scruple_bench::document::{Row, RowError};
 use scruple_bench::layout::HeapLayout;
 use scruple_bench::machine::{self, Run, Setup};
 use scruple_bench::options::{REGION, RunOptions};
-use scruple_bench::script::Script;
+use scruple_bench::script::{Candidate, Script};
 use scruple_bench::sets;
 use scruple_bench::station::Output;
 use scruple_bench::trace::function_name;
@@ -62,8 +65,36 @@ pub(crate) fn conclude(result: Result<Verdict>, terminal: &Terminal) -> ExitCode
         Ok(Verdict::Exceeded) => ExitCode::from(3),
         Err(error) => {
             terminal.complain(&format!("scruple: {error:#}\n"));
+            ExitCode::from(if error.is::<Usage>() { 2 } else { 1 })
+        }
+    }
+}
+
+/// Arguments that do not go together, which the definitions cannot say.
+#[derive(Debug)]
+struct Usage(String);
+
+impl fmt::Display for Usage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl std::error::Error for Usage {}
+
+/// Refuses arguments unless this is so. To be asked before anything is read.
+fn usage(is_so: bool, otherwise: &str) -> Result<()> {
+    if is_so { Ok(()) } else { Err(Usage(otherwise.to_owned()).into()) }
+}
+
+/// Shows what parsing ended with: help, or what is wrong with the arguments.
+pub(crate) fn show(ended: &clap::Error) -> ExitCode {
+    match ended.print().and_then(|()| io::stdout().flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe && !ended.use_stderr() => {
+            let _ = writeln!(io::stderr(), "scruple: standard output: {error}");
             ExitCode::from(1)
         }
+        _ => ExitCode::from(u8::try_from(ended.exit_code()).unwrap_or(2)),
     }
 }
 
@@ -86,13 +117,35 @@ fn read_script(path: &Path, asked: &RunOptions) -> Result<Script> {
     Ok(Script::read(path, asked)?)
 }
 
+/// Says of each image that it is not under the encoding that was asked for.
+fn note_ignored(candidates: &[Candidate], asked: &[Encoding], terminal: &Terminal) {
+    for candidate in candidates.iter().filter(|candidate| candidate.is_image()) {
+        if let Some(own) = candidate.own_encoding()
+            && asked.iter().any(|asked| *asked != own)
+        {
+            note_own(&candidate.name, own, terminal);
+        }
+    }
+}
+
+fn note_own(name: &str, own: Encoding, terminal: &Terminal) {
+    let own = own.name();
+    terminal.complain(&format!("{name}: an image under {own}: --encoding is for sources\n"));
+}
+
 /// Compiles a script, or shows what is wrong with it. A packed one is taken as it
 /// is.
 fn build_or_explain(
     script: &Script,
-    encoding: Encoding,
+    asked: &args::OneEncoding,
     terminal: &Terminal,
 ) -> Result<Option<Built>> {
+    let encoding = asked.chosen();
+    if let (Some(packed), Some(asked)) = (&script.packed, asked.encoding)
+        && packed.encoding != asked
+    {
+        note_own(&script.name, packed.encoding, terminal);
+    }
     let built = build::on_large_stack(|| build::build(script, encoding))
         .context("no thread to compile on")?;
     Ok(built.map_err(|wrong| complain_of(script, &wrong, terminal)).ok())

@@ -1,8 +1,8 @@
 //! `pack`: compiles a script and writes its image to a file.
 //!
-//! It refuses to write over the script, and to pack what is packed.
+//! It refuses to write over the script and its instruction set, and to pack what is packed.
 
-use std::fs;
+use std::path::Path;
 
 use anyhow::{Context, Result, bail};
 use scruple_bench::build;
@@ -10,7 +10,7 @@ use scruple_bench::document::ImageBytes;
 
 use super::args::PackArguments;
 use super::terminal::Terminal;
-use super::{Verdict, complain_of, options_with, read_script};
+use super::{Verdict, complain_of, options_with, outputs, read_script};
 
 pub(crate) fn pack(arguments: &PackArguments, terminal: &Terminal) -> Result<Verdict> {
     let script = read_script(&arguments.script, &options_with(&arguments.set)?)?;
@@ -18,10 +18,12 @@ pub(crate) fn pack(arguments: &PackArguments, terminal: &Terminal) -> Result<Ver
         bail!("{}: an image already", script.name);
     }
     let to = &arguments.output;
-    if is_same(&arguments.script, to) {
-        bail!("{}: the image would take the place of the script", to.display());
+    let is_stream = to == Path::new("-");
+    if !is_stream {
+        let inputs = outputs::files_of_script(&script).chain(arguments.set.set.as_deref());
+        outputs::refuse_inputs(Some(to), inputs)?;
     }
-    let encoding = arguments.encoding.encoding;
+    let encoding = arguments.encoding.chosen();
     let [set, ..] = script.options.sets() else { bail!("no instruction set") };
     let compile = || build::compile_with(&script.text, encoding, set, !arguments.strip);
     let built = build::on_large_stack(compile).context("no thread to compile on")?;
@@ -32,10 +34,9 @@ pub(crate) fn pack(arguments: &PackArguments, terminal: &Terminal) -> Result<Ver
             return Ok(Verdict::Wrong);
         }
     };
-    fs::write(to, &built.image).with_context(|| to.display().to_string())?;
     let image = script.options.open(&built.image).context("the compiler's image")?;
     let sizes = ImageBytes::from(image.sizes());
-    terminal.write(&format!(
+    let report = format!(
         "{}: {}, {} bytes = header {} + constants {} + functions {} + instructions {} + padding {} \
          + lines {}\n",
         to.display(),
@@ -47,14 +48,13 @@ pub(crate) fn pack(arguments: &PackArguments, terminal: &Terminal) -> Result<Ver
         sizes.instructions,
         sizes.padding,
         sizes.lines
-    ))?;
-    Ok(Verdict::Fine)
-}
-
-/// Whether two paths lead to one file. A path that leads nowhere yet does not.
-fn is_same(one: &std::path::Path, other: &std::path::Path) -> bool {
-    match (fs::canonicalize(one), fs::canonicalize(other)) {
-        (Ok(one), Ok(other)) => one == other,
-        _ => false,
+    );
+    if is_stream {
+        terminal.write_bytes(&built.image)?;
+        terminal.complain(&report);
+    } else {
+        outputs::write(to, &built.image)?;
+        terminal.write(&report)?;
     }
+    Ok(Verdict::Fine)
 }

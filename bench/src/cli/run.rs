@@ -13,7 +13,7 @@ use super::{Verdict, build_or_explain, explain, read_script, run_built, with_set
 pub(crate) fn run(arguments: &RunArguments, terminal: &Terminal) -> Result<Verdict> {
     let script =
         read_script(&arguments.script, &with_set(arguments.options.to_options(), &arguments.set)?)?;
-    let Some(built) = build_or_explain(&script, arguments.encoding.encoding, terminal)? else {
+    let Some(built) = build_or_explain(&script, &arguments.encoding, terminal)? else {
         return Ok(Verdict::Wrong);
     };
     let print = || {

@@ -1,6 +1,8 @@
 //! `sweep`: every encoding over every layout on a corpus, with the bounds.
 
-use anyhow::{Result, ensure};
+use std::path::PathBuf;
+
+use anyhow::Result;
 use scruple_bench::compare::Content;
 use scruple_bench::layout::HeapLayout;
 use scruple_bench::measure::Plan;
@@ -12,18 +14,22 @@ use scruple_bytecode::sets::SHIPPED_SETS;
 
 use super::args_corpus::SweepArguments;
 use super::terminal::Terminal;
-use super::{Verdict, baseline};
+use super::{Verdict, baseline, outputs, usage};
 
 pub(crate) fn sweep(arguments: &SweepArguments, terminal: &Terminal) -> Result<Verdict> {
     let is_json = arguments.format == Format::Json;
-    ensure!(arguments.shard.is_none() || is_json, "--shard wants --format json: see merge");
+    usage(arguments.shard.is_none() || is_json, "--shard wants --format json: see merge")?;
     let before = baseline::read(&arguments.baseline)?;
     let sets: Vec<Sets> = match arguments.set.as_slice() {
         [] => vec![SHIPPED_SETS],
         files => files.iter().map(|file| sets::read(file)).collect::<Result<_, _>>()?,
     };
+    let sets = sets::each_once(&sets);
     let options = RunOptions { sets: sets.first().copied(), ..arguments.options.to_options() };
     let mut candidates = script::gather(&arguments.paths, &options)?;
+    let settings = arguments.set.iter().map(PathBuf::as_path);
+    let inputs = outputs::files_of(&candidates).chain(settings);
+    outputs::refuse_inputs(arguments.baseline.save.as_deref(), inputs)?;
     let mut plan = Plan { layouts: HeapLayout::ALL.to_vec(), ..Plan::default() };
     if !arguments.encoding.is_empty() {
         plan.encodings = super::each_once(&arguments.encoding);

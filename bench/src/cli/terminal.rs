@@ -1,7 +1,8 @@
 //! Writing: results to standard output, the rest to standard error.
 //!
 //! It owns colour (asked for, or a terminal without `NO_COLOR`) and what happens
-//! when nobody reads any more: the program ends quietly.
+//! when nobody reads any more: a result goes nowhere, and what hangs on it still happens;
+//! a script that prints is ended quietly.
 
 use std::io::{self, IsTerminal, Write};
 
@@ -46,12 +47,19 @@ impl Terminal {
         }
     }
 
-    /// Writes a result.
+    /// Writes a result. A reader that has had enough, such as `head`, does not end the
+    /// command: the verdict is still its exit code, and what is to be saved is saved.
     pub(crate) fn write(&self, text: &str) -> Result<()> {
+        self.write_bytes(text.as_bytes())
+    }
+
+    /// Writes a result that is no text.
+    pub(crate) fn write_bytes(&self, bytes: &[u8]) -> Result<()> {
         let mut out = io::stdout().lock();
-        let written = out.write_all(text.as_bytes()).and_then(|()| out.flush());
-        end_if_unread(&written);
-        written.context("standard output")
+        match out.write_all(bytes).and_then(|()| out.flush()) {
+            Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+            written => written.context("standard output"),
+        }
     }
 
     /// Writes what is no result.
@@ -91,8 +99,8 @@ impl Drop for Printer {
     }
 }
 
-/// A reader such as `head` that has had enough is no error; a disk that is full
-/// is one, and the run would be for nothing.
+/// A reader of what a script prints, such as `head`, that has had enough is no error, and
+/// the run would be for nothing; a disk that is full is one.
 fn end_if_unread(written: &io::Result<()>) {
     match written {
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => std::process::exit(0),

@@ -1,6 +1,7 @@
 //! `trace`: runs a script and shows a window of what its instructions did.
 
 use anyhow::{Context, Result, bail};
+use scruple_bench::report::counted;
 use scruple_bench::station::Output;
 use scruple_bench::trace::{self, Tracer, Window, functions_named};
 
@@ -11,7 +12,7 @@ use super::{Verdict, build_or_explain, explain, no_function, read_script, run_bu
 pub(crate) fn trace(arguments: &TraceArguments, terminal: &Terminal) -> Result<Verdict> {
     let script =
         read_script(&arguments.script, &with_set(arguments.options.to_options(), &arguments.set)?)?;
-    let Some(built) = build_or_explain(&script, arguments.encoding.encoding, terminal)? else {
+    let Some(built) = build_or_explain(&script, &arguments.encoding, terminal)? else {
         return Ok(Verdict::Wrong);
     };
     let image = script.options.open(&built.image).context("the compiler's image")?;
@@ -24,7 +25,7 @@ pub(crate) fn trace(arguments: &TraceArguments, terminal: &Terminal) -> Result<V
     }
     // The script's own output would only be in the way.
     let silent = || Output::Passed(Box::new(|_| ()));
-    let run = run_built(&script, &built, silent, Tracer::new(window), trace::run)?;
+    let run = run_built(&script, &built, silent, Tracer::new(window, &image), trace::run)?;
     let tracer = run.observer;
     terminal.write(&trace::render(&image, tracer.lines()))?;
     match run.end {
@@ -33,7 +34,8 @@ pub(crate) fn trace(arguments: &TraceArguments, terminal: &Terminal) -> Result<V
             Ok(Verdict::Wrong)
         }
         _ if tracer.lines().is_empty() && arguments.count > 0 => {
-            bail!("{}: no such operation: the run took {} operations", script.name, run.operations)
+            let took = counted(run.instructions, "instruction");
+            bail!("{}: no such instruction: the run took {took}", script.name)
         }
         _ => Ok(Verdict::Fine),
     }

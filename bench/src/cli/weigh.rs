@@ -11,7 +11,7 @@ use scruple_bench::script;
 
 use super::args::WeighArguments;
 use super::terminal::Terminal;
-use super::{Verdict, baseline, with_set};
+use super::{Verdict, baseline, outputs, with_set};
 
 /// How many sites `-v` shows of each peak.
 const SITES: usize = 10;
@@ -24,10 +24,14 @@ pub(crate) fn weigh(arguments: &WeighArguments, terminal: &Terminal) -> Result<V
         &arguments.paths,
         &with_set(arguments.options.to_options(), &arguments.set)?,
     )?;
+    let settings = [arguments.limits.as_deref(), arguments.set.set.as_deref()];
+    let inputs = outputs::files_of(&candidates).chain(settings.into_iter().flatten());
+    outputs::refuse_inputs(arguments.baseline.save.as_deref(), inputs)?;
+    super::note_ignored(&candidates, &arguments.encoding, terminal);
     let mut plan = Plan { layouts: arguments.layouts.chosen(), ..Plan::default() };
     plan.sites = arguments.verbose.then_some(SITES);
     if !arguments.encoding.is_empty() {
-        plan.encodings.clone_from(&arguments.encoding);
+        plan.encodings = super::each_once(&arguments.encoding);
     }
     let slice = arguments.shard.map(|shard| shard.cut(&mut candidates, &plan));
     let n_rows: usize = candidates.iter().map(|one| plan.ways_of(one).len()).sum();

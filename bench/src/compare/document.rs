@@ -86,9 +86,14 @@ impl Step {
     pub fn new(before: u64, after: u64) -> Step {
         let difference = i128::from(after) - i128::from(before);
         let narrow = |wide: i128| i64::try_from(wide).unwrap_or(i64::MAX * wide.signum() as i64);
-        let percent = (before > 0).then(|| narrow(difference * 10_000 / i128::from(before.max(1))));
+        let percent = (before > 0).then(|| narrow(rounded(difference * 10_000, before.into())));
         Step { before, after, difference: narrow(difference), percent_hundredths: percent }
     }
+}
+
+/// A quotient to the next whole number, from the middle away from zero.
+fn rounded(part: i128, whole: i128) -> i128 {
+    (2 * part + whole * part.signum()) / (2 * whole)
 }
 
 /// A row that cannot be compared.
@@ -119,4 +124,24 @@ pub struct Verdict {
     pub not_measured: u64,
     /// Whether it holds.
     pub holds: bool,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Half away from zero, as figures are commonly rounded.
+    #[test]
+    fn per_cent_are_rounded_and_not_cut_off() {
+        let hundredths = |before, after| Step::new(before, after).percent_hundredths;
+        assert_eq!(hundredths(3, 5), Some(66_67));
+        assert_eq!(hundredths(3, 1), Some(-66_67));
+        assert_eq!(hundredths(3, 4), Some(33_33));
+        assert_eq!(hundredths(20_000, 20_001), Some(1), "half a hundredth");
+        assert_eq!(hundredths(20_000, 19_999), Some(-1));
+        assert_eq!(hundredths(30_000, 30_001), Some(0));
+        assert_eq!(hundredths(7, 7), Some(0));
+        assert_eq!(hundredths(0, 7), None);
+        assert_eq!(hundredths(1, u64::MAX), Some(i64::MAX));
+    }
 }

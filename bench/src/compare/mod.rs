@@ -9,11 +9,12 @@ pub mod document;
 use std::collections::{BTreeSet, HashMap};
 use std::path::Path;
 
-use anyhow::{Context, Result, bail, ensure};
+use anyhow::{Context, Result, anyhow, bail, ensure};
 use scruple_bytecode::Encoding;
 use serde_json::Value;
 
 use crate::document::{Document, Row, SCHEMA as WEIGH_SCHEMA};
+use crate::files;
 use crate::layout::HeapLayout;
 use crate::limits::{Metric, Percent};
 use crate::sweep::document::{SCHEMA as SWEEP_SCHEMA, Sweep, named};
@@ -64,7 +65,8 @@ impl Saved {
     /// Reads a file.
     pub fn read(path: &Path) -> Result<Saved> {
         let name = path.display().to_string();
-        let text = std::fs::read_to_string(path).with_context(|| name.clone())?;
+        let text = std::fs::read_to_string(path)
+            .map_err(|error| anyhow!("{name}: {}", files::reason(&error)))?;
         Saved::parse(&name, &text)
     }
 
@@ -81,6 +83,10 @@ impl Saved {
         ensure!(
             schema == u64::from(wanted),
             "{name}: {kind} in schema {schema}, this program knows {wanted}: measure it again"
+        );
+        ensure!(
+            sum_of(&value).is_some_and(|sum| sum <= MOST_SUM),
+            "{name}: figures that add up to more than {MOST_SUM}: nothing that was measured"
         );
         let wrong = || format!("{name}: no document of {kind}");
         let content = match kind {
@@ -115,6 +121,26 @@ impl Saved {
     }
 }
 
+/// The most that all figures of a document may add up to. No sum over some of them can then
+/// wrap around, nor one over as many documents as there may be slices; a measurement of a
+/// thousand scripts that each spend the usual budget is a tenth of it.
+const MOST_SUM: u64 = 1 << 50;
+
+/// All the numbers of a document added up, if that can be told.
+fn sum_of(value: &Value) -> Option<u64> {
+    match value {
+        Value::Number(number) if number.as_i64().is_some_and(i64::is_negative) => Some(0),
+        Value::Number(number) => number.as_u64(),
+        Value::Array(values) => {
+            values.iter().try_fold(0, |sum: u64, value| sum.checked_add(sum_of(value)?))
+        }
+        Value::Object(fields) => {
+            fields.values().try_fold(0, |sum: u64, value| sum.checked_add(sum_of(value)?))
+        }
+        _ => Some(0),
+    }
+}
+
 /// How a row is known in both.
 type Key = (String, String, Option<String>, HeapLayout);
 
@@ -135,6 +161,7 @@ pub fn compare(before: &Saved, after: &Saved, question: &Question) -> Result<Com
         let (one, other) = (before.kind(), after.kind());
         bail!("{} is of {one}, {} of {other}: unlike", before.name, after.name);
     }
+    check_there(before, after, question)?;
     let (old, new) = (chosen(before, question), chosen(after, question));
     check_like(before, &old, after, &new)?;
     let metrics: Vec<Metric> = match question.metrics.as_slice() {
@@ -166,6 +193,31 @@ pub fn compare(before: &Saved, after: &Saved, question: &Question) -> Result<Com
     );
     comparison.verdict = question.allowed.map(|allowed| judge(&comparison, &metrics, allowed));
     Ok(comparison)
+}
+
+/// What is asked for must be there: of what neither has, nothing differs, and a verdict on it
+/// would be one on nothing.
+fn check_there(before: &Saved, after: &Saved, question: &Question) -> Result<()> {
+    let rows = || before.rows().iter().chain(after.rows());
+    let absent = |what: &str, name: &str| {
+        format!("no row of {what} {name} in {} or in {}", before.name, after.name)
+    };
+    for encoding in question.encodings.iter().map(|encoding| encoding.name()) {
+        ensure!(rows().any(|row| row.encoding == encoding), absent("encoding", encoding));
+    }
+    for &layout in &question.layouts {
+        ensure!(rows().any(|row| row.layout == layout), absent("layout", layout.name()));
+    }
+    let has_any = [before, after].iter().any(|saved| !chosen(saved, question).is_empty());
+    ensure!(has_any, "no row of what is asked for in {} or in {}", before.name, after.name);
+    for &metric in &question.metrics {
+        let has_metric = |row: &Row| {
+            // A row that failed has none of its figures: that is not the metric's fault.
+            row.figures.as_ref().is_none_or(|figures| metric.read(figures).is_some())
+        };
+        ensure!(rows().any(has_metric), absent("metric", metric.name()));
+    }
+    Ok(())
 }
 
 fn chosen<'a>(saved: &'a Saved, question: &Question) -> Vec<&'a Row> {
@@ -395,8 +447,33 @@ mod tests {
         let some = Question { encodings: vec![Encoding::Leb], ..strict() };
         assert_eq!(compare(&both, &one, &some).unwrap().rows, 2);
         let wide = Question { layouts: vec![HeapLayout::Wide], ..strict() };
-        assert!(!compare(&one, &one, &wide).unwrap().verdict.unwrap().holds, "nothing compared");
+        assert_eq!(refusal(&one, &one, &wide), "no row of layout wide in one or in one");
+        let word = Question { encodings: vec![Encoding::Leb, Encoding::Word], ..strict() };
+        assert_eq!(refusal(&both, &one, &word), "no row of encoding word in both or in one");
+        let metric = Metric::from_name("compile_peak_asked_bytes").unwrap();
+        let packed = {
+            let mut packed = document(&[Encoding::Leb]);
+            for row in &mut packed.rows {
+                row.figures.as_mut().unwrap().compile_peak.asked = None;
+            }
+            saved("packed", &packed)
+        };
+        let asked = Question { metrics: vec![metric], ..Question::default() };
+        let said = "no row of metric compile_peak_asked_bytes in packed or in packed";
+        assert_eq!(refusal(&packed, &packed, &asked), said);
+        let none = saved("none", &Document::new(Vec::new()));
+        assert!(refusal(&none, &none, &Question::default()).starts_with("no row"));
         let parse = |text: &str| Saved::parse("x", text).unwrap_err().to_string();
+        let mut large = leb.clone();
+        for row in &mut large.rows {
+            row.figures.as_mut().unwrap().instructions = u64::MAX / 2 + 1;
+        }
+        let large = serde_json::to_string(&large).unwrap();
+        assert!(
+            parse(&large).starts_with("x: figures that add up to more than"),
+            "{}",
+            parse(&large)
+        );
         assert!(parse("{").starts_with("x: no JSON"));
         assert_eq!(parse("{}"), "x: neither a document of weigh nor one of sweep");
         let old = serde_json::to_string(&Document { schema: 1, ..leb }).unwrap();

@@ -74,7 +74,8 @@ fn fit_one(candidate: &Candidate, way: Way, board: Option<&Board>) -> Row {
         Err(error) => {
             let wrong = RowError::new(Stage::Read, error.reason());
             let wrong = RowError { line: error.line(), ..wrong };
-            return Row::new(&candidate.name, way, false).failed(wrong);
+            let row = Row::new(&candidate.name, way, false).failed(wrong);
+            return Row { encoding: candidate.encoding_name(way.encoding).to_owned(), ..row };
         }
     };
     let encoding = script.packed.as_ref().map_or(way.encoding, |packed| packed.encoding);

@@ -14,12 +14,10 @@
 //! instruction_bytes = { of = "byte", percent = 60 }
 //! ```
 //!
-//! It refuses what it does not know. It never leaves half a file: the new one is
-//! written beside the old one, and then takes its name.
+//! It refuses what it does not know. It never leaves half a file ([`files`]).
 
 use std::fmt;
-use std::fs::{self, File};
-use std::io::Write;
+use std::fs;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 
@@ -27,6 +25,7 @@ use scruple_bytecode::Encoding;
 use toml_edit::{DocumentMut, InlineTable, Item, Table, TableLike, Value};
 
 use crate::document::Document;
+use crate::files;
 use crate::layout::HeapLayout;
 
 use super::{Bound, Direction, Limit, Metric, Other, Percent, Rewriting};
@@ -60,8 +59,8 @@ impl LimitFile {
     /// Reads a file.
     pub fn read(path: &Path) -> Result<LimitFile, LimitError> {
         let name = path.display();
-        let text =
-            fs::read_to_string(path).map_err(|error| LimitError(format!("{name}: {error}")))?;
+        let text = fs::read_to_string(path)
+            .map_err(|error| LimitError(format!("{name}: {}", files::reason(&error))))?;
         let limits = parse(&text).map_err(|(span, message)| {
             let (line, column) = place(&text, span.map_or(0, |span| span.start));
             LimitError(format!("{name}:{line}:{column}: {message}"))
@@ -106,7 +105,8 @@ impl LimitFile {
             }
         }
         if n_down + n_up > 0 {
-            replace(&self.path, &edited.to_string()).map_err(|error| fail(error.to_string()))?;
+            files::write(&self.path, edited.to_string().as_bytes())
+                .map_err(|error| fail(files::reason(&error)))?;
         }
         Ok((n_down, n_up))
     }
@@ -267,9 +267,19 @@ fn set_reason(item: &mut Item, reason: &str) {
     match table.get_mut("reason").and_then(Item::as_value_mut) {
         Some(old) => keep_around(old, Value::from(reason)),
         None => {
+            // What stood before the closing brace now stands before a comma.
+            if let Some(last) = table.iter_mut().last().and_then(|(_, item)| item.as_value_mut())
+                && is_blank(last.decor().suffix())
+            {
+                last.decor_mut().set_suffix("");
+            }
             table.insert("reason", toml_edit::value(reason));
         }
     }
+}
+
+fn is_blank(around: Option<&toml_edit::RawString>) -> bool {
+    around.and_then(|raw| raw.as_str()).is_some_and(|text| text.trim_matches(' ').is_empty())
 }
 
 /// Replaces a value and keeps the space and the comment around it.
@@ -281,26 +291,4 @@ fn keep_around(old: &mut Value, new: Value) {
 
 fn integer(number: u64) -> Value {
     Value::from(i64::try_from(number).unwrap_or(i64::MAX))
-}
-
-/// Writes a file beside the old one, with its permissions, and lets it take its name.
-/// A link is followed: what it leads to is replaced.
-pub fn replace(path: &Path, text: &str) -> std::io::Result<()> {
-    let path = fs::canonicalize(path)?;
-    let mut name = path.file_name().unwrap_or_default().to_owned();
-    name.push(format!(".{}.new", std::process::id()));
-    let beside = path.with_file_name(name);
-    let write = || {
-        let mut file = File::create_new(&beside)?;
-        file.write_all(text.as_bytes())?;
-        file.set_permissions(fs::metadata(&path)?.permissions())?;
-        file.sync_all()?;
-        fs::rename(&beside, &path)
-    };
-    let written = write();
-    if written.is_err() {
-        // What is half written is of no use to anyone.
-        let _ = fs::remove_file(&beside);
-    }
-    written
 }

@@ -50,9 +50,9 @@ fn board(document: &Document) -> String {
     let with = compared.filter(|board| board.live_peak_compared).count();
     text.push_str(&format!(
         "load, run: board instructions; an op: board instructions an operation; region: the least \
-         that heap and stack of the machine do in.\nlive peak: held against the host's for {} rows, \
+         that heap and stack of the machine do in.\nlive peak: held against the host's for {}, \
          not run on the board for {}\n",
-        with,
+        super::counted(with as u64, "row"),
         n_rows - with
     ));
     text

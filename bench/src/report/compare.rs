@@ -1,5 +1,6 @@
 //! A comparison as tables: all rows together, then what differs, most per cent first.
 
+use super::counted;
 use super::tables::{Align, Table};
 use crate::compare::document::{Change, Comparison, Missing, Step, Sum};
 
@@ -33,7 +34,8 @@ fn head(comparison: &Comparison) -> String {
         1 => "1 differs".to_owned(),
         n => format!("{n} differ"),
     };
-    format!("{before} before, {after} after: {rows} rows, {figures} figures, {differ}\n")
+    let (rows, figures) = (counted(*rows, "row"), counted(*figures, "figure"));
+    format!("{before} before, {after} after: {rows}, {figures}, {differ}\n")
 }
 
 fn tables(comparison: &Comparison, verbose: bool) -> Vec<(Table, String)> {
@@ -52,7 +54,7 @@ fn tables(comparison: &Comparison, verbose: bool) -> Vec<(Table, String)> {
     if n_shown > 0 {
         let note = match changes.len() - n_shown {
             0 => String::new(),
-            n => format!("others: {n} figures that differ (-v shows them)\n"),
+            n => format!("others: {}, different (-v shows all)\n", counted(n as u64, "figure")),
         };
         all.push((change_table(&changes[..n_shown]), note));
     }
@@ -130,11 +132,11 @@ fn foot(comparison: &Comparison) -> String {
     }
     if let Some(verdict) = &comparison.verdict {
         text.push_str(&format!(
-            "{}: {} figures worse by more than {} %, {} rows not measured\n",
+            "{}: {} worse by more than {} %, {} not measured\n",
             if verdict.holds { "no worse" } else { "worse" },
-            verdict.worse,
+            counted(verdict.worse, "figure"),
             verdict.allowed_thousandths as f64 / 1000.0,
-            verdict.not_measured
+            counted(verdict.not_measured, "row")
         ));
     }
     text

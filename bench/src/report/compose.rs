@@ -1,6 +1,7 @@
 //! A mined instruction set as tables: its entries, and what it is worth in sample and
 //! held out.
 
+use super::counted;
 use super::sweep::ratio;
 use super::tables::{Align, Table};
 use crate::compose::document::{Composition, Elsewhere, Entry, Row, Stranger, Trial, Trials};
@@ -50,15 +51,17 @@ fn head(composition: &Composition) -> String {
         n => format!("{n} % instruction bytes, {} % instructions carried out", 100 - n),
     };
     format!(
-        "set {:08x}: {} entries of {candidates} candidates in {} scripts; goal: {goal}\n\
+        "set {:08x}: {} of {} in {}; goal: {goal}\n\
          An entry takes an opcode byte of {} and {} + {} bytes an operation of a table that all \
-         images share; it stands in {least_programs} scripts at least{share}.\n{second}",
+         images share; it stands in {} at least{share}.\n{second}",
         composition.set_hash,
-        composition.entries.len(),
-        rows.len(),
+        counted(composition.entries.len() as u64, "entry"),
+        counted(*candidates, "candidate"),
+        counted(rows.len() as u64, "script"),
         model.entries,
         model.table_bytes_an_entry,
         model.table_bytes_a_part,
+        counted(*least_programs, "script"),
     )
 }
 

@@ -1,6 +1,7 @@
 //! A Markdown table, a row a script and encoding, and the sums below.
 
 use super::columns::{COLUMNS, LEGEND};
+use super::tables::markdown_cell;
 use crate::document::{Document, Row};
 
 pub(super) fn render(document: &Document) -> String {
@@ -15,7 +16,7 @@ pub(super) fn render(document: &Document) -> String {
     for row in &document.rows {
         text.push_str(&format!(
             "| {} | {} | {} | {} |",
-            row.script,
+            markdown_cell(&row.script),
             row.encoding,
             row.layout.name(),
             answer(row)
@@ -60,7 +61,7 @@ pub(super) fn render(document: &Document) -> String {
 
 fn answer(row: &Row) -> String {
     match &row.error {
-        Some(error) => error.describe().replace('|', "\\|").replace(['\n', '\r'], " "),
+        Some(error) => markdown_cell(&error.describe()),
         None if row.answer_checked => "checked".to_owned(),
         None => "not checked".to_owned(),
     }

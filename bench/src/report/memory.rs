@@ -1,6 +1,7 @@
 //! What `memory` found, for people: the peak by category, site and kind, and the
 //! heap over time.
 
+use super::counted;
 use crate::document::HeapBytes;
 use crate::memory::document::{Document, LargestSites, PeakOf, Sample};
 
@@ -62,8 +63,10 @@ pub(super) fn sites(sites: &LargestSites, indent: &str) -> String {
     }
     if sites.other_sites > 0 {
         text.push_str(&format!(
-            "{indent}{:>8} {:>7}  others ({} sites)\n",
-            sites.other_bytes, sites.other_blocks, sites.other_sites
+            "{indent}{:>8} {:>7}  others ({})\n",
+            sites.other_bytes,
+            sites.other_blocks,
+            counted(sites.other_sites, "site")
         ));
     }
     text
@@ -86,8 +89,10 @@ fn how(document: &Document) -> String {
         }
     };
     format!(
-        "{how}. {} allocations of {} bytes in all, {} collections.",
-        document.allocations, document.allocated_bytes, document.collections
+        "{how}. {} of {} in all, {}.",
+        counted(document.allocations, "allocation"),
+        counted(document.allocated_bytes, "byte"),
+        counted(document.collections, "collection")
     )
 }
 
@@ -108,8 +113,8 @@ fn over_time(document: &Document) -> String {
     let is_used = |index: &usize| rows.iter().any(|(_, heap)| heap.by_category()[*index].1 > 0);
     let used: Vec<usize> = (0..n_categories).filter(is_used).collect();
     let mut text = format!(
-        "over time: the highest total within each {} instructions, in bytes\n{:>12} {:>9}",
-        document.step_instructions * per as u64,
+        "over time: the highest total within each {}, in bytes\n{:>12} {:>9}",
+        counted(document.step_instructions * per as u64, "instruction"),
         "up to",
         "total"
     );

@@ -12,6 +12,7 @@ mod fit;
 mod json;
 mod markdown;
 mod memory;
+mod splice;
 mod svg;
 mod sweep;
 mod sweep_svg;
@@ -27,6 +28,8 @@ use crate::fit::document::Document as Fitted;
 use crate::limits::Check;
 use crate::memory::document::Document as Memory;
 use crate::sweep::document::Sweep;
+
+pub use splice::{NoPlace, spliced};
 
 /// A form a document can take.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -164,5 +167,27 @@ pub fn render_composition(
         Format::Json => json::render(document),
         Format::Markdown => Ok(compose::markdown(document, verbose)),
         _ => Ok(compose::text(document, verbose)),
+    }
+}
+
+/// So many of a thing, in words: `1 script`, `2 scripts`, `0 entries`.
+pub fn counted(number: u64, thing: &str) -> String {
+    match (number, thing.strip_suffix('y')) {
+        (1, _) => format!("1 {thing}"),
+        (_, Some(stem)) => format!("{number} {stem}ies"),
+        _ => format!("{number} {thing}s"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_of_a_thing_is_no_plural() {
+        assert_eq!(counted(1, "script"), "1 script");
+        assert_eq!(counted(0, "script"), "0 scripts");
+        assert_eq!(counted(1, "entry"), "1 entry");
+        assert_eq!(counted(21, "entry"), "21 entries");
     }
 }

@@ -1,6 +1,7 @@
 //! A sweep as tables: points with the front, how far each encoding is from the bounds,
 //! and the bounds stream by stream; for people, for a document, for a spreadsheet.
 
+use super::counted;
 use super::csv::push_line;
 use super::tables::{Align, Table};
 use crate::bounds::{Bounds, StreamBound};
@@ -24,7 +25,9 @@ const ABOUT_BOUNDS: &str = "\
 Bytes of instructions the best code for this very corpus would take, its own tables left out: \
 order 0 of the whole takes each operation with its operand as one symbol, order 1 of the parts \
 knows the opcode before and the operand of that kind before. Over few scripts order 1 is nearly \
-learnt by heart: no encoding need reach it. Branches count in operations. Deflate is a yardstick: \
+learnt by heart: no encoding need reach it. The sum of the parts is that of their bits, rounded up \
+to bytes once, and so may be some bytes below the sum of the rows. Branches count in operations. \
+Deflate is a yardstick: \
 it cannot be executed where it lies.";
 
 pub(super) fn text(sweep: &Sweep) -> String {
@@ -141,8 +144,10 @@ fn points(sweep: &Sweep) -> Table {
 
 fn time_table(times: &Times) -> Table {
     let Times { rounds, scripts, points } = times;
+    let (scripts, rounds) = (counted(*scripts, "script"), counted(*rounds, "round"));
+    let heading = format!("time, {scripts}, {rounds}");
     let mut table = Table::new(&[
-        (&format!("time, {scripts} scripts, {rounds} rounds"), Align::Left),
+        (&heading, Align::Left),
         ("layout", Align::Left),
         ("instr bytes", Align::Right),
         ("median ms", Align::Right),

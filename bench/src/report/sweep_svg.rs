@@ -8,6 +8,7 @@
 
 use std::fmt::Write as _;
 
+use super::counted;
 use super::svg::{escaped, round_up};
 use super::sweep::{bound_bytes, standing};
 use super::sweep_time_svg;
@@ -79,7 +80,8 @@ impl<'a> Chart<'a> {
 
     fn write(&self, out: &mut String) -> std::fmt::Result {
         let n_scripts = self.shown.first().map_or(0, |point| point.scripts);
-        let title = format!("Bytes against instructions, over {n_scripts} scripts");
+        let scripts = counted(n_scripts, "script");
+        let title = format!("Bytes against instructions, over {scripts}");
         let times = self.sweep.times.as_ref();
         let height = if times.is_some() { 2.0 * HEIGHT } else { HEIGHT };
         writeln!(

@@ -6,6 +6,7 @@
 
 use std::fmt::Write as _;
 
+use super::counted;
 use super::svg::escaped;
 use super::sweep::{milliseconds, time_standing};
 use super::sweep_svg::{BOTTOM, HEIGHT, LEFT, LEGEND, LOOKS, RIGHT, TOP, axis, letter};
@@ -18,7 +19,8 @@ pub(super) fn write(
     out: &mut String,
 ) -> std::fmt::Result {
     let Times { rounds, scripts, points } = times;
-    let title = format!("Bytes against time, over {scripts} scripts, {rounds} rounds");
+    let (scripts, rounds) = (counted(*scripts, "script"), counted(*rounds, "round"));
+    let title = format!("Bytes against time, over {scripts}, {rounds}");
     let (most_bytes, byte_grid) =
         axis(points.iter().map(|point| point.instruction_bytes).max().unwrap_or(0));
     let (most_ns, time_grid) = axis(points.iter().map(|point| point.most_ns).max().unwrap_or(0));

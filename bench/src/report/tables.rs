@@ -71,10 +71,15 @@ impl Table {
         for row in &self.rows {
             text.push('|');
             for cell in row {
-                text.push_str(&format!(" {} |", cell.replace('|', "\\|")));
+                text.push_str(&format!(" {} |", markdown_cell(cell)));
             }
             text.push('\n');
         }
         text
     }
+}
+
+/// A text as a cell of a Markdown table: what would end the cell or the row is escaped.
+pub(super) fn markdown_cell(text: &str) -> String {
+    text.replace('|', "\\|").replace(['\n', '\r'], " ")
 }

@@ -3,6 +3,7 @@
 //! high-water mark if that was measured.
 
 use super::columns::{COLUMNS, LEGEND, peaks};
+use super::counted;
 use crate::document::{Document, Figures, HeapBytes, Row, Total};
 
 /// The mark of a row whose answer was not compared with anything.
@@ -144,11 +145,11 @@ fn sum(total: &Total) -> String {
         n => format!(", {n} failed and left out"),
     };
     format!(
-        "sum of {} {}: {} scripts{failed}: image {} ({:.1} KiB) = header {} + constants {} + functions {} \
-         + instructions {} + padding {} + lines {}; {} instructions, {} operations, {} bytes fetched\n",
+        "sum of {} {}: {}{failed}: image {} ({:.1} KiB) = header {} + constants {} + functions {} \
+         + instructions {} + padding {} + lines {}; {}, {}, {} fetched\n",
         total.encoding,
         total.layout.name(),
-        total.scripts,
+        counted(total.scripts, "script"),
         image.total,
         image.total as f64 / 1024.0,
         image.header,
@@ -157,8 +158,8 @@ fn sum(total: &Total) -> String {
         image.instructions,
         image.padding,
         image.lines,
-        total.instructions,
-        total.operations,
-        total.fetched_bytes,
+        counted(total.instructions, "instruction"),
+        counted(total.operations, "operation"),
+        counted(total.fetched_bytes, "byte"),
     )
 }

@@ -66,8 +66,5 @@ pub(crate) fn run_text(name: &str, text: &str, args: &[&str]) -> Outcome {
 
 /// A text with the table between a pair of markers replaced.
 pub(crate) fn spliced(text: &str, name: &str, table: &str) -> String {
-    let begin = format!("<!-- spliced: {name} -->\n");
-    let start = text.find(&begin).expect("the marker") + begin.len();
-    let end = start + text[start..].find("<!-- end -->").expect("the end marker");
-    format!("{}{table}\n{}", &text[..start], &text[end..])
+    scruple_bench::report::spliced(text, name, table).expect("a pair of markers")
 }

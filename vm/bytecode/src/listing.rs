@@ -16,6 +16,9 @@ use crate::operand::{ConstId, FreeId, FunctionId, GlobalId, OperandKind};
 use crate::ops::{Flow, Op};
 use crate::sets::Table;
 
+/// The column of an instruction's bytes: four of them, and a space.
+const BYTES: usize = 13;
+
 /// Writes the listing of a whole image: every function, the script itself last.
 pub fn write(out: &mut dyn Write, image: &Image<'_>, source: Option<&str>) -> fmt::Result {
     let sizes = image.sizes();
@@ -88,7 +91,11 @@ fn write_function_lines(
     let (mut at, mut table) = (function.code as usize, Table::First);
     while at < end as usize {
         if let Some(line) = lines.new_line(at as u32, end) {
-            writeln!(out, "; {line}: {}", lines.text(line).trim())?;
+            match lines.text(line).trim() {
+                // Of an image, or of a line that is not there.
+                "" => writeln!(out, "; line {line}")?,
+                text => writeln!(out, "; {line}: {text}")?,
+            }
         }
         let Some(instruction) = image.decode_in(at, table) else {
             return writeln!(out, "  {at:04x}  no instruction");
@@ -139,8 +146,7 @@ fn write_marked_line(
     fetched: Fetched,
     is_label: bool,
 ) -> fmt::Result {
-    let column = write_bytes(out, image, at..fetched.next, is_label)?;
-    pad(out, column, 13)?;
+    write_bytes(out, image, at..fetched.next, is_label)?;
     write_operation(out, image, function, fetched, 42)
 }
 
@@ -153,8 +159,7 @@ fn write_composite(
     instruction: &Instruction,
     is_label: bool,
 ) -> fmt::Result {
-    let column = write_bytes(out, image, at..instruction.next, is_label)?;
-    pad(out, column, 13)?;
+    write_bytes(out, image, at..instruction.next, is_label)?;
     match (image.echoed(at), instruction.n_parts()) {
         (Some(reference), n) => {
             let first = at - reference.back as usize;
@@ -166,26 +171,27 @@ fn write_composite(
     }
     out.write_str(if instruction.table() == Some(Table::Then) { ", then\n" } else { "\n" })?;
     for fetched in instruction.parts() {
-        pad(out, 0, 8 + 13 + 2)?;
+        pad(out, 0, 8 + BYTES + 2)?;
         write_operation(out, image, function, fetched, 40)?;
     }
     Ok(())
 }
 
-/// Writes the place and the bytes of an instruction, and tells how wide those are.
+/// Writes the place and the bytes of an instruction, and what is left of their column: a
+/// space at least.
 fn write_bytes(
     out: &mut dyn Write,
     image: &Image<'_>,
     places: Range<usize>,
     is_label: bool,
-) -> Result<usize, fmt::Error> {
+) -> fmt::Result {
     let mark = if is_label { ":" } else { " " };
     write!(out, "  {:04x}{mark} ", places.start)?;
     let column = 3 * places.len();
     for byte in &image.code()[places] {
         write!(out, " {byte:02x}")?;
     }
-    Ok(column)
+    pad(out, column, BYTES.max(column + 1))
 }
 
 /// Writes an operation in a column of its own, and its picture behind that.
@@ -284,14 +290,17 @@ fn write_free(out: &mut dyn Write, image: &Image<'_>, entry: Option<u16>) -> fmt
 }
 
 fn write_global(out: &mut dyn Write, image: &Image<'_>, id: GlobalId) -> fmt::Result {
+    write_global_name(out, image, id)?;
     match image.global(id) {
-        Some((kind, name)) => {
-            write_text(out, image, name.into())?;
-            match kind {
-                GlobalKind::Undeclared => out.write_str(" (from outside)"),
-                _ => Ok(()),
-            }
-        }
+        Some((GlobalKind::Undeclared, _)) => out.write_str(" (from outside)"),
+        _ => Ok(()),
+    }
+}
+
+/// Writes the name of a global.
+pub fn write_global_name(out: &mut dyn Write, image: &Image<'_>, id: GlobalId) -> fmt::Result {
+    match image.global(id) {
+        Some((_, name)) => write_text(out, image, name.into()),
         None => out.write_str("?"),
     }
 }

@@ -215,15 +215,12 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     #[cold]
     #[inline(never)]
     pub(super) fn composite(&mut self) -> Next {
-        let mut pending = Pending::nothing(self.current_image());
-        let ended = self.carry_out_pending(&mut pending);
-        self.joined -= pending.n_left();
-        ended
+        self.carry_out_pending(&mut Pending::nothing(self.current_image()))
     }
 
     fn carry_out_pending(&mut self, pending: &mut Pending<'m>) -> Next {
         self.pc -= 1;
-        let mut found = self.take_first(pending);
+        let mut found = self.take_first_alone(pending);
         pending.bytes = pending.bytes.saturating_sub(1);
         loop {
             let mut tally = <H::Observer as Observer>::Tally::default();
@@ -250,10 +247,19 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             };
             self.fuel = fuel;
             found = if pending.n_left() > 0 {
+                self.joined += 1;
                 self.take_part(pending)
             } else {
-                self.take_first(pending)
+                self.take_first_alone(pending)
             };
         }
+    }
+
+    /// The same as `take_first`, and those behind it are counted when their turn comes: who
+    /// looks on may ask in between how many instructions there were.
+    fn take_first_alone(&mut self, pending: &mut Pending<'m>) -> Option<(u8, u32)> {
+        let first = self.take_first(pending);
+        self.joined -= pending.n_left();
+        first
     }
 }
