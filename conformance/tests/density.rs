@@ -27,6 +27,7 @@ use std::fs;
 use std::path::Path;
 
 use rayon::prelude::*;
+use scruple_bench::report::spliced;
 use scruple_conformance::{End, LayoutName, Setup, run};
 use scruple_vm::HeapOptions;
 
@@ -155,20 +156,13 @@ fn table(rows: &[(&str, f64, f64)]) -> String {
     table
 }
 
-fn spliced(text: &str, name: &str, table: &str) -> String {
-    let begin = format!("<!-- spliced: {name} -->\n");
-    let start = text.find(&begin).expect("the marker") + begin.len();
-    let end = start + text[start..].find("<!-- end -->").expect("the end marker");
-    format!("{}{table}\n{}", &text[..start], &text[end..])
-}
-
 #[test]
 fn the_table_of_densities_is_fresh() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
     let text = fs::read_to_string(&path).expect("the README");
     let table = table(&rows());
     println!("{table}");
-    let fresh = spliced(&text, "density", &table);
+    let fresh = spliced(&text, "density", &table).expect("the markers");
     if std::env::var_os("UPDATE_README").is_some() {
         fs::write(&path, fresh).expect("writing the README");
         return;

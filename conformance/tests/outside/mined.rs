@@ -23,6 +23,7 @@ use scruple_bench::compose::model::{Corpus, Model};
 use scruple_bench::compose::profile::profile;
 use scruple_bench::compose::{Wish, compose, trial};
 use scruple_bench::options::RunOptions;
+use scruple_bench::report::spliced;
 use scruple_bench::script::{self, Candidate, Script};
 use scruple_bench::sets;
 use scruple_bytecode::Encoding;
@@ -236,10 +237,7 @@ fn mined_figures_and_their_table_are_fresh() {
     let Some(packages) = super::packages() else { return };
     let path = root().join("README.md");
     let text = fs::read_to_string(&path).expect("the README");
-    let begin = "<!-- spliced: mined -->\n";
-    let start = text.find(begin).expect("the marker") + begin.len();
-    let end = start + text[start..].find("\n<!-- end -->").expect("the end marker");
-    let spliced = |trials: &[Trial]| format!("{}{}{}", &text[..start], table(trials), &text[end..]);
+    let spliced = |trials: &[Trial]| spliced(&text, "mined", &table(trials)).expect("the markers");
     if std::env::var_os("UPDATE_README").is_some() {
         let trials = measured(packages);
         let json = serde_json::to_string_pretty(&trials).expect("JSON");
