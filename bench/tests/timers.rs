@@ -167,3 +167,12 @@ fn the_longest_delay_is_due_at_the_latest_end_of_a_run_and_no_later() {
     let scruple_bench::station::Output::Kept(printed) = run.output else { panic!("no output") };
     assert_eq!(printed, "9007199254740992\n");
 }
+
+/// A built-in carries no operation out, and a call of one from a timer counts all the same.
+#[test]
+fn a_timer_that_calls_a_built_in_for_ever_is_stopped_by_the_budget() {
+    let folder = folder("timer-native", &[("a.js", b"setInterval(isNaN, 0);")]);
+    let outcome = scruple_in(&folder, &["run", "a.js", "--budget", "1000"]);
+    assert_eq!(outcome.code, 1, "{}{}", outcome.out, outcome.err);
+    assert!(outcome.err.contains("budget spent"), "{}", outcome.err);
+}

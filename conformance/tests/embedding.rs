@@ -147,3 +147,37 @@ fn what_built_ins_go_through_counts_towards_the_budget() {
         assert!(vm.operations() < budget / 2, "{step}: {} operations", vm.operations());
     }
 }
+
+/// ECMA-262, CreateUnmappedArgumentsObject, wherever memory ends: what the object is made of
+/// and the frame that is to hold it do not come to lie in one place. (They did, where the
+/// last cells were asked for between the frame's check and its making.)
+#[test]
+fn arguments_are_whole_until_memory_ends() {
+    let locals: String = (0..40).map(|n| format!("x{n}, ")).collect();
+    let text = format!(
+        "let keep = [];
+        function f(n) {{
+          let {locals}last;
+          x0 = n * 0.5; last = {{ n }};
+          if (arguments.length !== 1 || arguments[0] !== n) throw 'not the arguments of ' + n;
+          if (n % 3 === 0) keep.push({{ n }});
+          f(n + 1);
+          return x0 + last.n;
+        }}
+        f(0);"
+    );
+    let rest = text.replace("f(n)", "f(n, ...rest)").replace("arguments.length", "rest.length + 1");
+    let rest = rest.replace("arguments[0]", "n");
+    for source in [text, rest] {
+        let image = scruple_compiler::compile(&source, &Default::default()).expect("a script");
+        for n_slots in 2000..2600 {
+            let mut region = vec![0u32; n_slots];
+            let mut vm: Vm<'_, Narrow, Quiet> =
+                Vm::new(&mut region, Quiet::default(), Options::default());
+            vm.load(&image.image).expect("an image of ours");
+            let error = vm.run().expect_err("it calls itself for ever");
+            assert!(error.is_out_of_memory(), "{n_slots} slots: {error}");
+            assert!(vm.ledger().audit(), "{n_slots} slots");
+        }
+    }
+}

@@ -50,6 +50,9 @@ pub(crate) const ENTRY: i32 = 2 << PLACE_BITS;
 pub(crate) const CLOSES: i32 = 4 << PLACE_BITS;
 pub(crate) const IMAGE_SHIFT: u32 = PLACE_BITS + 3;
 
+/// Entries of a function's lists that are gone through in about the time of an operation.
+const LISTED_A_STEP: usize = 8;
+
 /// Makes the slots of a frame that no argument fills undefined. Apart, because the
 /// compiler makes of it a loop for hundreds of slots, where there are a few.
 #[inline(never)]
@@ -220,6 +223,13 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
     /// Makes the arguments object where the callee's frame will have it.
     #[cold]
     fn keep_arguments(&mut self, fp: usize, argc: usize, n_slots: usize) -> Next {
+        // There is room for the frame, and the heap is not to grow into it meanwhile: the
+        // frame's slots, the object and the links are the stack's from here on.
+        let (sp, size) = (self.heap.sp, n_slots + 2);
+        if fp - size < sp {
+            clear_slots::<L>(self.heap.mem.window(), fp, argc, size + 1);
+            self.heap.sp = fp - size;
+        }
         let array = self.new_array_of(Class::Arguments, Width::SLOT, argc.max(1))?;
         let object = Value::object(array);
         self.push(object)?;
@@ -234,7 +244,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             Value::small(argc as i32),
             crate::keys::attributes::HIDDEN,
         )?;
-        self.pop();
+        self.heap.sp = sp;
         // Arguments past the slots would lie where the object goes.
         self.heap.set_mem_value(fp - n_slots, object);
         Ok(())
@@ -307,9 +317,10 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             let link = self.fp - function.n_slots as usize - 1 - keeps;
             // The place is behind the instruction that threw.
             let inside = (self.pc - 1).wrapping_sub(function.code as usize) as u32;
-            let guard = function
-                .details()
-                .and_then(|d| d.guards().find(|g| g.start <= inside && inside < g.end));
+            let details = function.details();
+            self.spend(details.map_or(0, |d| d.n_guards as usize) / LISTED_A_STEP)?;
+            let guard =
+                details.and_then(|d| d.guards().find(|g| g.start <= inside && inside < g.end));
             if !self.heap.roots.open.is_none() {
                 let code = function.code as usize;
                 let bounds =
@@ -470,7 +481,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
                 self.construct_closure(closure, argc, flags)
             }
             Some(closure) => self.enter(closure, argc, flags),
-            None => self.call_other(target, argc, flags),
+            // Bound once more, or a built-in: the first goes on like this.
+            None => self.nest(|vm| vm.call_other(target, argc, flags)),
         }
     }
 
@@ -480,6 +492,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             return Err(Raise::internal("no such function"));
         };
         let n_captures = if function.n_free == 0 { 0 } else { function.n_captures() };
+        self.spend(usize::from(function.n_free) / LISTED_A_STEP)?;
         let n_links = n_captures + usize::from(function.has(record::FLAG_LINKED));
         let cells = 1 + n_links.saturating_sub(1).div_ceil(4);
         let closure = self.allocate(Kind::Closure, cells)?;

@@ -34,18 +34,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
 
     /// Whether `new` can be applied.
     pub(crate) fn is_constructor(&self, value: Value<L>) -> bool {
-        let Some(object) = value.as_object() else { return false };
+        let Some(mut object) = value.as_object() else { return false };
+        while object.is_cell() && self.heap.is_kind(object, Kind::Bound) {
+            object = self.heap.child(object, 2);
+        }
         if let Some(flash) = Flash::of(object) {
             return flash.constructs();
         }
         if !object.is_cell() {
             return false;
         }
-        match self.heap.kind(object) {
-            Kind::Closure => self.closure_constructs(object),
-            Kind::Bound => self.is_constructor(Value::object(self.heap.child(object, 2))),
-            _ => false,
-        }
+        self.heap.is_kind(object, Kind::Closure) && self.closure_constructs(object)
     }
 
     /// ECMA-262, [[Construct]] of a function of an image: the this value's place

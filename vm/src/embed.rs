@@ -42,7 +42,8 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         this: Value<L>,
         args: &[Value<L>],
     ) -> Result<Value<L>, RunError> {
-        let result = self.invoke(function, this, args);
+        // A built-in carries no operation out: a timer that calls one for ever would go on.
+        let result = self.spend(1).and_then(|()| self.invoke(function, this, args));
         self.conclude(result)
     }
 

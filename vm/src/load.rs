@@ -124,9 +124,17 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         for at in 0..n_globals {
             self.heap.set_value(globals, 2 + at, Value::elsewhere());
         }
-        // What follows may allocate: the block is a root from here on.
+        // What follows may allocate: the block is a root from here on. It is no image's yet,
+        // so that nothing looks in it for names: each would be compared with all before it.
+        self.push(Value::object(globals)).map_err(no_room)?;
+        let made = self.fill_globals(image, globals);
+        self.pop();
         self.heap.roots.globals[index] = globals;
-        for at in 0..n_globals {
+        made
+    }
+
+    fn fill_globals(&mut self, image: &Image<'m>, globals: Ref) -> Result<(), LoadError> {
+        for at in 0..image.n_globals() {
             let Some(id) = GlobalId::new(at) else { return Err(LoadError::TooLarge) };
             let Some((kind, name)) = image.global(id) else { continue };
             let key = self.field_key(name).map_err(|_| LoadError::TooLarge)?;

@@ -195,6 +195,7 @@ pub fn verify_with<'a, S: Scratch + ?Sized>(
     if image.code()[image.code().len() - CODE_PADDING..].iter().any(|&byte| byte != 0) {
         return fail(Kind::Padding, image.code().len());
     }
+    let mut looks = Looks::at(&image);
     for index in 0..image.n_functions() {
         let Some(id) = FunctionId::new(index) else { return fail(Kind::Record, index) };
         let (Some(function), Some(end)) = (image.function(id), image.code_end(id)) else {
@@ -209,11 +210,12 @@ pub fn verify_with<'a, S: Scratch + ?Sized>(
         {
             return fail(Kind::Record, index);
         }
-        verify_lists(&image, index, &function)?;
+        verify_lists(&image, index, &function, &mut looks)?;
         if scratch.capacity() < (end - function.code) as usize {
             return fail(Kind::Scratch, index);
         }
-        let mut scan = Scan { image: &image, function, end: end as usize, scratch };
+        let looks = &mut looks;
+        let mut scan = Scan { image: &image, function, end: end as usize, scratch, looks };
         scan.run(index)
             .map_err(|error| VerifyError { position: image.position(error.offset), ..error })?;
     }
@@ -225,14 +227,47 @@ fn is_field(image: &Image<'_>, index: usize) -> bool {
     matches!(constant, Some(Constant::Text(_) | Constant::Name(_)))
 }
 
+/// How many entries of lists may still be looked at, so that the time it takes is that of the
+/// image's bytes: lists that many functions had in common, or a closure made at every other
+/// byte, took a megabyte half a minute.
+struct Looks {
+    /// Of the functions' own lists: each has bytes of its own.
+    own: usize,
+    /// Of the lists of functions that closures are made of, wherever one is made.
+    made: usize,
+}
+
+impl Looks {
+    fn at(image: &Image<'_>) -> Looks {
+        let bytes = image.sizes().functions;
+        Looks { own: bytes, made: 64 * bytes + 4096 }
+    }
+
+    /// Takes entries of that many bytes.
+    fn take(left: &mut usize, bytes: usize) -> bool {
+        match left.checked_sub(bytes) {
+            Some(rest) => {
+                *left = rest;
+                true
+            }
+            None => false,
+        }
+    }
+}
+
 /// The free variables and captures of one function against the image. Whether a
-/// parent has the captured slot is checked where the parent makes the closure.
+/// parent has the captured slot is checked where the parent makes the closure. The script
+/// has no parent, and nothing to capture.
 fn verify_lists(
     image: &Image<'_>,
     index: usize,
     function: &Function<'_>,
+    looks: &mut Looks,
 ) -> Result<(), VerifyError> {
     let fail = Err(VerifyError { kind: Kind::Lists, offset: index, position: None });
+    if !Looks::take(&mut looks.own, 2 * function.n_free as usize) {
+        return fail;
+    }
     let mut n_captures = 0;
     for free in 0..function.n_free as usize {
         let Some(entry) = FreeId::new(free).and_then(|id| function.free(id)) else { return fail };
@@ -246,11 +281,13 @@ fn verify_lists(
             return fail;
         }
     }
-    if n_captures > 0 && function.capture_source(n_captures - 1).is_none() {
+    let is_script = index + 1 == image.n_functions();
+    if n_captures > 0 && (is_script || function.capture_source(n_captures - 1).is_none()) {
         return fail;
     }
     let Some(details) = function.details() else { return fail };
     if details.name.is_some_and(|name| !is_field(image, name.index()))
+        || !Looks::take(&mut looks.own, 3 * details.n_guards as usize)
         || details.guards().count() != details.n_guards as usize
     {
         return fail;
@@ -275,6 +312,7 @@ struct Scan<'s, 'a, S: ?Sized> {
     function: Function<'a>,
     end: usize,
     scratch: &'s mut S,
+    looks: &'s mut Looks,
 }
 
 impl<S: Scratch + ?Sized> Scan<'_, '_, S> {
@@ -434,7 +472,7 @@ impl<S: Scratch + ?Sized> Scan<'_, '_, S> {
         }
     }
 
-    fn operand_in_range(&self, op: Op, operand: i32) -> bool {
+    fn operand_in_range(&mut self, op: Op, operand: i32) -> bool {
         let index = operand as usize;
         match op.info().operand {
             OperandKind::None | OperandKind::Int | OperandKind::Displacement => true,
@@ -451,11 +489,13 @@ impl<S: Scratch + ?Sized> Scan<'_, '_, S> {
     }
 
     /// A closure's captures lie in this function, which makes it.
-    fn closure_in_range(&self, index: usize) -> bool {
+    fn closure_in_range(&mut self, index: usize) -> bool {
         let Some(inner) = FunctionId::new(index).and_then(|id| self.image.function(id)) else {
             return false;
         };
-        if index + 1 >= self.image.n_functions() {
+        if index + 1 >= self.image.n_functions()
+            || !Looks::take(&mut self.looks.made, inner.n_free as usize)
+        {
             return false;
         }
         (0..inner.n_captures()).all(|capture| match inner.capture_source(capture) {

@@ -30,7 +30,7 @@ use scruple_bytecode::encoding::{Form, VerifiedCode};
 use scruple_bytecode::operand::Displacement;
 use scruple_bytecode::ops::dispatch_any;
 use scruple_bytecode::sets::{MAX_PARTS, SHIPPED, Table};
-use scruple_bytecode::{Decoder, Op, Opcode};
+use scruple_bytecode::{Decoder, InstructionSet, Op, Opcode};
 
 /// A part of the entry with that opcode byte, as a type that carries its operation.
 struct PartOf<D, const BYTE: u8, const INDEX: usize>(PhantomData<D>);
@@ -71,7 +71,11 @@ impl<L: Layout, H: Host> Vm<'_, L, H> {
         let image = self.current_image();
         // An arm leads to the first table: what follows one of a second table is not known here.
         let has_one_table = !image.encoding().has_tables() || SHIPPED.len_of(Table::Then) == 0;
-        has_one_table && image.set().is_some_and(|set| set.hash() == SHIPPED.hash())
+        // Another set may have the same hash.
+        let is_shipped = |set: &InstructionSet<'_>| {
+            core::ptr::eq(set, &SHIPPED) || set.hash() == SHIPPED.hash() && *set == SHIPPED
+        };
+        has_one_table && image.set().is_some_and(is_shipped)
     }
 
     /// Carries out the entry at the program counter, whose opcode byte is `BYTE`. The

@@ -353,7 +353,7 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         };
         if object.is_cell() && self.heap.is_kind(object, Kind::Bound) {
             let target = Value::object(self.heap.child(object, 2));
-            return self.is_instance(value, target);
+            return self.nest(|vm| vm.is_instance(value, target));
         }
         let Some(mut below) = value.as_object() else { return Ok(false) };
         let prototype = self.get(object, Key::name(names::PROTOTYPE))?;
