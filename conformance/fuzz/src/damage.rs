@@ -5,9 +5,11 @@
 //! million times. So the checksum is mended after every change, and most changes
 //! are to one section, whose length the header then says. Owns no expectation.
 
+use std::ops::Range;
+
 use scruple_bytecode::encoding::Encoding;
 use scruple_bytecode::encoding::echo::Reference;
-use scruple_bytecode::image::{FUNCTION_RECORD_LEN, HEADER_LEN, Image, checksum, header};
+use scruple_bytecode::image::{FUNCTION_RECORD_LEN, HEADER_LEN, Image, checksum, header, record};
 use scruple_bytecode::ops::Op;
 use scruple_bytecode::sets::Table;
 
@@ -59,9 +61,10 @@ pub fn seal(image: &mut [u8]) {
 pub fn damage(data: &mut [u8], size: usize, seed: u32, mutate: &mut Mutate<'_>) -> usize {
     let mut dice = Dice::new(seed);
     let most = data.len();
-    let changed = match dice.roll(8) {
+    let changed = match dice.roll(9) {
         0 => None,
         1..=4 => change_section(data, size, &mut dice, mutate),
+        5 => exchange_records(data, size, &mut dice),
         _ => change_instructions(data, size, &mut dice),
     };
     let size = changed.unwrap_or_else(|| mutate(data, size, most));
@@ -102,6 +105,37 @@ fn change_section(
     let count = (length / unit) as u32;
     data[LENGTHS[chosen]..LENGTHS[chosen] + 4].copy_from_slice(&count.to_le_bytes());
     Some(start + length + behind.len())
+}
+
+/// Gives a function the lists, the flags or the slots of another one, which are right there:
+/// captures where nothing is captured, one list for many.
+fn exchange_records(data: &mut [u8], size: usize, dice: &mut Dice) -> Option<usize> {
+    const LISTS: Range<usize> = record::AT_LISTS..record::AT_FLAGS;
+    const FREE: Range<usize> = record::AT_FREE..FUNCTION_RECORD_LEN;
+    const FLAGS: Range<usize> = record::AT_FLAGS..record::AT_FREE;
+    const SLOTS: Range<usize> = record::AT_PARAMS..record::AT_LISTS;
+    let image = Image::open_with(&data[..size], sets::all()).ok()?;
+    let n_functions = image.n_functions();
+    let begins = image.records().as_ptr() as usize - data.as_ptr() as usize;
+    // Every function, the script or any.
+    let (from, first) = (dice.roll(n_functions), dice.roll(n_functions));
+    let to = match dice.roll(3) {
+        0 => 0..n_functions,
+        1 => n_functions - 1..n_functions,
+        _ => first..first + 1,
+    };
+    let fields: &[Range<usize>] = match dice.roll(4) {
+        0 => &[LISTS, FREE, FLAGS, SLOTS],
+        1 => &[FLAGS],
+        2 => &[SLOTS],
+        _ => &[LISTS, FREE],
+    };
+    let record = |function: usize| begins + FUNCTION_RECORD_LEN * function;
+    for (function, field) in to.flat_map(|to| fields.iter().map(move |field| (to, field))) {
+        let source = record(from) + field.start..record(from) + field.end;
+        data.copy_within(source, record(function) + field.start);
+    }
+    Some(size)
 }
 
 /// Puts other operations and operands in the place of some instructions of the
