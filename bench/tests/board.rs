@@ -62,7 +62,7 @@ fn without_the_tools_the_command_names_the_packages() {
 // allocations, any category of the high-water mark or the output is an error of
 // that row. Each encoding has a firmware of its own, as it would on a device.
 #[test]
-#[ignore = "needs the cross compiler and the emulator, and twenty minutes in a release build: by hand; .ci/run holds the control scripts against each other"]
+#[ignore = "needs the cross compiler and the emulator, and seven minutes in a release build: by hand; .ci/run holds the control scripts against each other"]
 fn board_and_host_agree_to_the_byte_and_to_the_instruction() {
     let mut table = String::from(
         "\n| encoding | flash | instruction bytes | operations | board instructions | an operation |\n\
