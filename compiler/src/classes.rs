@@ -26,9 +26,9 @@ use crate::function::{Function, FunctionKind};
 use crate::narrow;
 use crate::objects::{Accessor, Key};
 use crate::parser::{Parsed, Parser};
+use crate::records::State;
 use crate::reference::{Operand, Place};
 use crate::token::{Kind, Mark, Token};
-use crate::variables::State;
 
 const EARLY_ERRORS: &str = "sec-class-definitions-static-semantics-early-errors";
 

@@ -15,10 +15,10 @@ use crate::function::{Function, FunctionKind};
 use crate::narrow;
 use crate::output::{Exceeded, limited_depth, limited_slots};
 use crate::parser::{Fail, Parser};
+use crate::records::{CAPTURED, SEEMS_CONST, State};
 use crate::strip::Sink;
 use crate::sweep::{Target, sweep};
 use crate::token::Mark;
-use crate::variables::{CAPTURED, SEEMS_CONST, State};
 
 const TOO_LARGE: Exceeded = Exceeded("the function makes more code than a branch can cross");
 

@@ -13,9 +13,9 @@ use crate::draft::{VarId, Word};
 use crate::function::{Function, FunctionKind};
 use crate::parser::{Fail, Parsed, Parser};
 use crate::patterns::{Role, Waiting};
+use crate::records::State;
 use crate::reference::Place;
 use crate::token::{Kind, Mark};
-use crate::variables::State;
 
 /// A declared name.
 #[derive(Clone, Copy)]

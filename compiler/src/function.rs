@@ -12,8 +12,8 @@ use crate::closed::{Child, FreeRow};
 use crate::draft::{Guard, GuardId, Label, LabelId, Order, OrderId, ScopeId, Segment, VarId, Word};
 use crate::exits::{Control, Exit, Site};
 use crate::narrow;
+use crate::records::{Hoisted, Record, Scope};
 use crate::token::Mark;
-use crate::variables::{Hoisted, Record, Scope};
 
 /// What a function is, as far as names and the image's flags differ.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

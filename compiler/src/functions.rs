@@ -23,9 +23,9 @@ use crate::function::{Function, FunctionKind};
 use crate::narrow;
 use crate::parser::{Fail, Parsed, Parser};
 use crate::patterns::Role;
+use crate::records::State;
 use crate::reference::Operand;
 use crate::token::{Kind, Mark};
-use crate::variables::State;
 
 /// How the parameters are written.
 #[derive(Clone, Copy)]

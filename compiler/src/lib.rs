@@ -47,6 +47,7 @@ mod output;
 mod parser;
 mod patterns;
 mod primary;
+mod records;
 mod reference;
 #[cfg(not(feature = "small"))]
 mod regular;

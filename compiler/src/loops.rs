@@ -11,9 +11,9 @@ use crate::exits::{Control, close_words, plain};
 use crate::function::Function;
 use crate::parser::{Parsed, Parser};
 use crate::patterns::{Role, Waiting};
+use crate::records::State;
 use crate::reference::Place;
 use crate::token::{Kind, Mark};
-use crate::variables::State;
 
 /// What `for (… in/of` gives each key or value to.
 enum Head {

@@ -20,9 +20,9 @@ use crate::function::Function;
 use crate::narrow;
 use crate::objects::Key;
 use crate::parser::{Parsed, Parser};
+use crate::records::State;
 use crate::reference::{Operand, Place};
 use crate::token::{Kind, Mark};
-use crate::variables::State;
 
 /// What a pattern's targets are.
 #[derive(Clone, Copy, PartialEq)]

@@ -25,8 +25,8 @@ use crate::echoes::Earlier;
 use crate::function::{Function, FunctionKind};
 use crate::lines::LineTable;
 use crate::narrow;
+use crate::records::{CAPTURED, EARLY, Found, State};
 use crate::strip::Strip;
-use crate::variables::{CAPTURED, EARLY, Found, State};
 
 /// Where the swept code goes.
 pub(crate) struct Target<'o, 's> {
@@ -378,7 +378,7 @@ impl Sweep<'_, '_, '_, '_> {
         let record = self.function.records.get(found.var.0);
         let fails = match found.record_state {
             State::Const | State::OwnName => true,
-            State::Free => record.flags & crate::variables::SEEMS_CONST != 0,
+            State::Free => record.flags & crate::records::SEEMS_CONST != 0,
             _ => false,
         };
         let number = narrow::to_operand(found.number);

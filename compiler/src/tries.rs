@@ -12,8 +12,8 @@ use crate::function::Function;
 use crate::narrow;
 use crate::parser::{Parsed, Parser};
 use crate::patterns::Role;
+use crate::records::State;
 use crate::token::Kind;
-use crate::variables::State;
 
 impl Parser<'_, '_> {
     /// TryStatement ( -- )

@@ -87,7 +87,7 @@ fn a_handle_of_another_machine_reaches_nothing() {
 }
 
 /// However long a string or a list is that one operation goes through, the budget bounds
-/// how long that takes: each of these would take minutes else, and some of them days.
+/// how long that takes: it ends each of these before its operations alone would.
 #[test]
 fn what_built_ins_go_through_counts_towards_the_budget() {
     const TEXT: &str = "let s = '1'.repeat(60000), t = '1'.repeat(60000), w = ' '.repeat(60000);";
