@@ -467,6 +467,20 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
         if object.is_cell() && self.heap.is_kind(object, Kind::Array) {
             return self.create_in_array(object, key, value, attributes);
         }
+        if object.is_cell()
+            && self.heap.is_kind(object, Kind::Object)
+            && !self.is_record(self.heap.child(object, 2))
+            && self.heap.half(object, 3) & flags::CLASS != TYPED
+        {
+            // It is its own holder, and what it does not have it does not list: nothing
+            // of it is marked deleted.
+            if self.heap.half(object, 3) & flags::NOT_EXTENSIBLE != 0 {
+                return Ok(false);
+            }
+            self.keep_key(key);
+            self.append_listed(object, key, value, attributes)?;
+            return Ok(true);
+        }
         if !self.is_extensible(object) || self.typed_key(object, key).is_some() {
             return Ok(false);
         }

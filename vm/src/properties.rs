@@ -189,6 +189,19 @@ impl<'m, L: Layout, H: Host> Vm<'m, L, H> {
             self.heap.set_value(table, 3 + 2 * index, value);
             return Ok(());
         }
+        self.append_listed(holder, key, value, attributes)
+    }
+
+    /// Lists a property behind the others of a holder that is not folded and lists none of
+    /// that key. All are rooted by the caller, the key by `keep_key`.
+    pub(crate) fn append_listed(
+        &mut self,
+        holder: Ref,
+        key: Key,
+        value: Value<L>,
+        attributes: u8,
+    ) -> Result<(), Raise> {
+        let table = self.heap.child(holder, 2);
         let (count, cells) = match table.is_none() {
             true => (0, 0),
             false => (self.heap.n_listed(table), self.heap.cells(table)),

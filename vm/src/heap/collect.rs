@@ -316,32 +316,34 @@ impl<L: Layout> Heap<'_, L> {
         self.set_half(table, 1, count - dropped);
     }
 
+    /// Frees what is not marked, and takes the marks away: those of a whole slot of the map at
+    /// once, so that a block that lives costs next to nothing.
     fn sweep(&mut self) {
-        let mut from = 0;
-        let mut last_used = 0;
-        while let Some((cell, marked)) = self.next_block(from) {
-            let cells = self.block_cells(cell);
-            from = cell + cells;
-            if marked {
-                self.set_unmarked(cell);
-                last_used = from;
-            } else {
-                let block = Ref::from_cell(cell);
-                let kind = self.kind(block);
-                let category = kind.category();
-                // Properties in an object's own block are booked as such.
-                let within = if self.lists_within(cell) { cells - 1 } else { 0 };
-                // In debug builds a missing root shows at its next use.
-                if cfg!(debug_assertions) {
-                    let at = self.base + 2 * cell;
-                    self.mem[at..at + 2 * cells].fill(L::from_bits(0xdead_dead));
-                }
-                self.mark_free(cell, from);
-                self.ledger.free(category, (cells - within) * cell_bytes::<L>());
-                self.ledger.free(Category::Properties, within * cell_bytes::<L>());
+        let mut last = None;
+        for slot in 0..self.bits_in_use() {
+            let heads = self.take_marks(slot);
+            last = heads.last_marked.or(last);
+            for cell in heads.unmarked {
+                self.free_block(cell);
             }
         }
-        self.lower_top(last_used);
+        self.lower_top(last.map_or(0, |cell| cell + self.block_cells(cell)));
+    }
+
+    #[inline(always)]
+    fn free_block(&mut self, cell: usize) {
+        let kind = self.kind(Ref::from_cell(cell));
+        let cells = if kind == Kind::Number { 1 } else { self.block_cells(cell) };
+        // Properties in an object's own block are booked as such.
+        let within = if self.lists_within(cell) { cells - 1 } else { 0 };
+        // In debug builds a missing root shows at its next use.
+        if cfg!(debug_assertions) {
+            let at = self.base + 2 * cell;
+            self.mem[at..at + 2 * cells].fill(L::from_bits(0xdead_dead));
+        }
+        self.mark_free(cell, cell + cells);
+        self.ledger.free(kind.category(), (cells - within) * cell_bytes::<L>());
+        self.ledger.free(Category::Properties, within * cell_bytes::<L>());
     }
 
     /// Whether the block at a cell is an object with properties in its own block, or a

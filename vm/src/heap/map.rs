@@ -75,8 +75,18 @@ impl<L: Layout> Heap<'_, L> {
         self.set_pair(cell, MARKED);
     }
 
-    pub(super) fn set_unmarked(&mut self, cell: usize) {
-        self.set_pair(cell, HEAD);
+    /// Takes the marks of the blocks that begin in the cells of a slot.
+    #[inline(always)]
+    pub(super) fn take_marks(&mut self, slot: usize) -> Heads {
+        let first = slot * cells_a_slot::<L>();
+        let word = L::bits(self.mem[slot]);
+        let heads = word >> 1 & pair_mask(cells_a_slot::<L>());
+        let marked = heads & word;
+        self.mem[slot] = L::from_bits(word & !marked);
+        Heads {
+            last_marked: marked.checked_ilog2().map(|bit| first + bit as usize / 2),
+            unmarked: Cells { first, pairs: heads & !word },
+        }
     }
 
     /// How many cells the block that begins at a cell has.
@@ -165,6 +175,35 @@ impl<L: Layout> Heap<'_, L> {
             cell += per - cell % per;
         }
         None
+    }
+}
+
+/// What begins in the cells of one slot of the map.
+pub(super) struct Heads {
+    /// The last marked block, if there is one.
+    pub(super) last_marked: Option<usize>,
+    /// The blocks that are not marked.
+    pub(super) unmarked: Cells,
+}
+
+/// Some of the cells of a slot of the map, in ascending order.
+pub(super) struct Cells {
+    first: usize,
+    /// The low bit of each one's pair.
+    pairs: u64,
+}
+
+impl Iterator for Cells {
+    type Item = usize;
+
+    #[inline(always)]
+    fn next(&mut self) -> Option<usize> {
+        if self.pairs == 0 {
+            return None;
+        }
+        let cell = self.first + self.pairs.trailing_zeros() as usize / 2;
+        self.pairs &= self.pairs - 1;
+        Some(cell)
     }
 }
 

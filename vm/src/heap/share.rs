@@ -42,10 +42,8 @@ impl<L: Layout> Heap<'_, L> {
                 shared |= self.share_value(holder, index);
             }
         }
-        let mut from = 0;
-        while let Some(cell) = self.block_from(from) {
-            from = cell + self.block_cells(cell);
-            self.set_unmarked(cell);
+        for slot in 0..self.bits_in_use() {
+            self.take_marks(slot);
         }
         shared
     }
