@@ -8,7 +8,8 @@
 //! sets, [`files`] writes files. [`fit`] finds the least RAM a script runs in and holds
 //! it against a [`board`], [`limits`] holds figures against a file. [`memory`] tells
 //! where the bytes are. [`trace`] looks at a window of a run, [`diagnose`] shows what
-//! went wrong where. [`streams`] takes images apart into operations: [`bounds`] says what
+//! went wrong where. [`operations`] is the operation table as a reference, and how often
+//! scripts use it. [`streams`] takes images apart into operations: [`bounds`] says what
 //! these could take at the least, [`sweep`] sets every encoding and layout side by side,
 //! [`compose`] mines instruction sets from them. [`compare`] sets two saved documents
 //! side by side, [`shard`] cuts the work into slices and puts them together.
@@ -44,6 +45,7 @@ pub mod limits;
 pub mod machine;
 pub mod measure;
 pub mod memory;
+pub mod operations;
 pub mod options;
 pub mod report;
 pub mod script;

@@ -31,6 +31,7 @@ fn main() -> ExitCode {
         Command::Compose(arguments) => cli::compose::compose(&arguments, &terminal),
         Command::Compare(arguments) => cli::compare::compare(&arguments, &terminal),
         Command::Merge(arguments) => cli::merge::merge(&arguments, &terminal),
+        Command::Operations(arguments) => cli::operations::operations(&arguments, &terminal),
         Command::Listing(arguments) => cli::listing::listing(&arguments, &terminal),
         Command::Trace(arguments) => cli::trace::trace(&arguments, &terminal),
         Command::Completions(arguments) => cli::manual::completions(&arguments, &terminal),

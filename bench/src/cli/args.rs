@@ -13,7 +13,8 @@ use scruple_bench::timers::LONGEST;
 use scruple_bytecode::Encoding;
 
 use super::args_corpus::{
-    Baseline, CompareArguments, ComposeArguments, MergeArguments, SweepArguments,
+    Baseline, CompareArguments, ComposeArguments, MergeArguments, OperationsArguments,
+    SweepArguments,
 };
 
 const EXAMPLES: &str = "\
@@ -28,6 +29,7 @@ Examples:
   scruple sweep samples                       every encoding and layout side by side, with bounds
   scruple compose samples -o mined.set        an instruction set mined from scripts
   scruple compare before.json after.json      two saved documents of weigh, or of sweep
+  scruple operations app.js                   which operations stand in it, and are carried out
   scruple listing app.js --function main      the instructions of a function
   scruple trace app.js --from 1000 --count 20 what instructions 1000 to 1019 did
 
@@ -79,6 +81,8 @@ pub(crate) enum Command {
     Compare(CompareArguments),
     /// Put the documents of slices together
     Merge(MergeArguments),
+    /// Show the table of operations, and how often scripts use each
+    Operations(OperationsArguments),
     /// Show the instructions of a script
     Listing(ListingArguments),
     /// Show what instructions took from the stack and left there

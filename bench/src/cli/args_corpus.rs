@@ -8,8 +8,8 @@ use scruple_bench::layout::HeapLayout;
 use scruple_bench::limits::{Metric, Percent};
 use scruple_bench::report::Format;
 use scruple_bench::shard::Shard;
-use scruple_bytecode::Encoding;
 use scruple_bytecode::sets::{MAX_ENTRIES, SetBuffer};
+use scruple_bytecode::{Encoding, Op};
 
 use super::args::{Limits, encoding, encoding_with_set, file_to_write, format_of, layout};
 
@@ -209,6 +209,61 @@ pub(crate) struct ComposeArguments {
     pub(crate) verbose: bool,
     #[command(flatten)]
     pub(crate) options: Limits,
+}
+
+const OPERATIONS_EXAMPLES: &str = "\
+Examples:
+  scruple operations
+  scruple operations --name load_slot,push_int -v
+  scruple operations samples
+  scruple operations samples --encoding byte -v
+  scruple operations samples --format csv > operations.csv
+
+Without scripts it is the table itself: what each operation takes from the stack and leaves there,
+and the bytes of its instruction under each encoding that has no instruction set. With scripts it
+adds up how often each stands in their code, the bytes it takes there, and how often it is carried
+out, for their inputs. Every answer is checked first, as weigh does; -v adds the operands that stand
+there most often, which short forms are chosen by.";
+
+#[derive(Debug, Args)]
+#[command(after_help = OPERATIONS_EXAMPLES)]
+pub(crate) struct OperationsArguments {
+    /// Scripts, or folders whose .js files are taken
+    pub(crate) paths: Vec<PathBuf>,
+    /// Only these operations, separated by commas
+    #[arg(long, value_name = "OPERATION", value_delimiter = ',', value_parser = operation())]
+    pub(crate) name: Vec<Op>,
+    /// The encoding whose bytes are counted
+    #[arg(long, value_name = "ENCODING", default_value = "implied",
+          value_parser = encoding_without_set())]
+    pub(crate) encoding: Encoding,
+    /// Only compile the scripts: no answer is checked, nothing carried out is counted
+    #[arg(long)]
+    pub(crate) no_run: bool,
+    /// The form of the report
+    #[arg(long, default_value = "text", value_parser = format_of(Format::OF_OPERATIONS))]
+    pub(crate) format: Format,
+    /// Show bytes, or the commonest operands
+    #[arg(short, long)]
+    pub(crate) verbose: bool,
+    #[command(flatten)]
+    pub(crate) options: Limits,
+}
+
+/// An encoding without an instruction set.
+fn encoding_without_set() -> impl clap::builder::TypedValueParser<Value = Encoding> {
+    use clap::builder::TypedValueParser;
+    let without = Encoding::ALL.iter().filter(|encoding| !encoding.has_set());
+    clap::builder::PossibleValuesParser::new(without.map(|encoding| encoding.name()))
+        .try_map(|name| Encoding::from_name(&name).ok_or("no such encoding"))
+}
+
+/// An operation by its name, which has no list of possible values: `--help` would be all of
+/// the table.
+fn operation() -> impl clap::builder::TypedValueParser<Value = Op> {
+    use clap::builder::TypedValueParser;
+    clap::builder::StringValueParser::new()
+        .try_map(|name| Op::from_mnemonic(&name).ok_or("see scruple operations"))
 }
 
 /// A saved document to hold a measurement against, and where to save it.

@@ -14,6 +14,7 @@ pub(crate) mod listing;
 pub(crate) mod manual;
 pub(crate) mod memory;
 pub(crate) mod merge;
+pub(crate) mod operations;
 pub(crate) mod outputs;
 pub(crate) mod pack;
 pub(crate) mod run;

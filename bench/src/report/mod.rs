@@ -12,6 +12,7 @@ mod fit;
 mod json;
 mod markdown;
 mod memory;
+mod operations;
 mod splice;
 mod svg;
 mod sweep;
@@ -27,6 +28,7 @@ use crate::emulated::document::Document as OnBoard;
 use crate::fit::document::Document as Fitted;
 use crate::limits::Check;
 use crate::memory::document::Document as Memory;
+use crate::operations::document::Document as Operations;
 use crate::sweep::document::Sweep;
 
 pub use splice::{NoPlace, spliced};
@@ -59,6 +61,10 @@ impl Format {
     /// The forms that `sweep` offers.
     pub const OF_SWEEP: &'static [Format] =
         &[Format::Text, Format::Json, Format::Csv, Format::Markdown, Format::Svg];
+
+    /// The forms that `operations` offers.
+    pub const OF_OPERATIONS: &'static [Format] =
+        &[Format::Text, Format::Json, Format::Csv, Format::Markdown];
 
     /// The forms that `compare` and `compose` offer.
     pub const OF_COMPARE: &'static [Format] = &[Format::Text, Format::Json, Format::Markdown];
@@ -139,6 +145,21 @@ pub fn render_sweep(document: &Sweep, format: Format) -> Result<String, serde_js
         Format::Csv => Ok(sweep::csv(document)),
         Format::Markdown => Ok(sweep::markdown(document)),
         Format::Svg => Ok(sweep_svg::render(document)),
+    }
+}
+
+/// Renders the table of operations, see [`Format::OF_OPERATIONS`]. `verbose` adds what only
+/// the text form leaves out.
+pub fn render_operations(
+    document: &Operations,
+    format: Format,
+    verbose: bool,
+) -> Result<String, serde_json::Error> {
+    match format {
+        Format::Json => json::render(document),
+        Format::Csv => Ok(operations::csv(document)),
+        Format::Markdown => Ok(operations::markdown(document)),
+        _ => Ok(operations::text(document, verbose)),
     }
 }
 
