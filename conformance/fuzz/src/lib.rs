@@ -7,24 +7,98 @@
 pub mod damage;
 pub mod sets;
 
+use std::sync::OnceLock;
+
 use scruple_bytecode::image::Image;
 use scruple_bytecode::listing;
 use scruple_bytecode::operand::{ConstId, FunctionId, GlobalId};
 use scruple_bytecode::sets::InstructionSet;
-use scruple_vm::{Counter, HeapOptions, Host, Layout, Narrow, Options, Vm, Wide};
+use scruple_vm::{
+    Booking, Changes, Counter, HeapOptions, Host, Layout, Narrow, Observer, Options, Outcome,
+    Raise, Step, Steps, Vm, Wide,
+};
 
-/// A host that listens to nothing.
+/// A host that listens to nothing, with what looks on.
 #[derive(Default)]
-struct Silent(Counter);
+struct Silent<O>(O);
 
-impl Host for Silent {
+impl<O: Observer + 'static> Host for Silent<O> {
+    type Observer = O;
+
+    fn observer(&mut self) -> &mut O {
+        &mut self.0
+    }
+
+    fn write(&mut self, _: &str) {}
+}
+
+/// The same for the loop that boards have.
+#[derive(Default)]
+struct Compact(Counter);
+
+impl Host for Compact {
     type Observer = Counter;
+    const COMPACT: bool = true;
 
     fn observer(&mut self) -> &mut Counter {
         &mut self.0
     }
 
     fn write(&mut self, _: &str) {}
+}
+
+/// Looks at all that an observer of operations may look at.
+#[derive(Default)]
+struct Looker {
+    n_left: u64,
+}
+
+impl Observer for Looker {
+    type Tally = ();
+    type Wants = Steps;
+
+    fn count((): &mut (), _: usize) {}
+
+    fn absorb(&mut self, (): ()) {}
+
+    fn before<L: Layout, H: Host<Observer = Self>>(
+        vm: &mut Vm<'_, L, H>,
+        step: Step,
+    ) -> Result<(), Raise> {
+        let taken = step.op.info().effect.taken(step.operand) as usize;
+        let values: Vec<_> = (0..taken.min(8)).filter_map(|depth| vm.operand(depth)).collect();
+        for value in values {
+            let _ = vm.describe(value, &mut String::new());
+        }
+        Ok(())
+    }
+
+    fn after<L: Layout, H: Host<Observer = Self>>(vm: &mut Vm<'_, L, H>, _: Step, _: Outcome) {
+        vm.host_mut().observer().n_left += 1;
+        let _ = (vm.frame(), vm.place(), vm.operand(0));
+    }
+}
+
+/// Looks at all that an observer of the memory may look at.
+#[derive(Default)]
+struct Walker {
+    n_blocks: usize,
+}
+
+impl Observer for Walker {
+    type Tally = ();
+    type Wants = Changes;
+
+    fn count((): &mut (), _: usize) {}
+
+    fn absorb(&mut self, (): ()) {}
+
+    fn booked<L: Layout, H: Host<Observer = Self>>(vm: &mut Vm<'_, L, H>, _: Booking) {
+        let n_blocks = vm.blocks().count();
+        let _ = vm.running();
+        assert!(vm.ledger().audit(), "the ledger does not add up on the way");
+        vm.host_mut().observer().n_blocks += n_blocks;
+    }
 }
 
 /// Slots of the region a script gets: enough for the verifier and some objects,
@@ -39,33 +113,41 @@ pub fn run<L: Layout>(image: &[u8], budget: u64) -> bool {
 
 /// The same with these instruction sets.
 pub fn run_with<L: Layout>(image: &[u8], sets: &[&InstructionSet<'_>], budget: u64) -> bool {
-    ran::<L>(image, sets, budget, HeapOptions::default()).is_some()
+    ran::<L, Silent<Counter>>(&[image], sets, options(budget)).is_some()
 }
 
-/// How a run went, if the image was accepted: operations until it ended, and whether that
-/// was for want of memory.
+fn options(budget: u64) -> Options {
+    Options { budget, nesting_limit: 16, ..Options::default() }
+}
+
+/// How a run went, if the image was accepted: what was carried out until it ended, and
+/// whether that was for want of memory, the stack's included.
 struct Ran {
+    instructions: u64,
     operations: u64,
     wanted_memory: bool,
 }
 
-fn ran<L: Layout>(
-    image: &[u8],
+/// Loads images one after the other, of which the last is run, within the budget.
+fn ran<L: Layout, H: Host + Default>(
+    images: &[&[u8]],
     sets: &[&InstructionSet<'_>],
-    budget: u64,
-    heap: HeapOptions,
+    options: Options,
 ) -> Option<Ran> {
     // A block of its own: what is read beside it, the sanitizer sees.
     let mut region = vec![L::Slot::default(); SLOTS].into_boxed_slice();
-    let options = Options { budget, nesting_limit: 16, heap, ..Options::default() };
-    let mut vm: Vm<'_, L, Silent> = Vm::new(&mut region, Silent::default(), options);
+    let mut vm: Vm<'_, L, H> = Vm::new(&mut region, H::default(), options);
     vm.set_instruction_sets(sets);
-    if vm.load(image).is_err() {
-        return None;
+    let mut error = None;
+    for image in images {
+        if vm.load(image).is_err() {
+            return None;
+        }
+        error = vm.run().err();
     }
-    let error = vm.run().err();
     let wanted_memory = error.is_some_and(|error| error.is_out_of_memory());
-    let operations = vm.operations();
+    let (instructions, operations) = (vm.instructions(), vm.operations());
+    let image = images.last()?;
     if error.is_some_and(|error| error.is_exception()) {
         let thrown = vm.thrown();
         // How an error describes itself is the script's to say.
@@ -76,22 +158,64 @@ fn ran<L: Layout>(
         let _ = vm.run();
     }
     assert!(vm.ledger().audit(), "the ledger does not add up");
-    Some(Ran { operations, wanted_memory })
+    Some(Ran { instructions, operations, wanted_memory })
 }
 
 /// No script may see when a collection comes and what it moves: a run with a collection
 /// before every allocation, and all blocks moved each time, ends where another ends, unless
 /// one of them wants memory.
 fn agrees<L: Layout>(image: &[u8]) {
-    let thorough = HeapOptions { collect_every: 0, thorough: true, ..HeapOptions::default() };
-    let usual = ran::<L>(image, sets::all(), BUDGET, HeapOptions::default());
-    let moved = ran::<L>(image, sets::all(), BUDGET, thorough);
-    let (Some(usual), Some(moved)) = (usual, moved) else {
+    let heap = HeapOptions { collect_every: 0, thorough: true, ..HeapOptions::default() };
+    let moved = Options { heap, ..options(BUDGET) };
+    goes_like::<L, Silent<Counter>>(image, moved, "blocks that move change the run");
+}
+
+/// A run in another kind of machine ends where the usual one ends.
+fn goes_like<L: Layout, H: Host + Default>(image: &[u8], otherwise: Options, what: &str) {
+    let usual = ran::<L, Silent<Counter>>(&[image], sets::all(), options(BUDGET));
+    let other = ran::<L, H>(&[image], sets::all(), otherwise);
+    let (Some(usual), Some(other)) = (usual, other) else {
         panic!("accepted once, and then not");
     };
-    if !usual.wanted_memory && !moved.wanted_memory {
-        assert_eq!(usual.operations, moved.operations, "blocks that move change the run");
+    if !usual.wanted_memory && !other.wanted_memory {
+        assert_eq!(usual.operations, other.operations, "{what}");
+        assert_eq!(usual.instructions, other.instructions, "{what}");
     }
+}
+
+/// Runs an image in the machines that are not the usual one: with the loop of boards, with
+/// frames of tail calls folded, with observers looking on, and behind a second image that
+/// goes through what the first one left.
+fn run_otherwise<L: Layout>(image: &[u8], which: usize) {
+    match which % 5 {
+        0 => goes_like::<L, Compact>(image, options(BUDGET), "the loop of boards"),
+        1 => {
+            let folds = Options { tail_calls: true, ..options(BUDGET) };
+            goes_like::<L, Silent<Counter>>(image, folds, "folded frames");
+        }
+        2 => goes_like::<L, Silent<Looker>>(image, options(BUDGET), "a look at operations"),
+        3 => goes_like::<L, Silent<Walker>>(image, options(BUDGET), "a look at the memory"),
+        _ => {
+            let both = [image, visitor()];
+            // The second one may be refused: the first may have its globals.
+            let _ = ran::<L, Silent<Counter>>(&both, sets::all(), options(10 * BUDGET));
+        }
+    }
+}
+
+/// An image of our own that calls what it finds in the global object.
+fn visitor() -> &'static [u8] {
+    static IMAGE: OnceLock<Vec<u8>> = OnceLock::new();
+    IMAGE.get_or_init(|| {
+        let source = "for (const name in globalThis) {
+            const found = globalThis[name];
+            if (typeof found !== 'function') continue;
+            try { found(name, found); } catch { globalThis[name] = 1; }
+            try { new found(found).toString(); } catch {}
+        }";
+        let options = scruple_compiler::Options::default();
+        scruple_compiler::compile(source, &options).expect("a source of ours").image
+    })
 }
 
 /// Instructions a run may take. Most images that run at all run to this end, and
@@ -113,6 +237,10 @@ pub fn try_image(bytes: &[u8]) -> bool {
         agrees::<Narrow>(bytes);
     } else if accepted && bytes.len() % 8 == 2 {
         agrees::<Wide>(bytes);
+    } else if accepted && bytes.len() % 4 == 3 {
+        run_otherwise::<Narrow>(bytes, bytes.len() / 4);
+    } else if accepted && bytes.len() % 8 == 6 {
+        run_otherwise::<Wide>(bytes, bytes.len() / 8);
     }
     if accepted && bytes.len().is_multiple_of(16) {
         list(&image);
