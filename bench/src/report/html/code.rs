@@ -47,12 +47,10 @@ pub(super) fn push(page: &mut Page, listed: &Listed) {
 fn pane(id: &'static str, name: &'static str, content: Markup) -> Markup {
     let heading = format!("{id}-heading");
     let attributes =
-        [("class", "pane"), ("id", id), ("role", "region"), ("tabindex", "0")].into_iter();
-    let attributes: Vec<(&str, &str)> =
-        attributes.chain([("aria-labelledby", heading.as_str())]).collect();
+        [("class", "pane"), ("id", id), ("aria-labelledby", heading.as_str()), ("tabindex", "0")];
     let mut inside = Markup::element("h3", &[("id", &heading)], name);
     inside.push(content);
-    Markup::element("div", &attributes, inside)
+    Markup::element("section", &attributes, inside)
 }
 
 /// The source; the number of a line that has instructions leads to the first of them.
@@ -144,7 +142,7 @@ fn instruction(listed: &Listed, row: &Row) -> Markup {
                 Some(at) if is_listed(listed, *at) => link(&place_name(*at), text),
                 _ => text.into(),
             };
-            cells.push(Markup::element("td", &[("colspan", "2")], text));
+            cells.push(Markup::element("td", &[("colspan", "2"), ("class", "op")], text));
             let mut rows = Markup::element("tr", &[("id", &id)], cells);
             for (number, operation) in row.operations.iter().enumerate() {
                 let mut cells = Markup::element("td", &[("colspan", "2")], "");

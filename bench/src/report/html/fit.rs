@@ -72,7 +72,7 @@ fn needs(rows: &[Row]) -> Grid {
     for row in rows {
         let line = name(&mut grid, row);
         match &row.error {
-            Some(error) => line.toned(format!("error: {}", error.describe()), Tone::Bad),
+            Some(_) => line.toned("error", Tone::Bad),
             None if row.answer_checked => line.toned("checked", Tone::Good),
             None => line.words("? not checked"),
         };

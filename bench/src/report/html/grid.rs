@@ -124,9 +124,8 @@ impl Grid {
         let class = if self.rows.len() < MANY { "sortable" } else { "sortable filterable" };
         let table = Markup::element("table", &[("class", class)], inside);
         // It may be wider than the window: the keyboard scrolls what it can get to.
-        let around =
-            [("class", "scroll"), ("role", "region"), ("aria-labelledby", id), ("tabindex", "0")];
-        Markup::element("div", &around, table)
+        let around = [("class", "scroll"), ("aria-labelledby", id), ("tabindex", "0")];
+        Markup::element("section", &around, table)
     }
 
     fn row_markup(&self, row: &Row) -> Markup {

@@ -103,6 +103,10 @@ fn tag(name: &'static str, attributes: &[(&'static str, &str)]) -> String {
     for (attribute, value) in attributes {
         out.push(' ');
         out.push_str(attribute);
+        // One that is there or not has no value.
+        if value.is_empty() {
+            continue;
+        }
         out.push_str("=\"");
         for ch in value.chars() {
             push_escaped(ch, &mut out);

@@ -123,9 +123,8 @@ impl Page {
             }
         }
         // Which way to scroll a picture is seen; that one can is told to the keyboard.
-        let attributes =
-            [("class", "scroll"), ("role", "region"), ("aria-label", "picture"), ("tabindex", "0")];
-        let inside = Markup::element("div", &attributes, Markup::picture(svg));
+        let attributes = [("class", "scroll"), ("aria-label", "picture"), ("tabindex", "0")];
+        let inside = Markup::element("section", &attributes, Markup::picture(svg));
         self.push(Markup::element("figure", &[], inside));
     }
 

@@ -1,10 +1,9 @@
 //! The rows that `weigh`, `sweep` and `board` share, as tables: what each takes, then split by
 //! part, by category, by site; and what went wrong.
 
-use super::super::columns::LEGEND;
 use super::grid::{Grid, Tone};
 use super::page::Page;
-use crate::document::{Figures, HeapBytes, Row, RowError};
+use crate::document::{Figures, HeapBytes, Row, RowError, Stage};
 use crate::layout::HeapLayout;
 use crate::limits::Check;
 use crate::shard::Slice;
@@ -14,6 +13,15 @@ pub(super) const OF_THESE_RUNS: &str = "these are counts of these scripts with t
 and the same on every host. Other inputs can take more, and a count is no promise about a board: \
 leave headroom.";
 
+/// What the headings stand for.
+const MEANINGS: &[&str] = &[
+    "High-water: most bytes of heap and stack at once, garbage included.",
+    "Live peak: most bytes reachable at once, found by collecting before every allocation, or after \
+     so many bytes of allocation: the table of live peaks says within how many.",
+    "Instructions are those fetched and carried out; operations are their parts, as many unless an \
+     instruction has several. Fetched: instruction bytes read.",
+];
+
 /// Every table of these rows, a section each.
 pub(super) fn push(page: &mut Page, rows: &[&Row]) {
     let failed = rows.iter().filter_map(|row| Some((*row, row.error.as_ref()?)));
@@ -22,7 +30,7 @@ pub(super) fn push(page: &mut Page, rows: &[&Row]) {
         failed.map(|(row, error)| (row.script.as_str(), row.encoding.as_str(), row.layout, error)),
     );
     page.section("By script");
-    page.paragraph(LEGEND);
+    page.list(MEANINGS.iter().map(|meaning| (*meaning).into()));
     page.table(&takes(rows));
     if rows.iter().any(|row| row.error.is_none() && !row.answer_checked) {
         page.caution(
@@ -99,13 +107,24 @@ pub(super) fn errors<'r>(
     grid.numbers(&["line", "column"]).words("what went wrong");
     for (script, encoding, layout, error) in rows {
         let line = grid.row().words(script).words(encoding).words(layout.name());
-        line.words(format!("{:?}", error.stage).to_lowercase());
+        line.words(stage(error));
         line.maybe(error.line).maybe(error.column).toned(error.message.as_str(), Tone::Bad);
     }
     if !grid.is_empty() {
         page.section("What went wrong");
         page.caution("a wrong answer is never weighed: these rows are in no sum.");
         page.table(&grid);
+    }
+}
+
+/// How far a measurement came.
+fn stage(error: &RowError) -> &'static str {
+    match error.stage {
+        Stage::Read => "reading",
+        Stage::Compile => "compiling",
+        Stage::Run => "running",
+        Stage::Answer => "the answer",
+        Stage::Agreement => "agreement of the runs",
     }
 }
 
@@ -169,7 +188,7 @@ fn takes(rows: &[&Row]) -> Grid {
     for row in rows {
         let line = name(&mut grid, row, has_sets);
         match &row.error {
-            Some(error) => line.toned(format!("error: {}", error.describe()), Tone::Bad),
+            Some(error) => line.toned(format!("error: {}", stage(error)), Tone::Bad),
             None if row.answer_checked => line.toned("checked", Tone::Good),
             None => line.words("? not checked"),
         };

@@ -34,10 +34,10 @@ pub(in crate::report) fn render(
 ) -> String {
     let mut page = Page::steps(format!("Steps of {}", listed.script)).wide();
     page.lead(&summary(listed, lines));
-    page.section("Source and listing");
+    // One section: what goes from step to step stays in sight over all of it.
+    page.section("Steps");
     page.push(stepper());
     code::push(&mut page, listed);
-    page.section("Steps");
     page.paragraph(
         "Taken are the operands before an operation, left what it put in their place, the top of the \
          stack last. A + in the place of a number: a further operation of the instruction above.",
@@ -136,13 +136,8 @@ fn steps(listed: &Listed, image: &Image<'_>, lines: &[Line]) -> Markup {
     inside.push(Markup::element("thead", &[], headings));
     inside.push(Markup::element("tbody", &[], rows));
     let table = Markup::element("table", &[("id", "steps")], inside);
-    let around = [
-        ("class", "scroll"),
-        ("role", "region"),
-        ("aria-labelledby", "steps-caption"),
-        ("tabindex", "0"),
-    ];
-    Markup::element("div", &around, table)
+    let around = [("class", "scroll"), ("aria-labelledby", "steps-caption"), ("tabindex", "0")];
+    Markup::element("section", &around, table)
 }
 
 /// The row of the listing that a place is in.
