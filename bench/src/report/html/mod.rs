@@ -10,6 +10,8 @@ pub(super) mod board;
 mod code;
 pub(super) mod compare;
 pub(super) mod compose;
+#[cfg(test)]
+mod contrast;
 pub(super) mod fit;
 mod grid;
 pub(super) mod listing;
