@@ -344,6 +344,24 @@ fn hostile_names_and_sources_stay_text() {
     run(&["fit", NAME], 1);
 }
 
+/// Characters that XML and HTML refuse, in a name that a picture shows too.
+#[test]
+fn what_no_page_may_hold_is_told_by_its_number() {
+    let folder = folder("pages-hidden", &[("b\u{202e}\u{1b}<.js", b"console.log('a' + 1);\n")]);
+    for command in ["memory", "weigh", "listing"] {
+        let args = [command, "b\u{202e}\u{1b}<.js", "--format", "html"];
+        let outcome = scruple_in(&folder, &args);
+        assert_eq!(outcome.code, 0, "{}", outcome.err);
+        let page = Page::parse(&outcome.out);
+        assert_eq!(page.errors, Vec::<String>::new(), "{command}");
+        let told = "b\\u{202e}\\u{1b}<.js";
+        assert!(page.named("body")[0].text().contains(told), "{command}");
+        for svg in page.named("svg").iter().filter(|_| command == "memory") {
+            assert!(svg.inside("title")[0].text().contains(told));
+        }
+    }
+}
+
 /// Runs of spaces as one: columns are the form's affair.
 fn collapsed(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")

@@ -7,6 +7,7 @@
 
 use std::fmt::Write as _;
 
+use super::escape::escaped;
 use super::memory::peak_name;
 use crate::document::HeapBytes;
 use crate::memory::document::{Document, Sample};
@@ -335,10 +336,6 @@ pub(super) fn round_up(number: u64) -> u64 {
     }
 }
 
-pub(super) fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -347,10 +344,5 @@ mod tests {
     fn grids_are_round() {
         let round: Vec<u64> = [1, 2, 3, 6, 11, 51, 2001].into_iter().map(round_up).collect();
         assert_eq!(round, [1, 2, 5, 10, 20, 100, 5000]);
-    }
-
-    #[test]
-    fn what_is_markup_in_a_name_is_escaped() {
-        assert_eq!(escaped("a<b> & \"c\""), "a&lt;b&gt; &amp; &quot;c&quot;");
     }
 }

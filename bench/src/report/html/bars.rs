@@ -6,7 +6,8 @@
 
 use std::fmt::Write as _;
 
-use super::super::svg::{escaped, write_areas};
+use super::super::escape::escaped;
+use super::super::svg::write_areas;
 use super::super::sweep_svg::axis;
 use crate::document::Total;
 

@@ -1,8 +1,10 @@
 //! Markup: what is HTML already, and the one way that text becomes it.
 //!
-//! It owns escaping, of text and of attributes. A [`Markup`] is made of text that is escaped
-//! here, of elements made here, or of a picture that a renderer of this program drew: so no
+//! It owns elements and attributes. A [`Markup`] is made of text that is escaped here
+//! ([`super::super::escape`]), of elements made here, or of a picture that a renderer of this program drew: so no
 //! name, source or message can become markup by being forgotten.
+
+use super::super::escape::escaped;
 
 /// Elements that end a line, so that a page can be read as text.
 const BLOCKS: &[&str] = &[
@@ -17,11 +19,7 @@ pub(super) struct Markup(String);
 impl Markup {
     /// A text.
     pub(super) fn text(text: &str) -> Markup {
-        let mut out = String::with_capacity(text.len());
-        for ch in text.chars() {
-            push_escaped(ch, &mut out);
-        }
-        Markup(out)
+        Markup(escaped(text))
     }
 
     /// A picture, as a renderer drew it.
@@ -108,41 +106,11 @@ fn tag(name: &'static str, attributes: &[(&'static str, &str)]) -> String {
             continue;
         }
         out.push_str("=\"");
-        for ch in value.chars() {
-            push_escaped(ch, &mut out);
-        }
+        out.push_str(&escaped(value));
         out.push('"');
     }
     out.push('>');
     out
-}
-
-/// What would be markup is a reference to a character; what no reader sees, or what makes text
-/// seem to stand elsewhere than it does, is told by its number, as a script would write it.
-fn push_escaped(ch: char, out: &mut String) {
-    match ch {
-        '&' => out.push_str("&amp;"),
-        '<' => out.push_str("&lt;"),
-        '>' => out.push_str("&gt;"),
-        '"' => out.push_str("&quot;"),
-        '\'' => out.push_str("&#39;"),
-        '\n' | '\t' => out.push(ch),
-        _ if is_hidden(ch) => out.extend(ch.escape_unicode()),
-        _ => out.push(ch),
-    }
-}
-
-/// Control characters and noncharacters, which HTML (the living standard, "Preprocessing the
-/// input stream") calls errors; line ends of ECMA-262 that HTML does not know; and the marks of
-/// Unicode's bidirectional algorithm (UAX #9, "Directional Formatting Characters") with which
-/// code can be made to look like other code.
-fn is_hidden(ch: char) -> bool {
-    let is_noncharacter =
-        ('\u{fdd0}'..='\u{fdef}').contains(&ch) || u32::from(ch) & 0xfffe == 0xfffe;
-    ch.is_control()
-        || is_noncharacter
-        || matches!(ch, '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-        || matches!(ch, '\u{61c}' | '\u{200e}' | '\u{200f}')
 }
 
 #[cfg(test)]
@@ -155,15 +123,5 @@ mod tests {
         let made = Markup::element("td", &[("title", hostile)], hostile).into_string();
         let escaped = "&lt;/td&gt;&lt;script&gt;&#39;&quot;&amp;amp;";
         assert_eq!(made, format!("<td title=\"{escaped}\">{escaped}</td>"));
-    }
-
-    #[test]
-    fn what_is_not_seen_is_told_by_its_number() {
-        let text = "a\u{0}\u{1b}[31m\u{202e}b\u{2028}\u{ffff}\u{1fffe}\u{85}\r";
-        assert_eq!(
-            Markup::text(text).into_string(),
-            "a\\u{0}\\u{1b}[31m\\u{202e}b\\u{2028}\\u{ffff}\\u{1fffe}\\u{85}\\u{d}"
-        );
-        assert_eq!(Markup::text("\u{65e5}\t\u{1f980}\n").into_string(), "\u{65e5}\t\u{1f980}\n");
     }
 }
