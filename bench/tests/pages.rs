@@ -457,6 +457,20 @@ fn only_forms_that_there_are_can_be_asked_for() {
     assert_eq!((missing.code, missing.out.as_str()), (1, ""));
 }
 
+/// What they do no test holds; that a browser can read them, another parser of the language says.
+#[test]
+fn the_scripts_of_the_pages_are_strict_scripts() {
+    for file in ["tables.js", "steps.js"] {
+        let path = common::root().join("bench/page").join(file);
+        let source = std::fs::read_to_string(path).expect("a script of the pages");
+        assert!(source.starts_with("'use strict';"), "{file}");
+        let allocator = oxc_allocator::Allocator::default();
+        let read =
+            oxc_parser::Parser::new(&allocator, &source, oxc_span::SourceType::cjs()).parse();
+        assert!(read.errors.is_empty() && !read.panicked, "{file}: {:?}", read.errors);
+    }
+}
+
 /// `merge` of slices of `weigh` and of `sweep` makes the page of one run.
 #[test]
 fn slices_put_together_give_the_page_of_one_run() {
