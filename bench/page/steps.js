@@ -3,7 +3,7 @@
 // source and in the listing. Without it every step stands in the table all the same.
 (() => {
   const byId = (id) => document.getElementById(id);
-  const rows = [...byId('steps').tBodies[0].rows];
+  const rows = [...document.querySelectorAll('#steps tbody tr')];
   const stepper = byId('stepper');
   if (rows.length === 0) return;
   document.documentElement.classList.add('stepping');
@@ -11,6 +11,15 @@
 
   let at = -1;
   let marked = [];
+
+  // Every row that can be marked has its mark from the start, unseen: one that came and went
+  // would have all of a long table laid out anew at each step.
+  for (const row of document.querySelectorAll('#steps tbody tr, .pane tr[id]')) {
+    const arrow = document.createElement('span');
+    arrow.className = 'arrow';
+    arrow.textContent = '\u25b6 ';
+    row.cells[0].prepend(arrow);
+  }
 
   const scrollInto = (row) => {
     // The pane scrolls, and the page stays where it is.
@@ -22,15 +31,10 @@
     if (inner.bottom > outer.bottom - room) pane.scrollTop += inner.bottom - outer.bottom + room;
   };
 
-  // A mark to read, and one to see.
   const mark = (row) => {
-    const arrow = document.createElement('span');
-    arrow.className = 'arrow';
-    arrow.textContent = '\u25b6 ';
     row.classList.add('current');
     row.setAttribute('aria-current', 'step');
-    row.cells[0].prepend(arrow);
-    marked.push([row, arrow]);
+    marked.push(row);
     scrollInto(row);
   };
 
@@ -55,8 +59,7 @@
     const next = Math.min(Math.max(to, 0), rows.length - 1);
     if (next === at) return;
     at = next;
-    for (const [row, arrow] of marked) {
-      arrow.remove();
+    for (const row of marked) {
       row.classList.remove('current');
       row.removeAttribute('aria-current');
     }
@@ -100,12 +103,17 @@
     Home: 'first',
     End: 'last',
   };
+  let byTab = false;
+  document.addEventListener('pointerdown', () => { byTab = false; });
   document.addEventListener('keydown', (event) => {
+    if (event.key === 'Tab') byTab = true;
     if (event.altKey || event.ctrlKey || event.metaKey) return;
     const act = does[keys[(event.shiftKey ? 'Shift+' : '') + event.key]];
-    // What is wider than its window scrolls sideways by the same keys, where it has the focus.
+    // What is wider than its window scrolls sideways by the same keys, where Tab led there; a
+    // click into it means nothing of the kind.
     const own = event.target.closest?.('.pane, .scroll');
-    if (!act || (own === event.target && own.scrollWidth > own.clientWidth)) return;
+    const isIn = byTab && own === event.target;
+    if (!act || (isIn && own.scrollWidth > own.clientWidth)) return;
     event.preventDefault();
     act();
   });

@@ -25,7 +25,10 @@ pub(in crate::report) fn render(composition: &Composition) -> String {
     );
     page.paragraph(ABOUT);
     page.section("The entries");
-    page.table(&Grid::of("Entries, in the order of their choice", &entry_table(composition, true)));
+    page.table(&Grid::of(
+        "Entries, in the order of their choice",
+        &entry_table(composition, false),
+    ));
     page.paragraphs(&stopped(composition));
     page.table(&entries(&composition.entries));
     page.table(&places(&composition.entries));
