@@ -453,6 +453,9 @@ fn only_forms_that_there_are_can_be_asked_for() {
         let help = scruple(&[command, "--help"]).out;
         assert!(help.contains("text, html"), "{help}");
     }
+    let beyond = ["trace", "samples/kernels/fib.js", "--from", "40000000", "--format", "html"];
+    let beyond = scruple(&beyond);
+    assert_eq!((beyond.code, beyond.out.as_str()), (1, ""), "{}", beyond.err);
     let missing = scruple(&["listing", "samples/no.js", "--format", "html"]);
     assert_eq!((missing.code, missing.out.as_str()), (1, ""));
 }

@@ -34,6 +34,10 @@ pub(crate) fn trace(arguments: &TraceArguments, terminal: &Terminal) -> Result<V
     let tracer = run.observer;
     let lines = tracer.lines();
     let failure = run.end.as_ref().err().filter(|_| !tracer.is_full());
+    if failure.is_none() && lines.is_empty() && arguments.count > 0 {
+        let took = counted(run.instructions, "instruction");
+        bail!("{}: no such instruction: the run took {took}", script.name)
+    }
     let text = match arguments.format {
         Format::Html => {
             let seen = lines.iter().filter_map(|line| image.function_at(line.step.at));
@@ -51,10 +55,6 @@ pub(crate) fn trace(arguments: &TraceArguments, terminal: &Terminal) -> Result<V
         Err(failure) if !tracer.is_full() => {
             explain(&script, &failure, terminal);
             Ok(Verdict::Wrong)
-        }
-        _ if tracer.lines().is_empty() && arguments.count > 0 => {
-            let took = counted(run.instructions, "instruction");
-            bail!("{}: no such instruction: the run took {took}", script.name)
         }
         _ => Ok(Verdict::Fine),
     }
