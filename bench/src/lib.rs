@@ -7,11 +7,11 @@
 //! [`document`] is what goes out, and [`report`] renders it. [`sets`] reads instruction
 //! sets, [`files`] writes files. [`fit`] finds the least RAM a script runs in and holds
 //! it against a [`board`], [`limits`] holds figures against a file. [`memory`] tells
-//! where the bytes are. [`trace`] looks at a window of a run, [`diagnose`] shows what
-//! went wrong where. [`operations`] is the operation table as a reference, and how often
-//! scripts use it. [`streams`] takes images apart into operations: [`bounds`] says what
-//! these could take at the least, [`sweep`] sets every encoding and layout side by side,
-//! [`compose`] mines instruction sets from them. [`compare`] sets two saved documents
+//! where the bytes are. [`listed`] is a listing as data, [`trace`] looks at a window of a
+//! run, [`diagnose`] shows what went wrong where. [`operations`] is the operation table as a
+//! reference, and how often scripts use it. [`streams`] takes images apart into operations:
+//! [`bounds`] says what these could take at the least, [`sweep`] sets every encoding and
+//! layout side by side, [`compose`] mines instruction sets from them. [`compare`] sets two saved documents
 //! side by side, [`shard`] cuts the work into slices and puts them together.
 //!
 //! It refuses to print: measuring and rendering return values, and only the
@@ -42,6 +42,7 @@ pub mod files;
 pub mod fit;
 pub mod layout;
 pub mod limits;
+pub mod listed;
 pub mod machine;
 pub mod measure;
 pub mod memory;

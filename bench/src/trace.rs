@@ -291,25 +291,40 @@ pub fn render(image: &Image<'_>, lines: &[Line]) -> String {
                 let _ = writeln!(out, "; in function {} {}", id.index(), function_name(image, id));
             }
         }
-        let _ = writeln!(out, "{}", line_text(image, id, line));
+        let _ = writeln!(out, "{}", line_text(image, line));
     }
     out
 }
 
-fn line_text(image: &Image<'_>, id: Option<FunctionId>, line: &Line) -> String {
-    let Step { at, next, op, operand, .. } = line.step;
-    let mut what = String::new();
-    if let Some(id) = id {
-        let _ = listing::write_instruction(&mut what, image, id, Fetched { op, operand, next });
+impl Line {
+    /// What it is, names and values resolved.
+    pub fn operation(&self, image: &Image<'_>) -> String {
+        let Step { at, next, op, operand, .. } = self.step;
+        let mut text = String::new();
+        if let Some(id) = image.function_at(at) {
+            // A String takes whatever is written.
+            let _ = listing::write_instruction(&mut text, image, id, Fetched { op, operand, next });
+        }
+        text
     }
-    let done = match &line.done {
-        Done::Left(values) => values.join(" "),
-        Done::Entered => "(enters)".to_owned(),
-        Done::Returned(value) => format!("(returns) {value}"),
-        Done::Threw(value) => format!("(throws) {value}"),
-        Done::Stopped => "(ends the run)".to_owned(),
-        Done::UnderWay => "(under way)".to_owned(),
-    };
+}
+
+impl Done {
+    /// As text: the values left, or what else became of it.
+    pub fn describe(&self) -> String {
+        match self {
+            Done::Left(values) => values.join(" "),
+            Done::Entered => "(enters)".to_owned(),
+            Done::Returned(value) => format!("(returns) {value}"),
+            Done::Threw(value) => format!("(throws) {value}"),
+            Done::Stopped => "(ends the run)".to_owned(),
+            Done::UnderWay => "(under way)".to_owned(),
+        }
+    }
+}
+
+fn line_text(image: &Image<'_>, line: &Line) -> String {
+    let (at, what, done) = (line.step.at, line.operation(image), line.done.describe());
     let number = if line.is_part { "+".to_owned() } else { line.number.to_string() };
     let text = format!("{number:>9}  {at:04x}  {what:<38}  ( {} -- {done} )", line.taken.join(" "));
     text.replace("(  --", "( --").replace("--  )", "-- )")

@@ -32,6 +32,8 @@ Examples:
   scruple operations app.js                   which operations stand in it, and are carried out
   scruple listing app.js --function main      the instructions of a function
   scruple trace app.js --from 1000 --count 20 what instructions 1000 to 1019 did
+  scruple weigh samples --format html > page.html
+                                              a page for a browser, with every figure
 
 Exit codes: 0 fine; 1 an error, a failed script, a wrong answer; 2 usage; 3 it does not fit, or exceeds a limit.";
 
@@ -178,6 +180,7 @@ pub(crate) struct PackArguments {
 const WEIGH_EXAMPLES: &str = r#"Examples:
   scruple weigh samples
   scruple weigh samples --format json > weights.json
+  scruple weigh samples --format html > weights.html
   scruple weigh samples/kernels -v --encoding implied
   scruple weigh samples --layout narrow,wide
   scruple weigh samples --limits limits.toml --tighten
@@ -291,6 +294,7 @@ Examples:
   scruple memory samples/marrow-brook/telemetry.js
   scruple memory samples/kernels/json_records.js --live
   scruple memory app.js --every 1000 --format svg > app.svg
+  scruple memory app.js --format html > memory.html
 
 The script runs at least twice: once to find the peak, once to look at the heap there. Looking on
 changes no figure. A site is a source line in a function; what a built-in allocates counts where it
@@ -370,7 +374,8 @@ pub(crate) struct BoardArguments {
 const LISTING_EXAMPLES: &str = "\
 Examples:
   scruple listing samples/kernels/fib.js
-  scruple listing samples/kernels/fib.js --encoding word --function fibByLoop";
+  scruple listing samples/kernels/fib.js --encoding word --function fibByLoop
+  scruple listing app.js --format html > listing.html";
 
 #[derive(Debug, Args)]
 #[command(after_help = LISTING_EXAMPLES)]
@@ -384,6 +389,9 @@ pub(crate) struct ListingArguments {
     /// Only functions of this name, or the one of this number
     #[arg(long, value_name = "NAME")]
     pub(crate) function: Option<String>,
+    /// The form of the listing
+    #[arg(long, default_value = "text", value_parser = format_of(Format::OF_LISTING))]
+    pub(crate) format: Format,
 }
 
 const TRACE_EXAMPLES: &str = "\
@@ -391,10 +399,12 @@ Examples:
   scruple trace samples/kernels/fib.js
   scruple trace samples/kernels/fib.js --from 1000 --count 10
   scruple trace samples/kernels/fib.js --function fibByLoop
+  scruple trace samples/kernels/fib.js --count 400 --format html > steps.html
 
 A line is: number of the instruction, place in the code, what it is, ( taken -- left ). Under
 composite, echo and context an instruction may be several operations, a line each: those behind its
-first have a + in the place of its number.";
+first have a + in the place of its number. The page of --format html steps through them, forwards and
+backwards, beside the source and the listing.";
 
 #[derive(Debug, Args)]
 #[command(after_help = TRACE_EXAMPLES)]
@@ -411,6 +421,9 @@ pub(crate) struct TraceArguments {
     /// Only instructions of functions of this name, or of this number
     #[arg(long, value_name = "NAME")]
     pub(crate) function: Option<String>,
+    /// The form of what is shown
+    #[arg(long, default_value = "text", value_parser = format_of(Format::OF_LISTING))]
+    pub(crate) format: Format,
     #[command(flatten)]
     pub(crate) encoding: OneEncoding,
     #[command(flatten)]

@@ -1,9 +1,14 @@
 //! `trace`: runs a script and shows a window of what its instructions did.
 
+use std::collections::BTreeSet;
+
 use anyhow::{Context, Result, bail};
-use scruple_bench::report::counted;
+use scruple_bench::diagnose::{self, Source};
+use scruple_bench::listed::Listed;
+use scruple_bench::report::{self, Format, counted};
 use scruple_bench::station::Output;
 use scruple_bench::trace::{self, Tracer, Window, functions_named};
+use scruple_bytecode::operand::FunctionId;
 
 use super::args::TraceArguments;
 use super::terminal::Terminal;
@@ -27,15 +32,29 @@ pub(crate) fn trace(arguments: &TraceArguments, terminal: &Terminal) -> Result<V
     let silent = || Output::Passed(Box::new(|_| ()));
     let run = run_built(&script, &built, silent, Tracer::new(window, &image), trace::run)?;
     let tracer = run.observer;
-    terminal.write(&trace::render(&image, tracer.lines()))?;
+    let lines = tracer.lines();
+    let failure = run.end.as_ref().err().filter(|_| !tracer.is_full());
+    if failure.is_none() && lines.is_empty() && arguments.count > 0 {
+        let took = counted(run.instructions, "instruction");
+        bail!("{}: no such instruction: the run took {took}", script.name)
+    }
+    let text = match arguments.format {
+        Format::Html => {
+            let seen = lines.iter().filter_map(|line| image.function_at(line.step.at));
+            let seen: BTreeSet<FunctionId> = seen.collect();
+            let text = script.packed.is_none().then_some(script.text.as_str());
+            let listed = Listed::new(&script.name, &image, seen, text);
+            let source = Source { name: &script.name, text: &script.text };
+            let ended = failure.map(|failure| diagnose::failure(source, failure, false));
+            report::render_trace(&listed, &image, lines, ended.as_deref())
+        }
+        _ => trace::render(&image, lines),
+    };
+    terminal.write(&text)?;
     match run.end {
         Err(failure) if !tracer.is_full() => {
             explain(&script, &failure, terminal);
             Ok(Verdict::Wrong)
-        }
-        _ if tracer.lines().is_empty() && arguments.count > 0 => {
-            let took = counted(run.instructions, "instruction");
-            bail!("{}: no such instruction: the run took {took}", script.name)
         }
         _ => Ok(Verdict::Fine),
     }

@@ -2,7 +2,7 @@
 
 use super::counted;
 use super::tables::{Align, Table};
-use crate::compare::document::{Change, Comparison, Missing, Step, Sum};
+use crate::compare::document::{Change, Comparison, Missing, Step, Sum, Verdict};
 
 /// How many figures that differ are shown without `verbose`.
 const SHOWN: usize = 20;
@@ -27,7 +27,8 @@ pub(super) fn markdown(comparison: &Comparison, verbose: bool) -> String {
     if foot.is_empty() { text } else { format!("{text}\n{}", foot.replace('\n', "\n\n")) }
 }
 
-fn head(comparison: &Comparison) -> String {
+/// How many rows and figures there are, and how many differ.
+pub(super) fn head(comparison: &Comparison) -> String {
     let Comparison { before, after, rows, figures, changes, .. } = comparison;
     let differ = match changes.len() {
         0 => "none differs".to_owned(),
@@ -45,11 +46,7 @@ fn tables(comparison: &Comparison, verbose: bool) -> Vec<(Table, String)> {
     if !sums.is_empty() {
         all.push((sum_table(&sums), String::new()));
     }
-    let mut changes: Vec<&Change> = comparison.changes.iter().collect();
-    // What rose from nothing comes first.
-    changes.sort_by_key(|change| {
-        std::cmp::Reverse(change.step.percent_hundredths.map_or(i64::MAX, i64::abs))
-    });
+    let changes = most_first(&comparison.changes);
     let n_shown = if verbose { changes.len() } else { changes.len().min(SHOWN) };
     if n_shown > 0 {
         let note = match changes.len() - n_shown {
@@ -61,7 +58,16 @@ fn tables(comparison: &Comparison, verbose: bool) -> Vec<(Table, String)> {
     all
 }
 
-fn sum_table(sums: &[&Sum]) -> Table {
+/// What differs, most per cent first: what rose from nothing before all.
+pub(super) fn most_first(changes: &[Change]) -> Vec<&Change> {
+    let mut changes: Vec<&Change> = changes.iter().collect();
+    changes.sort_by_key(|change| {
+        std::cmp::Reverse(change.step.percent_hundredths.map_or(i64::MAX, i64::abs))
+    });
+    changes
+}
+
+pub(super) fn sum_table(sums: &[&Sum]) -> Table {
     let mut table = Table::new(&[
         ("encoding", Align::Left),
         ("layout", Align::Left),
@@ -89,7 +95,7 @@ fn sum_table(sums: &[&Sum]) -> Table {
     table
 }
 
-fn change_table(changes: &[&Change]) -> Table {
+pub(super) fn change_table(changes: &[&Change]) -> Table {
     let mut table = Table::new(&[
         ("script", Align::Left),
         ("encoding", Align::Left),
@@ -131,13 +137,18 @@ fn foot(comparison: &Comparison) -> String {
         ));
     }
     if let Some(verdict) = &comparison.verdict {
-        text.push_str(&format!(
-            "{}: {} worse by more than {} %, {} not measured\n",
-            if verdict.holds { "no worse" } else { "worse" },
-            counted(verdict.worse, "figure"),
-            verdict.allowed_thousandths as f64 / 1000.0,
-            counted(verdict.not_measured, "row")
-        ));
+        text.push_str(&format!("{}\n", verdict_line(verdict)));
     }
     text
+}
+
+/// A verdict in words.
+pub(super) fn verdict_line(verdict: &Verdict) -> String {
+    format!(
+        "{}: {} worse by more than {} %, {} not measured",
+        if verdict.holds { "no worse" } else { "worse" },
+        counted(verdict.worse, "figure"),
+        verdict.allowed_thousandths as f64 / 1000.0,
+        counted(verdict.not_measured, "row")
+    )
 }

@@ -6,6 +6,16 @@ use super::sweep::ratio;
 use super::tables::{Align, Table};
 use crate::compose::document::{Composition, Elsewhere, Entry, Row, Stranger, Trial, Trials};
 
+/// What its tables tell, and what they do not.
+pub(super) const ABOUT: &str = "\
+in sample: the set above; held out: for each script a set that was mined from all others. \
+All of it is compiled and, unless scripts are only compiled, run in a machine that was \
+given the set; but for what is said to be by the model, which chose the entries: it joins \
+over the script's own statements where the compiler does not. Entries are weighed by it, \
+too. The table held out is the largest of those sets'. Counts of these scripts with these \
+inputs: other scripts will save less or more. A shared table is flash that every build \
+carries.";
+
 /// How many scripts of an entry are named without `verbose`.
 const SHOWN: usize = 2;
 
@@ -31,9 +41,8 @@ pub(super) fn markdown(composition: &Composition, verbose: bool) -> String {
     text
 }
 
-fn head(composition: &Composition) -> String {
-    let Composition { goal_bytes_percent, candidates, rows, model, least_programs, .. } =
-        composition;
+pub(super) fn head(composition: &Composition) -> String {
+    let Composition { candidates, rows, model, least_programs, .. } = composition;
     let share = match composition.table_percent {
         100 => String::new(),
         n => format!("; {n} % of that it must pay"),
@@ -45,11 +54,7 @@ fn head(composition: &Composition) -> String {
         }
         _ => "",
     };
-    let goal = match goal_bytes_percent {
-        100 => "instruction bytes".to_owned(),
-        0 => "instructions carried out".to_owned(),
-        n => format!("{n} % instruction bytes, {} % instructions carried out", 100 - n),
-    };
+    let goal = goal(composition);
     format!(
         "set {:08x}: {} of {} in {}; goal: {goal}\n\
          An entry takes an opcode byte of {} and {} + {} bytes an operation of a table that all \
@@ -65,7 +70,16 @@ fn head(composition: &Composition) -> String {
     )
 }
 
-fn entry_table(composition: &Composition, verbose: bool) -> Table {
+/// What the set is to save.
+pub(super) fn goal(composition: &Composition) -> String {
+    match composition.goal_bytes_percent {
+        100 => "instruction bytes".to_owned(),
+        0 => "instructions carried out".to_owned(),
+        n => format!("{n} % instruction bytes, {} % instructions carried out", 100 - n),
+    }
+}
+
+pub(super) fn entry_table(composition: &Composition, verbose: bool) -> Table {
     let mut table = Table::new(&[
         ("", Align::Right),
         ("entry", Align::Left),
@@ -89,7 +103,7 @@ fn entry_table(composition: &Composition, verbose: bool) -> Table {
         ]);
     }
     let sum = |read: fn(&Entry) -> i64| composition.entries.iter().map(read).sum::<i64>();
-    table.push(vec![
+    table.push_foot(vec![
         String::new(),
         "all".to_owned(),
         sum(|entry| entry.saved_bytes).to_string(),
@@ -114,7 +128,7 @@ fn places(entry: &Entry, verbose: bool) -> String {
     parts.join(", ")
 }
 
-fn stopped(composition: &Composition) -> String {
+pub(super) fn stopped(composition: &Composition) -> String {
     let stopped = &composition.stopped;
     let next = match (stopped.next_gain_hundredths, stopped.next_table_bytes) {
         (Some(gain), Some(table)) => format!(
@@ -151,7 +165,7 @@ fn best(composition: &Composition) -> usize {
     best.map_or(0, |(number, _)| number)
 }
 
-fn row_table(composition: &Composition, number: usize, encoding: &str) -> Table {
+pub(super) fn row_table(composition: &Composition, number: usize, encoding: &str) -> Table {
     let mut table = Table::new(&[
         (encoding, Align::Left),
         ("byte", Align::Right),
@@ -172,7 +186,7 @@ fn row_table(composition: &Composition, number: usize, encoding: &str) -> Table 
         table.push(cells(format!("{script}{mark}"), before, &trials[number]));
     }
     let before = (sum.byte, sum.implied, sum.operations);
-    table.push(cells("sum".to_owned(), before, &sum_trials[number]));
+    table.push_foot(cells("sum".to_owned(), before, &sum_trials[number]));
     table
 }
 
@@ -202,7 +216,7 @@ fn share(part: Option<u64>, whole: u64) -> String {
     part.map_or_else(|| "-".to_owned(), |part| ratio(part, whole))
 }
 
-fn sum_table(composition: &Composition) -> Table {
+pub(super) fn sum_table(composition: &Composition) -> Table {
     let Composition { sum, table_bytes, held_out_table_bytes, .. } = composition;
     let ran = composition.sum_trials.iter().any(|trials| trials.in_sample.instructions.is_some());
     let mut table = Table::new(&[
@@ -256,7 +270,7 @@ fn sum_table(composition: &Composition) -> Table {
 }
 
 /// What the set is worth on scripts of another origin.
-fn elsewhere_table(elsewhere: &Elsewhere) -> Table {
+pub(super) fn elsewhere_table(elsewhere: &Elsewhere) -> Table {
     let mut columns = vec![
         ("elsewhere".to_owned(), Align::Left),
         ("byte".to_owned(), Align::Right),
@@ -271,7 +285,8 @@ fn elsewhere_table(elsewhere: &Elsewhere) -> Table {
     let columns: Vec<(&str, Align)> =
         columns.iter().map(|(name, align)| (name.as_str(), *align)).collect();
     let mut table = Table::new(&columns);
-    for row in elsewhere.rows.iter().chain([&elsewhere.sum]) {
+    let rows = elsewhere.rows.iter().map(|row| (row, false));
+    for (row, is_sum) in rows.chain([(&elsewhere.sum, true)]) {
         let Stranger { script, answer_checked, byte, implied, operations, trials } = row;
         let mark = if *answer_checked { "" } else { " ?" };
         let mut cells = vec![
@@ -286,21 +301,13 @@ fn elsewhere_table(elsewhere: &Elsewhere) -> Table {
             cells.push(count(trial.instructions));
             cells.push(share(trial.instructions, *operations));
         }
-        table.push(cells);
+        if is_sum { table.push_foot(cells) } else { table.push(cells) }
     }
     table
 }
 
 fn foot(composition: &Composition) -> String {
-    let mut text = String::from(
-        "in sample: the set above; held out: for each script a set that was mined from all others. \
-         All of it is compiled and, unless scripts are only compiled, run in a machine that was \
-         given the set; but for what is said to be by the model, which chose the entries: it joins \
-         over the script's own statements where the compiler does not. Entries are weighed by it, \
-         too. The table held out is the largest of those sets'. Counts of these scripts with these \
-         inputs: other scripts will save less or more. A shared table is flash that every build \
-         carries.\n",
-    );
+    let mut text = format!("{ABOUT}\n");
     if composition.rows.iter().any(|row| !row.answer_checked) {
         text.push_str("? answer not checked\n");
     }

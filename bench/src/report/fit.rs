@@ -28,7 +28,16 @@ pub(super) fn render(document: &Document) -> String {
             text.push_str(&judgement(verdict, row));
         }
     }
-    text.push_str(&format!(
+    text.push_str(&about(document));
+    if document.rows.iter().any(|row| row.error.is_none() && !row.answer_checked) {
+        text.push_str("? no file of that name with .out: compared with the usual run alone\n");
+    }
+    text
+}
+
+/// What least and steady are, and what is not in them.
+pub(super) fn about(document: &Document) -> String {
+    format!(
         "least: bytes of RAM for heap and stack that suffice, exact to a cell ({}); steady: in \
          every size tried from there on it ran.\n\
          Both for these inputs only: leave headroom. ~: not every size was tried, but the border and {} \
@@ -38,11 +47,7 @@ pub(super) fn render(document: &Document) -> String {
         cells(document),
         NEIGHBOURS,
         document.machine_bytes_here
-    ));
-    if document.rows.iter().any(|row| row.error.is_none() && !row.answer_checked) {
-        text.push_str("? no file of that name with .out: compared with the usual run alone\n");
-    }
-    text
+    )
 }
 
 /// Bytes of a cell of each layout that has a row.
@@ -68,7 +73,7 @@ fn figures(row: &Row) -> String {
     }
 }
 
-fn witness(witness: &Witness) -> String {
+pub(super) fn witness(witness: &Witness) -> String {
     let place = match (witness.line, witness.column, witness.code_offset) {
         (Some(line), Some(column), _) => format!(", at {line}:{column}"),
         (_, _, Some(offset)) => format!(", at code offset {offset}"),
@@ -117,7 +122,7 @@ fn sum(place: &Place) -> String {
     format!("{size} - host {host} - headroom {headroom} - script {needs}: {rest}")
 }
 
-fn describe(help: &Help, verdict: &Verdict, row: &Row) -> String {
+pub(super) fn describe(help: &Help, verdict: &Verdict, row: &Row) -> String {
     let mut how = Vec::new();
     if help.encoding != row.encoding {
         how.push(format!("encoding {}", help.encoding));

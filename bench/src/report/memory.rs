@@ -80,7 +80,8 @@ pub(super) fn peak_name(document: &Document) -> &'static str {
     }
 }
 
-fn how(document: &Document) -> String {
+/// How the run collected, and what it allocated.
+pub(super) fn how(document: &Document) -> String {
     let how = match document.peak_of {
         PeakOf::HighWater => "Garbage included".to_owned(),
         PeakOf::Live { resolution: 0 } => "Reachable alone: collected before every one".to_owned(),

@@ -8,7 +8,9 @@ pub(crate) mod columns;
 mod compare;
 mod compose;
 mod csv;
+mod escape;
 mod fit;
+mod html;
 mod json;
 mod markdown;
 mod memory;
@@ -21,15 +23,19 @@ mod sweep_time_svg;
 mod tables;
 mod text;
 
+use scruple_bytecode::image::Image;
+
 use crate::compare::document::Comparison;
 use crate::compose::document::Composition;
 use crate::document::Document;
 use crate::emulated::document::Document as OnBoard;
 use crate::fit::document::Document as Fitted;
 use crate::limits::Check;
+use crate::listed::Listed;
 use crate::memory::document::Document as Memory;
 use crate::operations::document::Document as Operations;
 use crate::sweep::document::Sweep;
+use crate::trace::Line;
 
 pub use splice::{NoPlace, spliced};
 
@@ -48,29 +54,36 @@ pub enum Format {
     Markdown,
     /// A picture.
     Svg,
+    /// A page for a browser, with every figure of the document: one file, no network.
+    Html,
 }
 
 impl Format {
     /// The forms that `weigh` offers.
     pub const OF_WEIGH: &'static [Format] =
-        &[Format::Text, Format::Json, Format::Jsonl, Format::Csv, Format::Markdown];
+        &[Format::Text, Format::Json, Format::Jsonl, Format::Csv, Format::Markdown, Format::Html];
 
-    /// The forms that `fit` offers.
-    pub const OF_FIT: &'static [Format] = &[Format::Text, Format::Json];
+    /// The forms that `fit` and `board` offer.
+    pub const OF_FIT: &'static [Format] = &[Format::Text, Format::Json, Format::Html];
 
     /// The forms that `sweep` offers.
     pub const OF_SWEEP: &'static [Format] =
-        &[Format::Text, Format::Json, Format::Csv, Format::Markdown, Format::Svg];
+        &[Format::Text, Format::Json, Format::Csv, Format::Markdown, Format::Svg, Format::Html];
 
     /// The forms that `operations` offers.
     pub const OF_OPERATIONS: &'static [Format] =
-        &[Format::Text, Format::Json, Format::Csv, Format::Markdown];
+        &[Format::Text, Format::Json, Format::Csv, Format::Markdown, Format::Html];
 
     /// The forms that `compare` and `compose` offer.
-    pub const OF_COMPARE: &'static [Format] = &[Format::Text, Format::Json, Format::Markdown];
+    pub const OF_COMPARE: &'static [Format] =
+        &[Format::Text, Format::Json, Format::Markdown, Format::Html];
 
     /// The forms that `memory` offers.
-    pub const OF_MEMORY: &'static [Format] = &[Format::Text, Format::Json, Format::Svg];
+    pub const OF_MEMORY: &'static [Format] =
+        &[Format::Text, Format::Json, Format::Svg, Format::Html];
+
+    /// The forms that `listing` and `trace` offer.
+    pub const OF_LISTING: &'static [Format] = &[Format::Text, Format::Html];
 
     /// The name a command line uses.
     pub const fn name(self) -> &'static str {
@@ -81,6 +94,7 @@ impl Format {
             Format::Csv => "csv",
             Format::Markdown => "markdown",
             Format::Svg => "svg",
+            Format::Html => "html",
         }
     }
 }
@@ -97,15 +111,17 @@ pub fn render(
         Format::Jsonl => json::render_lines(document),
         Format::Csv => Ok(csv::render(document)),
         Format::Markdown => Ok(markdown::render(document)),
+        Format::Html => Ok(html::weigh::render(document)),
     }
 }
 
-/// Renders where the bytes are. JSON, a picture, or else text: see
+/// Renders where the bytes are. JSON, a picture, a page, or else text: see
 /// [`Format::OF_MEMORY`].
 pub fn render_memory(document: &Memory, format: Format) -> Result<String, serde_json::Error> {
     match format {
         Format::Json => json::render(document),
         Format::Svg => Ok(svg::render(document)),
+        Format::Html => Ok(html::memory::render(document)),
         _ => Ok(memory::render(document)),
     }
 }
@@ -116,10 +132,11 @@ pub fn render_checks(checks: &[Check], verbose: bool) -> String {
     checks::render(checks, verbose)
 }
 
-/// Renders what `fit` found. JSON, or else text: see [`Format::OF_FIT`].
+/// Renders what `fit` found. JSON, a page, or else text: see [`Format::OF_FIT`].
 pub fn render_fit(document: &Fitted, format: Format) -> Result<String, serde_json::Error> {
     match format {
         Format::Json => json::render(document),
+        Format::Html => Ok(html::fit::render(document)),
         _ => Ok(fit::render(document)),
     }
 }
@@ -133,6 +150,7 @@ pub fn render_board(
 ) -> Result<String, serde_json::Error> {
     match format {
         Format::Text => Ok(board::render(document, verbose)),
+        Format::Html => Ok(html::board::render(document)),
         _ => json::render(document),
     }
 }
@@ -145,6 +163,7 @@ pub fn render_sweep(document: &Sweep, format: Format) -> Result<String, serde_js
         Format::Csv => Ok(sweep::csv(document)),
         Format::Markdown => Ok(sweep::markdown(document)),
         Format::Svg => Ok(sweep_svg::render(document)),
+        Format::Html => Ok(html::sweep::render(document)),
     }
 }
 
@@ -159,12 +178,13 @@ pub fn render_operations(
         Format::Json => json::render(document),
         Format::Csv => Ok(operations::csv(document)),
         Format::Markdown => Ok(operations::markdown(document)),
+        Format::Html => Ok(html::operations::render(document)),
         _ => Ok(operations::text(document, verbose)),
     }
 }
 
-/// Renders a comparison: JSON, Markdown, or else text. `verbose` shows every row that
-/// differs.
+/// Renders a comparison: JSON, Markdown, a page, or else text. `verbose` shows every row that
+/// differs; a page shows them anyway.
 pub fn render_comparison(
     document: &Comparison,
     format: Format,
@@ -173,12 +193,13 @@ pub fn render_comparison(
     match format {
         Format::Json => json::render(document),
         Format::Markdown => Ok(compare::markdown(document, verbose)),
+        Format::Html => Ok(html::compare::render(document)),
         _ => Ok(compare::text(document, verbose)),
     }
 }
 
-/// Renders a mined instruction set: JSON, Markdown, or else text. `verbose` shows every
-/// place of an entry.
+/// Renders a mined instruction set: JSON, Markdown, a page, or else text. `verbose` shows every
+/// place of an entry; a page shows them anyway.
 pub fn render_composition(
     document: &Composition,
     format: Format,
@@ -187,8 +208,25 @@ pub fn render_composition(
     match format {
         Format::Json => json::render(document),
         Format::Markdown => Ok(compose::markdown(document, verbose)),
+        Format::Html => Ok(html::compose::render(document)),
         _ => Ok(compose::text(document, verbose)),
     }
+}
+
+/// Renders a listing as a page: the source beside the bytes.
+pub fn render_listing(listed: &Listed) -> String {
+    html::listing::render(listed)
+}
+
+/// Renders what a tracer saw of a run of that image as a page, beside the functions it saw.
+/// `ended` is why the run ended early, if it did.
+pub fn render_trace(
+    listed: &Listed,
+    image: &Image<'_>,
+    lines: &[Line],
+    ended: Option<&str>,
+) -> String {
+    html::trace::render(listed, image, lines, ended)
 }
 
 /// So many of a thing, in words: `1 script`, `2 scripts`, `0 entries`.

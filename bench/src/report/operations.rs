@@ -7,7 +7,7 @@ use super::tables::{Align, Table};
 use crate::operations::document::{Document, Operation, Spelling, Uses};
 
 /// What figures of a run do not say.
-const CAUTION: &str =
+pub(super) const CAUTION: &str =
     "carried out: for these inputs only, and no word about the time that one takes\n";
 
 pub(super) fn text(document: &Document, verbose: bool) -> String {
@@ -72,7 +72,7 @@ fn is_reference(document: &Document) -> bool {
     document.sum.is_none() && document.left_out.is_empty()
 }
 
-fn head(document: &Document) -> String {
+pub(super) fn head(document: &Document) -> String {
     let sum = match document.sum {
         Some(sum) => sum,
         None if is_reference(document) => return String::new(),
@@ -178,6 +178,18 @@ fn operands(operation: &Operation) -> String {
 }
 
 fn foot(document: &Document) -> String {
+    let mut text = left_unsaid(document);
+    for out in &document.left_out {
+        text.push_str(&format!("left out: {}: {}\n", out.script, out.reason));
+    }
+    if document.sum.is_some_and(|sum| sum.carried_out.is_some()) {
+        text.push_str(CAUTION);
+    }
+    text
+}
+
+/// What the tables have no row for.
+pub(super) fn left_unsaid(document: &Document) -> String {
     let mut text = String::new();
     let unused: Vec<&str> = document
         .operations
@@ -189,15 +201,9 @@ fn foot(document: &Document) -> String {
         let n = counted(unused.len() as u64, "operation");
         text.push_str(&format!("in none of these scripts: {n}: {}\n", unused.join(", ")));
     }
-    for out in &document.left_out {
-        text.push_str(&format!("left out: {}: {}\n", out.script, out.reason));
-    }
     if document.unchecked > 0 {
         let n = counted(document.unchecked, "script");
         text.push_str(&format!("{n} without a file of that name with .out: answer not checked\n"));
-    }
-    if document.sum.is_some_and(|sum| sum.carried_out.is_some()) {
-        text.push_str(CAUTION);
     }
     text
 }
@@ -206,6 +212,6 @@ fn number_or(number: Option<u64>, otherwise: &str) -> String {
     number.map_or_else(|| otherwise.to_owned(), |number| number.to_string())
 }
 
-fn percent(part: u64, all: u64) -> String {
+pub(super) fn percent(part: u64, all: u64) -> String {
     if all == 0 { "-".to_owned() } else { format!("{:.1}", part as f64 * 100.0 / all as f64) }
 }

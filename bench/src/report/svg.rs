@@ -1,12 +1,13 @@
 //! The heap over time as a picture: stacked areas, a category each.
 //!
-//! It owns the drawing. Every area has a pattern and a label of its own besides
-//! its colour, so that it is read in black and white; title and description say
-//! what it shows to whoever does not see it. The same document gives the same
-//! bytes: nothing in it tells when it was drawn.
+//! It owns the drawing, and the looks of areas that other pictures take too. Every area has a
+//! pattern and a label of its own besides its colour, so that it is read in black and white;
+//! title and description say what it shows to whoever does not see it. Dark mode is the
+//! reader's own. The same document gives the same bytes: nothing in it tells when it was drawn.
 
 use std::fmt::Write as _;
 
+use super::escape::escaped;
 use super::memory::peak_name;
 use crate::document::HeapBytes;
 use crate::memory::document::{Document, Sample};
@@ -22,20 +23,20 @@ const BOTTOM: f64 = 452.0;
 const LABELS: f64 = 740.0;
 const LABEL_STEP: f64 = 24.0;
 
-/// A colour and a pattern a category, in the ledger's order. The colours are light:
-/// the pattern's lines and the text stand out from them.
-const LOOKS: [(&str, &str); 11] = [
-    ("#f2c48d", "M0 8 L8 0"),
-    ("#9fc5e8", "M0 0 L8 8"),
-    ("#b6d7a8", "M0 4 H8"),
-    ("#f4a7a3", "M4 0 V8"),
-    ("#d9c7ee", "M3 4 h2 M7 0 h1 M0 0 h1 M7 8 h1 M0 8 h1"),
-    ("#ffe699", "M0 0 L8 8 M0 8 L8 0"),
-    ("#a2d9d2", "M0 4 H8 M4 0 V8"),
-    ("#e4e4e4", ""),
-    ("#bdbdbd", "M1 1 h1 M5 1 h1 M3 3 h1 M7 3 h1 M1 5 h1 M5 5 h1 M3 7 h1 M7 7 h1"),
-    ("#e6b8d4", "M0 2 L4 6 L8 2"),
-    ("#cfd8b0", "M0 8 L8 0 M0 4 H8"),
+/// A colour for light, one for dark, and a pattern a category, in the ledger's order. The
+/// pattern's lines stand out from either colour.
+pub(super) const LOOKS: [(&str, &str, &str); 11] = [
+    ("#f2c48d", "#7d5524", "M0 8 L8 0"),
+    ("#9fc5e8", "#2f5f8a", "M0 0 L8 8"),
+    ("#b6d7a8", "#4a7338", "M0 4 H8"),
+    ("#f4a7a3", "#8a403c", "M4 0 V8"),
+    ("#d9c7ee", "#63508a", "M3 4 h2 M7 0 h1 M0 0 h1 M7 8 h1 M0 8 h1"),
+    ("#ffe699", "#77631a", "M0 0 L8 8 M0 8 L8 0"),
+    ("#a2d9d2", "#2c716a", "M0 4 H8 M4 0 V8"),
+    ("#e4e4e4", "#5c5c5c", ""),
+    ("#bdbdbd", "#474747", "M1 1 h1 M5 1 h1 M3 3 h1 M7 3 h1 M1 5 h1 M5 5 h1 M3 7 h1 M7 7 h1"),
+    ("#e6b8d4", "#84506f", "M0 2 L4 6 L8 2"),
+    ("#cfd8b0", "#5d6a38", "M0 8 L8 0 M0 4 H8"),
 ];
 
 /// Draws a document.
@@ -86,12 +87,12 @@ impl<'a> Chart<'a> {
             out,
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {HEIGHT}\" \
              width=\"{WIDTH}\" height=\"{HEIGHT}\" role=\"img\" aria-labelledby=\"title desc\" \
-             font-family=\"sans-serif\" font-size=\"13\" fill=\"#111\">"
+             font-family=\"sans-serif\" font-size=\"13\">"
         )?;
         writeln!(out, "<title id=\"title\">{}</title>", escaped(&title))?;
         writeln!(out, "<desc id=\"desc\">{}</desc>", escaped(&self.description()))?;
-        self.write_patterns(out)?;
-        writeln!(out, "<rect width=\"{WIDTH}\" height=\"{HEIGHT}\" fill=\"#fff\"/>")?;
+        write_areas(&self.shown, out)?;
+        writeln!(out, "<rect class=\"paper\" width=\"{WIDTH}\" height=\"{HEIGHT}\"/>")?;
         writeln!(
             out,
             "<text x=\"{LEFT}\" y=\"28\" font-size=\"17\" font-weight=\"bold\">{}</text>",
@@ -127,33 +128,13 @@ impl<'a> Chart<'a> {
         )
     }
 
-    fn write_patterns(&self, out: &mut String) -> std::fmt::Result {
-        writeln!(out, "<defs>")?;
-        for &index in &self.shown {
-            let (colour, lines) = LOOKS[index];
-            write!(
-                out,
-                "<pattern id=\"p{index}\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\">\
-                 <rect width=\"8\" height=\"8\" fill=\"{colour}\"/>"
-            )?;
-            if !lines.is_empty() {
-                write!(
-                    out,
-                    "<path d=\"{lines}\" stroke=\"#333\" stroke-width=\"0.8\" fill=\"none\"/>"
-                )?;
-            }
-            writeln!(out, "</pattern>")?;
-        }
-        writeln!(out, "</defs>")
-    }
-
     fn write_grid(&self, out: &mut String) -> std::fmt::Result {
         let mut bytes = 0;
         while bytes <= self.most {
             let y = self.y(bytes);
             writeln!(
                 out,
-                "<path d=\"M{LEFT} {y:.1} H{RIGHT}\" stroke=\"#ccc\"/>\
+                "<path class=\"grid\" d=\"M{LEFT} {y:.1} H{RIGHT}\"/>\
                  <text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{bytes}</text>",
                 LEFT - 8.0,
                 y + 4.5
@@ -168,7 +149,7 @@ impl<'a> Chart<'a> {
             let x = self.x(instructions);
             writeln!(
                 out,
-                "<path d=\"M{x:.1} {BOTTOM} v5\" stroke=\"#111\"/>\
+                "<path class=\"axis\" d=\"M{x:.1} {BOTTOM} v5\"/>\
                  <text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{instructions}</text>",
                 BOTTOM + 20.0
             )?;
@@ -207,7 +188,7 @@ impl<'a> Chart<'a> {
         }
         writeln!(
             out,
-            "H{RIGHT}V{BOTTOM}Z\" fill=\"url(#p{})\" stroke=\"#222\" stroke-width=\"0.6\"/>",
+            "H{RIGHT}V{BOTTOM}Z\" class=\"edge\" fill=\"url(#p{})\" stroke-width=\"0.6\"/>",
             self.shown[place]
         )
     }
@@ -222,7 +203,7 @@ impl<'a> Chart<'a> {
         let at = if anchor == "start" { at.max(LEFT + 56.0) } else { at };
         writeln!(
             out,
-            "<path d=\"M{x:.1} {:.1} V{BOTTOM}\" stroke=\"#000\" stroke-width=\"1.5\" \
+            "<path class=\"axis\" d=\"M{x:.1} {:.1} V{BOTTOM}\" stroke-width=\"1.5\" \
              stroke-dasharray=\"5 4\"/><text x=\"{at:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{}</text>",
             TOP - 30.0,
             TOP - 24.0,
@@ -265,16 +246,16 @@ impl<'a> Chart<'a> {
             if is_there {
                 writeln!(
                     out,
-                    "<path d=\"M{RIGHT} {wanted:.1} L{:.1} {y:.1} H{:.1}\" stroke=\"#555\" \
-                     stroke-width=\"0.8\" fill=\"none\"/>",
+                    "<path class=\"leader\" d=\"M{RIGHT} {wanted:.1} L{:.1} {y:.1} H{:.1}\" \
+                     stroke-width=\"0.8\"/>",
                     RIGHT + 18.0,
                     LABELS - 4.0
                 )?;
             }
             writeln!(
                 out,
-                "<rect x=\"{LABELS}\" y=\"{:.1}\" width=\"26\" height=\"16\" fill=\"url(#p{index})\" \
-                 stroke=\"#222\" stroke-width=\"0.8\"/><text x=\"{:.1}\" y=\"{:.1}\">{name}</text>\
+                "<rect class=\"edge\" x=\"{LABELS}\" y=\"{:.1}\" width=\"26\" height=\"16\" \
+                 fill=\"url(#p{index})\" stroke-width=\"0.8\"/><text x=\"{:.1}\" y=\"{:.1}\">{name}</text>\
                  <text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{bytes}</text>",
                 y - 8.0,
                 LABELS + 34.0,
@@ -311,6 +292,37 @@ impl<'a> Chart<'a> {
     }
 }
 
+/// The style of a picture with these areas, and their patterns: `p` and the number of a look.
+pub(super) fn write_areas(shown: &[usize], out: &mut String) -> std::fmt::Result {
+    let mut light = String::from(
+        "text{fill:#111}.paper{fill:#fff}.grid{stroke:#ccc}.axis{stroke:#111}.edge{stroke:#222}\
+         .leader{stroke:#555;fill:none}.hatch{stroke:#333;fill:none}",
+    );
+    let mut dark = String::from(
+        "text{fill:#eee}.paper{fill:#16181c}.grid{stroke:#3a3e46}.axis{stroke:#eee}\
+         .edge{stroke:#ddd}.leader{stroke:#aaa}.hatch{stroke:#ccc}",
+    );
+    for &index in shown {
+        let (on_light, on_dark, _) = LOOKS[index];
+        write!(light, ".a{index}{{fill:{on_light}}}")?;
+        write!(dark, ".a{index}{{fill:{on_dark}}}")?;
+    }
+    writeln!(out, "<style>{light}@media (prefers-color-scheme:dark){{{dark}}}</style>\n<defs>")?;
+    for &index in shown {
+        let (_, _, lines) = LOOKS[index];
+        write!(
+            out,
+            "<pattern id=\"p{index}\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\">\
+             <rect class=\"a{index}\" width=\"8\" height=\"8\"/>"
+        )?;
+        if !lines.is_empty() {
+            write!(out, "<path class=\"hatch\" d=\"{lines}\" stroke-width=\"0.8\"/>")?;
+        }
+        writeln!(out, "</pattern>")?;
+    }
+    writeln!(out, "</defs>")
+}
+
 /// The next of 1, 2 or 5 times a power of ten.
 pub(super) fn round_up(number: u64) -> u64 {
     let mut power = 1;
@@ -324,10 +336,6 @@ pub(super) fn round_up(number: u64) -> u64 {
     }
 }
 
-pub(super) fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -336,10 +344,5 @@ mod tests {
     fn grids_are_round() {
         let round: Vec<u64> = [1, 2, 3, 6, 11, 51, 2001].into_iter().map(round_up).collect();
         assert_eq!(round, [1, 2, 5, 10, 20, 100, 5000]);
-    }
-
-    #[test]
-    fn what_is_markup_in_a_name_is_escaped() {
-        assert_eq!(escaped("a<b> & \"c\""), "a&lt;b&gt; &amp; &quot;c&quot;");
     }
 }

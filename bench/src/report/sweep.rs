@@ -8,7 +8,7 @@ use crate::bounds::{Bounds, StreamBound};
 use crate::sweep::document::{Point, Sweep, named};
 use crate::sweep::time::{TimePoint, Times};
 
-const ABOUT_POINTS: &str = "\
+pub(super) const ABOUT_POINTS: &str = "\
 Sums over the scripts that ran every way; peaks have no sum: the largest of any script is told. \
 Dominated: another encoding takes no more instruction bytes and no more instructions over that \
 layout, and less of one. Counts of these scripts with these inputs, exact on every host; what they \
@@ -21,7 +21,7 @@ all scripts, with the quickest and the slowest. Dominated: another encoding take
 instruction bytes over that layout, and its slowest round was quicker than the quickest of this \
 one; where rounds overlap nothing is said.";
 
-const ABOUT_BOUNDS: &str = "\
+pub(super) const ABOUT_BOUNDS: &str = "\
 Bytes of instructions the best code for this very corpus would take, its own tables left out: \
 order 0 of the whole takes each operation with its operand as one symbol, order 1 of the parts \
 knows the opcode before and the operand of that kind before. Over few scripts order 1 is nearly \
@@ -142,7 +142,7 @@ fn points(sweep: &Sweep) -> Table {
     table
 }
 
-fn time_table(times: &Times) -> Table {
+pub(super) fn time_table(times: &Times) -> Table {
     let Times { rounds, scripts, points } = times;
     let (scripts, rounds) = (counted(*scripts, "script"), counted(*rounds, "round"));
     let heading = format!("time, {scripts}, {rounds}");
@@ -230,7 +230,7 @@ fn distances(bounds: &Bounds) -> Table {
     for (name, bytes) in [(name_0, order_0), (name_1, order_1)] {
         let mut cells = vec![name.to_owned(), bytes.to_string()];
         cells.resize(8, String::new());
-        table.push(cells);
+        table.push_foot(cells);
     }
     table
 }
@@ -245,16 +245,10 @@ fn streams(bounds: &Bounds) -> Table {
         ("order 1 bytes", Align::Right),
         ("bits each", Align::Right),
     ]);
-    let (order_0_bits, order_1_bits) = bounds.sum_bits();
-    let sum = StreamBound {
-        stream: "sum of the parts".to_owned(),
-        symbols: bounds.streams.iter().map(|stream| stream.symbols).sum(),
-        distinct: bounds.streams.iter().map(|stream| stream.distinct).sum(),
-        order_0_bits,
-        order_1_bits,
-    };
-    for stream in bounds.streams.iter().chain([&sum, &bounds.whole]) {
-        table.push(vec![
+    let sum = sum_of_streams(bounds);
+    let streams = bounds.streams.iter().map(|stream| (stream, false));
+    for (stream, is_foot) in streams.chain([(&sum, true), (&bounds.whole, true)]) {
+        let cells = vec![
             stream.stream.clone(),
             stream.symbols.to_string(),
             stream.distinct.to_string(),
@@ -262,12 +256,26 @@ fn streams(bounds: &Bounds) -> Table {
             each(stream.order_0_bits, stream.symbols),
             stream.order_1_bits.div_ceil(8).to_string(),
             each(stream.order_1_bits, stream.symbols),
-        ]);
+        ];
+        if is_foot { table.push_foot(cells) } else { table.push(cells) }
     }
     table
 }
 
-fn each(bits: u64, symbols: u64) -> String {
+/// All streams as one.
+pub(super) fn sum_of_streams(bounds: &Bounds) -> StreamBound {
+    let (order_0_bits, order_1_bits) = bounds.sum_bits();
+    StreamBound {
+        stream: "sum of the parts".to_owned(),
+        symbols: bounds.streams.iter().map(|stream| stream.symbols).sum(),
+        distinct: bounds.streams.iter().map(|stream| stream.distinct).sum(),
+        order_0_bits,
+        order_1_bits,
+    }
+}
+
+/// Bits a symbol.
+pub(super) fn each(bits: u64, symbols: u64) -> String {
     format!("{:.2}", bits as f64 / symbols.max(1) as f64)
 }
 

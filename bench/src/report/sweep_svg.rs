@@ -9,7 +9,8 @@
 use std::fmt::Write as _;
 
 use super::counted;
-use super::svg::{escaped, round_up};
+use super::escape::escaped;
+use super::svg::round_up;
 use super::sweep::{bound_bytes, standing};
 use super::sweep_time_svg;
 use crate::sweep::document::{Point, Sweep};

@@ -7,7 +7,7 @@
 use std::fmt::Write as _;
 
 use super::counted;
-use super::svg::escaped;
+use super::escape::escaped;
 use super::sweep::{milliseconds, time_standing};
 use super::sweep_svg::{BOTTOM, HEIGHT, LEFT, LEGEND, LOOKS, RIGHT, TOP, axis, letter};
 use crate::sweep::time::{TimePoint, Times};

@@ -15,18 +15,36 @@ pub(super) enum Align {
 pub(super) struct Table {
     columns: Vec<(String, Align)>,
     rows: Vec<Vec<String>>,
+    /// How many of the rows, the last ones, are sums or what the others are held against.
+    n_feet: usize,
 }
 
 impl Table {
     pub(super) fn new(columns: &[(&str, Align)]) -> Table {
         let columns = columns.iter().map(|(name, align)| ((*name).to_owned(), *align)).collect();
-        Table { columns, rows: Vec::new() }
+        Table { columns, rows: Vec::new(), n_feet: 0 }
     }
 
     /// A row below: a cell a column.
     pub(super) fn push(&mut self, cells: Vec<String>) {
         debug_assert_eq!(cells.len(), self.columns.len());
         self.rows.push(cells);
+    }
+
+    /// A row below all others: a sum of them, or what they are held against.
+    pub(super) fn push_foot(&mut self, cells: Vec<String>) {
+        self.push(cells);
+        self.n_feet += 1;
+    }
+
+    /// The headings, and how the cells under each stand.
+    pub(super) fn columns(&self) -> &[(String, Align)] {
+        &self.columns
+    }
+
+    /// The rows, and those at the foot.
+    pub(super) fn parts(&self) -> (&[Vec<String>], &[Vec<String>]) {
+        self.rows.split_at(self.rows.len() - self.n_feet)
     }
 
     /// Lined up, a line a row.

@@ -3,6 +3,7 @@
 //! It owns no expectation.
 #![allow(dead_code, reason = "each test binary uses a part of it")]
 
+pub(crate) mod page;
 pub(crate) mod schema;
 
 use std::fs;

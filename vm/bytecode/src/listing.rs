@@ -66,6 +66,39 @@ fn write_function_lines(
     let (Some(function), Some(end)) = (image.function(id), image.code_end(id)) else {
         return writeln!(out, "; function {}: no such function", id.index());
     };
+    write_head(out, image, id)?;
+    lines.enter(function.code);
+    let mut labels = Labels::new();
+    let (mut at, mut table) = (function.code as usize, Table::First);
+    while at < end as usize {
+        if let Some(line) = lines.new_line(at as u32, end) {
+            match lines.text(line).trim() {
+                // Of an image, or of a line that is not there.
+                "" => writeln!(out, "; line {line}")?,
+                text => writeln!(out, "; {line}: {text}")?,
+            }
+        }
+        let Some(instruction) = image.decode_in(at, table) else {
+            return writeln!(out, "  {at:04x}  no instruction");
+        };
+        let is_label = labels.has(image, id, at);
+        match instruction.single() {
+            Some(fetched) if !is_joined(&instruction) => {
+                write_marked_line(out, image, id, at, fetched, is_label)?;
+            }
+            _ => write_composite(out, image, id, at, &instruction, is_label)?,
+        }
+        (at, table) = (instruction.next, image.table_behind(&instruction));
+    }
+    Ok(())
+}
+
+/// Writes what stands above a function's instructions: its name, what a frame of it takes, its
+/// free variables, its guards.
+pub fn write_head(out: &mut dyn Write, image: &Image<'_>, id: FunctionId) -> fmt::Result {
+    let (Some(function), Some(end)) = (image.function(id), image.code_end(id)) else {
+        return Ok(());
+    };
     write!(out, "function {} ", id.index())?;
     write_function_name(out, image, id)?;
     writeln!(
@@ -85,32 +118,6 @@ fn write_function_lines(
             function.code + guard.end,
             function.code + guard.target
         )?;
-    }
-    lines.enter(function.code);
-    let mut labels = Labels::new();
-    let (mut at, mut table) = (function.code as usize, Table::First);
-    while at < end as usize {
-        if let Some(line) = lines.new_line(at as u32, end) {
-            match lines.text(line).trim() {
-                // Of an image, or of a line that is not there.
-                "" => writeln!(out, "; line {line}")?,
-                text => writeln!(out, "; {line}: {text}")?,
-            }
-        }
-        let Some(instruction) = image.decode_in(at, table) else {
-            return writeln!(out, "  {at:04x}  no instruction");
-        };
-        let is_label = labels.has(image, id, at);
-        match instruction.single() {
-            // An entry of the second table is named even where it is a short form.
-            Some(fetched)
-                if instruction.table() != Some(Table::Then) && instruction.echoed_bytes() == 0 =>
-            {
-                write_marked_line(out, image, id, at, fetched, is_label)?;
-            }
-            _ => write_composite(out, image, id, at, &instruction, is_label)?,
-        }
-        (at, table) = (instruction.next, image.table_behind(&instruction));
     }
     Ok(())
 }
@@ -160,6 +167,22 @@ fn write_composite(
     is_label: bool,
 ) -> fmt::Result {
     write_bytes(out, image, at..instruction.next, is_label)?;
+    write_joined(out, image, at, instruction)?;
+    out.write_char('\n')?;
+    for fetched in instruction.parts() {
+        pad(out, 0, 8 + BYTES + 2)?;
+        write_operation(out, image, function, fetched, 40)?;
+    }
+    Ok(())
+}
+
+/// Writes what an instruction is whose operations stand below it, see [`is_joined`].
+pub fn write_joined(
+    out: &mut dyn Write,
+    image: &Image<'_>,
+    at: usize,
+    instruction: &Instruction,
+) -> fmt::Result {
     match (image.echoed(at), instruction.n_parts()) {
         (Some(reference), n) => {
             let first = at - reference.back as usize;
@@ -169,12 +192,15 @@ fn write_composite(
         (None, 1) => out.write_str("short form")?,
         (None, n) => write!(out, "composite of {n}")?,
     }
-    out.write_str(if instruction.table() == Some(Table::Then) { ", then\n" } else { "\n" })?;
-    for fetched in instruction.parts() {
-        pad(out, 0, 8 + BYTES + 2)?;
-        write_operation(out, image, function, fetched, 40)?;
-    }
-    Ok(())
+    out.write_str(if instruction.table() == Some(Table::Then) { ", then" } else { "" })
+}
+
+/// Whether an instruction has a line of its own and its operations below it.
+pub fn is_joined(instruction: &Instruction) -> bool {
+    // An entry of the second table is named even where it is a short form.
+    instruction.single().is_none()
+        || instruction.table() == Some(Table::Then)
+        || instruction.echoed_bytes() > 0
 }
 
 /// Writes the place and the bytes of an instruction, and what is left of their column: a
@@ -356,12 +382,7 @@ impl Labels {
 
     fn collect(&mut self, image: &Image<'_>, id: FunctionId, at: usize) {
         *self = Labels { start: at, end: at + Labels::STRETCH, ..Labels::new() };
-        let (Some(function), Some(end)) = (image.function(id), image.code_end(id)) else {
-            return;
-        };
-        let guards = function.details().into_iter().flat_map(|details| details.guards());
-        let handlers = guards.map(|guard| (function.code + guard.target) as usize);
-        for label in handlers.chain(branches(image, function.code as usize, end as usize)) {
+        for label in labels(image, id) {
             if (self.start..self.end).contains(&label) {
                 let index = label - self.start;
                 self.bits[index / 64] |= 1 << (index % 64);
@@ -444,6 +465,16 @@ impl<I: Iterator<Item = (u32, Position)>> Lines<'_, I> {
 /// ECMA-262, LineTerminator.
 fn is_line_end(ch: char) -> bool {
     matches!(ch, '\n' | '\r' | '\u{2028}' | '\u{2029}')
+}
+
+/// The places that a guard or a branch of a function leads to, as often as one does.
+pub fn labels<'s>(image: &'s Image<'_>, id: FunctionId) -> impl Iterator<Item = usize> + 's {
+    let found = image.function(id).zip(image.code_end(id));
+    found.into_iter().flat_map(move |(function, end)| {
+        let guards = function.details().into_iter().flat_map(|details| details.guards());
+        let handlers = guards.map(move |guard| (function.code + guard.target) as usize);
+        handlers.chain(branches(image, function.code as usize, end as usize))
+    })
 }
 
 fn branches<'s>(
