@@ -135,7 +135,7 @@ fn uses_table(document: &Document) -> Table {
         columns.extend([("carried out", Align::Right), ("%", Align::Right)]);
     }
     let mut table = Table::new(&columns);
-    for (operation, uses) in used(document) {
+    for (operation, uses) in most_first(document).into_iter().filter(|(_, own)| own.in_code > 0) {
         let operand = operation.operand.clone().unwrap_or_default();
         let mut cells = vec![operation.name.clone(), operand, operation.effect.clone()];
         cells.extend([uses.in_code.to_string(), percent(uses.in_code, sum.in_code)]);
@@ -148,12 +148,12 @@ fn uses_table(document: &Document) -> Table {
     table
 }
 
-/// The operations that stand in the code, the commonest first.
-fn used(document: &Document) -> Vec<(&Operation, Uses)> {
+/// The operations by how often they stand in the code, the commonest first.
+pub(super) fn most_first(document: &Document) -> Vec<(&Operation, Uses)> {
     let with_uses = document.operations.iter().filter_map(|own| Some((own, own.uses?)));
-    let mut used: Vec<_> = with_uses.filter(|(_, uses)| uses.in_code > 0).collect();
-    used.sort_by_key(|(own, uses)| (std::cmp::Reverse(uses.in_code), own.number));
-    used
+    let mut sorted: Vec<_> = with_uses.collect();
+    sorted.sort_by_key(|(own, uses)| (std::cmp::Reverse(uses.in_code), own.number));
+    sorted
 }
 
 fn operands(operation: &Operation) -> String {

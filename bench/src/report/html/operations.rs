@@ -1,7 +1,7 @@
 //! The page of `operations`: how scripts use each one, the operands they use them with, and
 //! the table itself.
 
-use super::super::operations::{CAUTION, head, left_unsaid, percent};
+use super::super::operations::{CAUTION, head, left_unsaid, most_first, percent};
 use super::grid::{Grid, Tone};
 use super::page::Page;
 use crate::operations::document::{Document, Operation, Uses};
@@ -58,10 +58,8 @@ fn uses(document: &Document, sum: &Uses) -> Grid {
         row.maybe(own.carried_out);
         row.maybe(own.carried_out.zip(sum.carried_out).map(|(own, all)| percent(own, all)));
     };
-    for operation in &document.operations {
-        if let Some(own) = &operation.uses {
-            fill(grid.row().words(&operation.name).words(&operation.effect), own);
-        }
+    for (operation, own) in most_first(document) {
+        fill(grid.row().words(&operation.name).words(&operation.effect), &own);
     }
     fill(grid.foot().words("all operations").words(""), sum);
     grid
