@@ -216,7 +216,7 @@ impl Observer for Tracer {
 }
 
 /// How many values an instruction left that has gone on to a place.
-fn n_left(place: usize, step: Step) -> usize {
+pub(crate) fn n_left(place: usize, step: Step) -> usize {
     let info = step.op.info();
     match info.flow {
         Flow::Branch(left) if place != step.next => left as usize,
@@ -232,7 +232,7 @@ fn operands<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, count: usize) -> Vec<Stri
 
 /// A value in a few characters: strings quoted, and cut; and the zero told that ToString
 /// does not tell.
-fn text_of<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, value: Value<L>) -> String {
+pub(crate) fn text_of<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, value: Value<L>) -> String {
     if vm.as_number(value).is_some_and(|number| number == 0.0 && number.is_sign_negative()) {
         return "-0".to_owned();
     }
@@ -302,7 +302,13 @@ fn line_text(image: &Image<'_>, id: Option<FunctionId>, line: &Line) -> String {
     if let Some(id) = id {
         let _ = listing::write_instruction(&mut what, image, id, Fetched { op, operand, next });
     }
-    let done = match &line.done {
+    let number = if line.is_part { "+".to_owned() } else { line.number.to_string() };
+    format!("{number:>9}  {at:04x}  {what:<38}  {}", effect(&line.taken, &line.done))
+}
+
+/// What an operation took and what it did, as a stack effect of values.
+pub(crate) fn effect(taken: &[String], done: &Done) -> String {
+    let done = match done {
         Done::Left(values) => values.join(" "),
         Done::Entered => "(enters)".to_owned(),
         Done::Returned(value) => format!("(returns) {value}"),
@@ -310,7 +316,7 @@ fn line_text(image: &Image<'_>, id: Option<FunctionId>, line: &Line) -> String {
         Done::Stopped => "(ends the run)".to_owned(),
         Done::UnderWay => "(under way)".to_owned(),
     };
-    let number = if line.is_part { "+".to_owned() } else { line.number.to_string() };
-    let text = format!("{number:>9}  {at:04x}  {what:<38}  ( {} -- {done} )", line.taken.join(" "));
-    text.replace("(  --", "( --").replace("--  )", "-- )")
+    let gap = |text: &str| if text.is_empty() { "" } else { " " };
+    let taken = taken.join(" ");
+    format!("({}{taken} -- {done}{})", gap(&taken), gap(&done))
 }

@@ -30,6 +30,7 @@ Examples:
   scruple compare before.json after.json      two saved documents of weigh, or of sweep
   scruple listing app.js --function main      the instructions of a function
   scruple trace app.js --from 1000 --count 20 what instructions 1000 to 1019 did
+  scruple step app.js                         step through it, forward and back
 
 Exit codes: 0 fine; 1 an error, a failed script, a wrong answer; 2 usage; 3 it does not fit, or exceeds a limit.";
 
@@ -83,6 +84,8 @@ pub(crate) enum Command {
     Listing(ListingArguments),
     /// Show what instructions took from the stack and left there
     Trace(TraceArguments),
+    /// Step through a script, forward and back
+    Step(StepArguments),
     /// Write what a shell completes this command line from
     Completions(CompletionsArguments),
     /// Write the manual, a page a command
@@ -150,8 +153,8 @@ Examples:
   scruple pack hello.js -o hello.img --strip --encoding leb
   scruple pack hello.js -o - | scruple run -
 
-run, weigh, fit, memory, board, listing and trace take an image where they take a script: they know
-it by its first four bytes. It is executed where it lies, and a damaged one is refused with the
+run, weigh, fit, memory, board, listing, trace and step take an image where they take a script: they
+know it by its first four bytes. It is executed where it lies, and a damaged one is refused with the
 offset.";
 
 #[derive(Debug, Args)]
@@ -415,6 +418,43 @@ pub(crate) struct TraceArguments {
     pub(crate) options: Limits,
 }
 
+const STEP_EXAMPLES: &str = "\
+Examples:
+  scruple step samples/kernels/fib.js
+  scruple step app.js --encoding composite --layout wide
+  scruple step app.img --feed tide.csv --until 7200000
+  printf 'break fib\\nrun\\ncalls\\nback\\n' | scruple step samples/kernels/fib.js
+
+On a terminal it draws panes and takes keys: ? shows them. With --plain, or where standard input or
+output is no terminal, it reads a command a line and writes what it comes to as text, line by line,
+for programs and for screen readers: `help` tells the words. The end of the input ends it, with
+code 0. What cannot be done is said on standard error, and nothing is lost.
+
+A step is an instruction; under composite, echo and context that may be several operations, which
+`operation` carries out one by one. Numbers of instructions are those of trace, memory and weigh.
+Looking on changes no figure. Going back is running again from the start, which takes as long as the
+run took up to there, some 10 million instructions a second or fewer. Where a run ends, in an
+uncaught exception too, one can still go back from there.";
+
+#[derive(Debug, Args)]
+#[command(after_help = STEP_EXAMPLES)]
+pub(crate) struct StepArguments {
+    /// The script or image; commands may come by standard input, so it is a file
+    pub(crate) script: PathBuf,
+    /// Read commands line by line, on a terminal too
+    #[arg(long)]
+    pub(crate) plain: bool,
+    #[command(flatten)]
+    pub(crate) encoding: OneEncoding,
+    #[command(flatten)]
+    pub(crate) set: OneSet,
+    /// The layout of the heap
+    #[arg(long, default_value = "narrow", value_parser = layout())]
+    pub(crate) layout: HeapLayout,
+    #[command(flatten)]
+    pub(crate) options: Limits,
+}
+
 /// One encoding.
 #[derive(Debug, Args)]
 pub(crate) struct OneEncoding {
@@ -474,7 +514,7 @@ pub(crate) struct Limits {
     /// The most bytes of stack [default: what the heap leaves]
     #[arg(long, value_name = "BYTES", value_parser = bytes())]
     stack: Option<u64>,
-    /// The most operations [default: 1000000000; none for run and trace]
+    /// The most operations [default: 1000000000; none for run, trace and step]
     #[arg(long, value_name = "N")]
     budget: Option<u64>,
 }

@@ -17,6 +17,7 @@ pub(crate) mod merge;
 pub(crate) mod outputs;
 pub(crate) mod pack;
 pub(crate) mod run;
+pub(crate) mod step;
 pub(crate) mod sweep;
 pub(crate) mod terminal;
 pub(crate) mod trace;
