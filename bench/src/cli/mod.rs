@@ -18,6 +18,8 @@ pub(crate) mod outputs;
 pub(crate) mod pack;
 pub(crate) mod run;
 pub(crate) mod step;
+#[cfg(feature = "terminal")]
+mod step_screen;
 pub(crate) mod sweep;
 pub(crate) mod terminal;
 pub(crate) mod trace;

@@ -32,7 +32,7 @@ pub(crate) fn step(arguments: &StepArguments, terminal: &Terminal) -> Result<Ver
         image: built.image,
     };
     let lines = Lines::new(&script.name, &script.text);
-    let pilot = pilot(arguments, Arc::clone(&code), lines);
+    let pilot = pilot(arguments, Arc::clone(&code), lines, terminal)?;
     let ended = build::on_large_stack(|| step::run(&program, &code, pilot).fault());
     match ended.context("no thread to run on")? {
         // Whoever read has had enough.
@@ -43,10 +43,22 @@ pub(crate) fn step(arguments: &StepArguments, terminal: &Terminal) -> Result<Ver
     }
 }
 
-fn pilot(arguments: &StepArguments, code: Arc<Code>, lines: Lines) -> Box<dyn Pilot> {
+/// Panes, where somebody sits before a terminal and has not asked for lines.
+fn pilot(
+    arguments: &StepArguments,
+    code: Arc<Code>,
+    lines: Lines,
+    terminal: &Terminal,
+) -> Result<Box<dyn Pilot>> {
     let is_answered = io::stdin().is_terminal() && io::stdout().is_terminal();
+    let is_drawn = is_answered && !arguments.plain && cfg!(feature = "terminal");
+    #[cfg(feature = "terminal")]
+    if is_drawn && std::env::var_os("TERM").is_none_or(|term| term != "dumb") {
+        let screen = super::step_screen::Screen::open(code, lines, terminal.colour_of_output());
+        return Ok(Box::new(screen.context("the terminal")?));
+    }
+    let _ = (is_drawn, terminal);
     let prompt = if is_answered { "step> " } else { "" };
-    let _ = arguments.plain;
     let streams = (BufReader::new(io::stdin()), io::stdout(), io::stderr());
-    Box::new(Plain::new(streams, code, lines, prompt))
+    Ok(Box::new(Plain::new(streams, code, lines, prompt)))
 }

@@ -9,6 +9,8 @@
 pub mod breakpoints;
 pub mod code;
 pub mod plain;
+#[cfg(feature = "terminal")]
+pub mod screen;
 pub mod text;
 pub mod view;
 mod watcher;
