@@ -18,7 +18,7 @@ pub(crate) mod outputs;
 pub(crate) mod pack;
 pub(crate) mod run;
 pub(crate) mod step;
-#[cfg(feature = "terminal")]
+#[cfg_attr(not(feature = "terminal"), path = "step_no_screen.rs")]
 mod step_screen;
 pub(crate) mod sweep;
 pub(crate) mod terminal;

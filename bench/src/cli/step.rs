@@ -13,7 +13,7 @@ use scruple_bench::step::{self, Pilot, Program};
 
 use super::args::StepArguments;
 use super::terminal::Terminal;
-use super::{Verdict, build_or_explain, read_script, usage, with_set};
+use super::{Verdict, build_or_explain, read_script, step_screen, usage, with_set};
 
 pub(crate) fn step(arguments: &StepArguments, terminal: &Terminal) -> Result<Verdict> {
     let is_file = arguments.script != Path::new("-");
@@ -51,13 +51,11 @@ fn pilot(
     terminal: &Terminal,
 ) -> Result<Box<dyn Pilot>> {
     let is_answered = io::stdin().is_terminal() && io::stdout().is_terminal();
-    let is_drawn = is_answered && !arguments.plain && cfg!(feature = "terminal");
-    #[cfg(feature = "terminal")]
-    if is_drawn && std::env::var_os("TERM").is_none_or(|term| term != "dumb") {
-        let screen = super::step_screen::Screen::open(code, lines, terminal.colour_of_output());
-        return Ok(Box::new(screen.context("the terminal")?));
+    let can_move = std::env::var_os("TERM").is_none_or(|term| term != "dumb");
+    if step_screen::IS_IN_BUILD && is_answered && can_move && !arguments.plain {
+        let colour = terminal.colour_of_output();
+        return step_screen::open(code, lines, colour).context("the terminal");
     }
-    let _ = (is_drawn, terminal);
     let prompt = if is_answered { "step> " } else { "" };
     let streams = (BufReader::new(io::stdin()), io::stdout(), io::stderr());
     Ok(Box::new(Plain::new(streams, code, lines, prompt)))

@@ -42,6 +42,8 @@ impl Modes {
             give_back();
             before(panic);
         }));
+        #[cfg(unix)]
+        watch_signals()?;
         enable_raw_mode()?;
         TAKEN.store(true, Ordering::SeqCst);
         let modes = Modes;
@@ -56,6 +58,21 @@ impl Drop for Modes {
     }
 }
 
+/// Ends the program as a signal would, once the modes are put back.
+#[cfg(unix)]
+fn watch_signals() -> io::Result<()> {
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    let mut signals = signal_hook::iterator::Signals::new([SIGHUP, SIGINT, SIGTERM])?;
+    let watch = move || {
+        for signal in signals.forever() {
+            give_back();
+            // It does not come back from there.
+            let _ = signal_hook::low_level::emulate_default_handler(signal);
+        }
+    };
+    std::thread::Builder::new().name("signals".to_owned()).spawn(watch).map(drop)
+}
+
 /// Puts the modes back as they were, once.
 fn give_back() {
     if TAKEN.swap(false, Ordering::SeqCst) {
@@ -67,7 +84,7 @@ fn give_back() {
 }
 
 /// A pilot that draws and reads keys.
-pub(super) struct Screen {
+struct Screen {
     terminal: Terminal<CrosstermBackend<Stdout>>,
     ui: Ui,
     /// Keys that were pressed while a run went on.
@@ -81,9 +98,16 @@ pub(super) struct Screen {
     _modes: Modes,
 }
 
+/// Whether there are panes.
+pub(super) const IS_IN_BUILD: bool = true;
+
+/// Takes the terminal.
+pub(super) fn open(code: Arc<Code>, lines: Lines, colour: bool) -> io::Result<Box<dyn Pilot>> {
+    Ok(Box::new(Screen::open(code, lines, colour)?))
+}
+
 impl Screen {
-    /// Takes the terminal.
-    pub(super) fn open(code: Arc<Code>, lines: Lines, colour: bool) -> io::Result<Screen> {
+    fn open(code: Arc<Code>, lines: Lines, colour: bool) -> io::Result<Screen> {
         let modes = Modes::take()?;
         Ok(Screen {
             terminal: Terminal::new(CrosstermBackend::new(io::stdout()))?,

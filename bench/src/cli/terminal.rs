@@ -32,7 +32,6 @@ impl Terminal {
     }
 
     /// Whether what is drawn on standard output is to be coloured.
-    #[cfg(feature = "terminal")]
     pub(crate) fn colour_of_output(&self) -> bool {
         self.colour_of_output
     }

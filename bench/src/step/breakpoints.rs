@@ -74,8 +74,11 @@ impl Breakpoints {
         if places.is_empty() {
             return Err(match spot {
                 Spot::Line(line) => match code.line_from(line) {
-                    Some(next) => format!("{spot} has no instructions: the next that has is {next}"),
-                    None => format!("{spot} has no instructions, and no line behind it"),
+                    Some(next) => format!(
+                        "{spot} is not in the line table, which has lines where something can \
+                         fail: the next is {next}"
+                    ),
+                    None => format!("{spot} is not in the line table, and none behind it"),
                 },
                 Spot::Function(_) => format!("there is no {spot}"),
             });

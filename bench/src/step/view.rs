@@ -49,7 +49,8 @@ pub struct View {
     pub at: Option<usize>,
     /// Whether the run is over.
     pub is_over: bool,
-    /// What was carried out last, operation by operation, or is under way: see [`Line`].
+    /// The operations of the instruction that began last; behind them those of others that
+    /// were under way before it and have been done since.
     pub last: Vec<Line>,
     /// The open calls, the running one first.
     pub calls: Vec<Call>,

@@ -72,8 +72,10 @@ pub(super) struct Watcher {
     open: Vec<usize>,
     /// By that depth, the operations of the instruction at hand.
     trail: Vec<Vec<Told>>,
-    /// The depth at which something began or was done last.
+    /// The depth at which an operation began last.
     latest: usize,
+    /// The depths at which one that was under way has been done since, in that order.
+    done_since: Vec<usize>,
 }
 
 /// Where a goal was set.
@@ -96,6 +98,20 @@ struct Told {
 enum Glance {
     Integer(i32),
     Text(String),
+}
+
+impl Told {
+    fn line(&self, part: usize) -> Line {
+        let done = match &self.done {
+            Outcomes::Left(values) => Done::Left(texts(values)),
+            Outcomes::Entered => Done::Entered,
+            Outcomes::Returned(values) => Done::Returned(texts(values).join(" ")),
+            Outcomes::Threw(value) => Done::Threw(text(value)),
+            Outcomes::Stopped => Done::Stopped,
+            Outcomes::UnderWay => Done::UnderWay,
+        };
+        Line { number: self.number, part, at: self.at, taken: texts(&self.taken), done }
+    }
 }
 
 enum Outcomes {
@@ -157,6 +173,7 @@ impl Watcher {
             open: Vec::new(),
             trail: Vec::new(),
             latest: 0,
+            done_since: Vec::new(),
         }
     }
 
@@ -201,22 +218,9 @@ impl Watcher {
     }
 
     fn told(&self) -> Vec<Line> {
-        let parts = self.trail.get(self.latest).map_or(&[][..], Vec::as_slice);
-        let line = |(part, told): (usize, &Told)| Line {
-            number: told.number,
-            part,
-            at: told.at,
-            taken: texts(&told.taken),
-            done: match &told.done {
-                Outcomes::Left(values) => Done::Left(texts(values)),
-                Outcomes::Entered => Done::Entered,
-                Outcomes::Returned(values) => Done::Returned(texts(values).join(" ")),
-                Outcomes::Threw(value) => Done::Threw(text(value)),
-                Outcomes::Stopped => Done::Stopped,
-                Outcomes::UnderWay => Done::UnderWay,
-            },
-        };
-        parts.iter().enumerate().map(line).collect()
+        let depths = std::iter::once(&self.latest).chain(&self.done_since);
+        let parts = depths.filter_map(|&depth| self.trail.get(depth));
+        parts.flat_map(|parts| parts.iter().enumerate().map(|(part, told)| told.line(part))).collect()
     }
 
     /// Why it pauses before this operation, if it does.
@@ -363,6 +367,7 @@ impl Observer for Watcher {
         watcher.trail[depth].push(Told { number, at: step.at, taken, done: Outcomes::UnderWay });
         watcher.open.push(frame);
         watcher.latest = depth;
+        watcher.done_since.clear();
         watcher.frame = frame;
         Ok(())
     }
@@ -385,12 +390,15 @@ impl Observer for Watcher {
             Outcome::Done => Outcomes::Left(topmost(vm, n_left(vm.place(), step))),
         };
         let watcher = vm.host_mut().observer();
-        watcher.latest = watcher.open.len();
+        let depth = watcher.open.len();
+        // A call of a built-in that called back: what it called back came last, and is told too.
+        if depth != watcher.latest {
+            watcher.done_since.push(depth);
+        }
         // Entered from here, whichever call it is that runs now.
         watcher.frame = if frame < before { before } else { frame };
         watcher.has_left |= frame > watcher.from.frame;
-        if let Some(told) = watcher.trail.get_mut(watcher.latest).and_then(|parts| parts.last_mut())
-        {
+        if let Some(told) = watcher.trail.get_mut(depth).and_then(|parts| parts.last_mut()) {
             told.done = done;
         }
     }

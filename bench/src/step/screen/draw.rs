@@ -7,6 +7,7 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier, Style};
+use ratatui::text::Span;
 
 use super::super::Pause;
 use super::super::breakpoints::Breakpoints;
@@ -84,7 +85,8 @@ impl Canvas<'_> {
         if self.ui.colour { style.fg(colour) } else { style }
     }
 
-    /// Writes a text into the first line of an area, and fills the rest of that line.
+    /// Writes a text into the first line of an area, and fills the rest of that line. Where
+    /// the text goes on, it says so.
     fn line(&mut self, area: Rect, text: &str, style: Style) {
         let area = area.intersection(*self.buffer.area());
         if area.is_empty() {
@@ -92,7 +94,14 @@ impl Canvas<'_> {
         }
         let row = Rect { height: 1, ..area };
         self.buffer.set_style(row, style);
-        self.buffer.set_stringn(area.x, area.y, text, usize::from(area.width), style);
+        let width = usize::from(area.width);
+        let span = Span::raw(text);
+        let is_cut = span.width() > width;
+        let room = if is_cut { width - 1 } else { width };
+        let (end, _) = self.buffer.set_stringn(area.x, area.y, text, room, style);
+        if is_cut {
+            self.buffer.set_stringn(end, area.y, "…", 1, style);
+        }
     }
 
     fn title(&self) -> String {
@@ -150,7 +159,9 @@ impl Canvas<'_> {
         let marks = matches!(pane, Pane::Source | Pane::Code);
         for (y, row) in rows.iter().skip(first).take(height).enumerate() {
             let place = Rect { y: body.y + y as u16, height: 1, ..body };
-            let text = if marks { row.marked() } else { row.text.clone() };
+            let aside = if is_focus { ui.aside } else { 0 };
+            let text = row.text.chars().skip(aside).collect::<String>();
+            let text = if marks { row.marks() + &text } else { text };
             self.line(place, &text, self.style_of(row));
         }
     }
@@ -183,7 +194,8 @@ impl Canvas<'_> {
         let shown = popup.text.lines().skip(popup.scroll).take(usize::from(body.height));
         for (y, text) in shown.enumerate() {
             let place = Rect { y: body.y + y as u16, height: 1, ..body };
-            self.line(place, text, Style::new());
+            let text: String = text.chars().skip(popup.aside).collect();
+            self.line(place, &text, Style::new());
         }
     }
 

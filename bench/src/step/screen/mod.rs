@@ -67,6 +67,9 @@ impl Pane {
     }
 }
 
+/// Columns that a pane is moved aside by.
+const ASIDE: usize = 8;
+
 /// What is told of all keys.
 pub const KEYS: &str = "\
 right, Enter, Space  one instruction on
@@ -85,6 +88,7 @@ B                    show the breakpoints; d removes one
 Tab, Shift-Tab       the next part of the screen, or the one before
 up, down             scroll it by a line
 PgUp, PgDn           scroll it by ten
+<, >                 move it aside, to see what long lines say
 ?                    these keys; Esc closes them
 q, Ctrl-C            quit
 
@@ -101,6 +105,8 @@ pub struct Ui {
     colour: bool,
     focus: Pane,
     scroll: [i32; Pane::ALL.len()],
+    /// Columns that the pane of the focus leaves out at its left.
+    aside: usize,
     /// What is said below, until the next key.
     message: String,
     /// The line that is being written, if one is.
@@ -114,6 +120,7 @@ struct Popup {
     title: &'static str,
     text: String,
     scroll: usize,
+    aside: usize,
 }
 
 impl Ui {
@@ -125,6 +132,7 @@ impl Ui {
             colour,
             focus: Pane::Source,
             scroll: [0; Pane::ALL.len()],
+            aside: 0,
             message: String::new(),
             prompt: None,
             popup: None,
@@ -139,6 +147,7 @@ impl Ui {
     /// A run has come to a pause: the panes show where it is.
     pub fn arrive(&mut self) {
         self.scroll = [0; Pane::ALL.len()];
+        self.aside = 0;
         self.message.clear();
     }
 
@@ -201,12 +210,13 @@ impl Ui {
 
     /// Keys that change what is seen, and not the run.
     fn look_around(&mut self, key: KeyCode, pause: &Pause, breakpoints: &Breakpoints) {
-        let scroll = &mut self.scroll[self.focus.index()];
         match key {
-            KeyCode::Up => *scroll = scroll.saturating_sub(1),
-            KeyCode::Down => *scroll = scroll.saturating_add(1),
-            KeyCode::PageUp => *scroll = scroll.saturating_sub(10),
-            KeyCode::PageDown => *scroll = scroll.saturating_add(10),
+            KeyCode::Up => self.scroll(-1, pause, breakpoints),
+            KeyCode::Down => self.scroll(1, pause, breakpoints),
+            KeyCode::PageUp => self.scroll(-10, pause, breakpoints),
+            KeyCode::PageDown => self.scroll(10, pause, breakpoints),
+            KeyCode::Char('<') => self.aside = self.aside.saturating_sub(ASIDE),
+            KeyCode::Char('>') => self.aside += ASIDE,
             KeyCode::Tab => self.move_focus(1),
             KeyCode::BackTab => self.move_focus(Pane::ALL.len() - 1),
             KeyCode::Char('?') | KeyCode::F(1) => self.open("keys", KEYS.to_owned()),
@@ -219,13 +229,23 @@ impl Ui {
         }
     }
 
+    /// Scrolls the pane of the focus, not further than it has rows.
+    fn scroll(&mut self, by: i32, pause: &Pause, breakpoints: &Breakpoints) {
+        let (rows, here) =
+            panes::rows(self.focus, &pause.view, &self.code, &self.lines, breakpoints);
+        let scroll = &mut self.scroll[self.focus.index()];
+        let (before, behind) = (here as i32, rows.len() as i32 - here as i32);
+        *scroll = scroll.saturating_add(by).clamp(-before, behind);
+    }
+
     fn move_focus(&mut self, by: usize) {
+        self.aside = 0;
         let next = (self.focus.index() + by) % Pane::ALL.len();
         self.focus = Pane::ALL.get(next).copied().unwrap_or(Pane::Source);
     }
 
     fn open(&mut self, title: &'static str, text: String) {
-        self.popup = Some(Popup { title, text, scroll: 0 });
+        self.popup = Some(Popup { title, text, scroll: 0, aside: 0 });
     }
 
     fn show(&mut self, what: What, pause: &Pause, breakpoints: &Breakpoints) {
@@ -251,6 +271,8 @@ impl Ui {
         match key {
             KeyCode::Up => popup.scroll = popup.scroll.saturating_sub(1),
             KeyCode::Down => popup.scroll = last.min(popup.scroll + 1),
+            KeyCode::Left | KeyCode::Char('<') => popup.aside = popup.aside.saturating_sub(ASIDE),
+            KeyCode::Right | KeyCode::Char('>') => popup.aside += ASIDE,
             KeyCode::PageUp => popup.scroll = popup.scroll.saturating_sub(10),
             KeyCode::PageDown | KeyCode::Char(' ') => popup.scroll = last.min(popup.scroll + 10),
             KeyCode::Home => popup.scroll = 0,

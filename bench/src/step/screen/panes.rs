@@ -27,11 +27,11 @@ impl Row {
         Row { text, ..Row::default() }
     }
 
-    /// A mark for the place of the run and one for a breakpoint, then the text.
-    pub(super) fn marked(&self) -> String {
+    /// A mark for the place of the run and one for a breakpoint.
+    pub(super) fn marks(&self) -> String {
         let here = if self.is_here { '>' } else { ' ' };
         let stop = if self.has_breakpoint { '*' } else { ' ' };
-        format!("{here}{stop}{}", self.text)
+        format!("{here}{stop}")
     }
 }
 
@@ -133,14 +133,14 @@ fn slots(view: &View, code: &Code) -> Vec<Row> {
     let mut rows = Vec::new();
     for (slot, value) in view.slots.iter().enumerate() {
         let what = if slot < n_params { "parameter" } else { "slot" };
-        rows.push(Row::of(format!("{what} {slot} {value}")));
+        rows.push(Row::of(format!("{what} {slot}: {value}")));
     }
-    rows.extend(view.this.iter().map(|this| Row::of(format!("this {this}"))));
+    rows.extend(view.this.iter().map(|this| Row::of(format!("this: {this}"))));
     for (capture, value) in view.captures.iter().enumerate() {
-        rows.push(Row::of(format!("captured {capture} {value}")));
+        rows.push(Row::of(format!("captured {capture}: {value}")));
     }
     for (name, value) in &view.globals {
-        rows.push(Row::of(format!("global {} {value}", visible(name))));
+        rows.push(Row::of(format!("global {}: {value}", visible(name))));
     }
     rows
 }
@@ -166,8 +166,8 @@ fn memory(view: &View) -> Vec<Row> {
     let (counts, memory) = (&view.counts, &view.memory);
     let (heap, stack) = (memory.now.total - memory.now.stack, memory.now.stack);
     let mut texts = vec![
-        format!("heap {heap}, stack {stack}"),
-        format!("most at once {}", memory.high_water.total),
+        format!("heap {heap} bytes, stack {stack}"),
+        format!("most at once {} bytes", memory.high_water.total),
         counted(counts.instructions, "instruction"),
         counted(counts.operations, "operation"),
         format!("{} fetched", counted(counts.fetched_bytes, "byte")),
