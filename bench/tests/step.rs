@@ -81,7 +81,10 @@ fn every_word_goes_where_help_says() {
         let met = |told: &str| {
             let told = format!("break 6\nrun\n{told}");
             let outcome = step("step-words", CALLS, &["--encoding", encoding.name()], &told);
-            assert_eq!(outcome.err, "");
+            // There may be more of it than there is to go.
+            let over = |line: &str| line.ends_with("the run is over: there is only the way back")
+                || line.contains("the run is over: its last instruction is");
+            assert!(outcome.err.lines().all(over), "{}", outcome.err);
             lines_met(&outcome)[1..].to_vec()
         };
         assert_eq!(met("line\n"), ["outer 6", "inner 2"], "{}", encoding.name());
@@ -147,14 +150,14 @@ fn a_breakpoint_that_nothing_comes_to_is_refused() {
     let told = "break 999\nbreak 4\nbreak none\nbreak inner\nbreak inner\nremove 3\nbreak 0\nrun\n";
     let outcome = step("step-no-breakpoint", CALLS, &[], told);
     let wanted = "\
-scruple: command line 1: line 999 has no instructions, and no line behind it
-scruple: command line 2: line 4 has no instructions: the next that has is 5
+scruple: command line 1: line 999 has no instructions, nor is there a line behind it
+scruple: command line 2: line 4 has no instructions: the next is line 6
 scruple: command line 3: there is no function none
 scruple: command line 5: there is a breakpoint at function inner already
 scruple: command line 6: there is no breakpoint at line 3
 scruple: command line 7: lines are numbered from 1
 ";
-    assert_eq!(outcome.err, wanted.replace("the next that has is 5", "the next that has is 6"));
+    assert_eq!(outcome.err, wanted);
     assert_eq!(lines_met(&outcome), ["(script) 1", "inner 2"]);
 }
 
@@ -273,9 +276,11 @@ fn an_image_is_stepped_through_without_its_source() {
         assert_eq!(scruple_in(&folder, &args).code, 0);
     };
     pack(&[]);
-    let outcome = step_in(&folder, &["a.img"], "break 3\nrun\nsource\nline\n");
-    assert_eq!((outcome.code, outcome.err.as_str()), (0, ""));
-    assert_eq!(lines_met(&outcome), ["(script) 1", "inner 3", "outer 6"]);
+    let outcome = step_in(&folder, &["a.img"], "break 3\nbreak 7\nrun\nsource\n");
+    let wanted = "scruple: command line 1: line 3 is not in the image's line table, which has what \
+                  can fail: the next is line 6\n";
+    assert_eq!((outcome.code, outcome.err.as_str()), (0, wanted));
+    assert_eq!(lines_met(&outcome), ["(script) 1", "outer 7"]);
     assert!(outcome.out.contains("source: not at hand"), "{}", outcome.out);
     pack(&["--strip"]);
     let outcome = step_in(&folder, &["a.img"], "line\nbreak 3\nbreak inner\nrun\nout\n");

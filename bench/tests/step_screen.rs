@@ -89,7 +89,10 @@ fn drawn(
     sizes: &[(u16, u16)],
 ) -> Vec<Buffer> {
     let built = build::build(script, encoding).expect("a script that compiles");
-    let code = Arc::new(Code::new(&Image::open(&built.image).expect("an image")));
+    let dense = build::with_every_place(script, &built, encoding).expect("every place");
+    let dense = Image::open(&dense).expect("an image");
+    let image = Image::open(&built.image).expect("an image");
+    let code = Arc::new(Code::new(&image, Some(&dense)));
     let program = Program {
         feed: script.feed.clone(),
         limits: script.options.limits(1_000_000_000),
@@ -243,7 +246,7 @@ fn keys_that_cannot_do_what_they_ask_say_why() {
     assert_eq!(last(&["home"]), "this is instruction 1");
     assert_eq!(last(&["r", "right"]), "the run is over: its last instruction is 238962");
     assert_eq!(last(&["r", "o"]), "the run is over: there is only the way back");
-    assert_eq!(last(&["b", "5", "enter"]), "line 5 has no instructions: the next that has is 6");
+    assert_eq!(last(&["b", "5", "enter"]), "line 5 has no instructions: the next is line 6");
     assert_eq!(last(&["g", "x", "enter"]).split(':').next(), Some("to needs a whole number from 1, not \"x\""));
     assert_eq!(last(&[":", "frob", "enter"]), "no command \"frob\": help tells the words");
     // What is written can be taken back, and left.

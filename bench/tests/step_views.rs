@@ -40,7 +40,10 @@ struct Stepped {
 impl Stepped {
     fn new(script: &Script, encoding: Encoding, layout: HeapLayout) -> Stepped {
         let built = build::build(script, encoding).expect("a script that compiles");
-        let code = Arc::new(Code::new(&Image::open(&built.image).expect("an image")));
+        let dense = build::with_every_place(script, &built, encoding).expect("every place");
+        let dense = Image::open(&dense).expect("an image");
+        let image = Image::open(&built.image).expect("an image");
+        let code = Arc::new(Code::new(&image, Some(&dense)));
         let program = Program {
             feed: script.feed.clone(),
             limits: script.options.limits(1_000_000_000),
@@ -258,11 +261,12 @@ fn what_a_pause_says_was_done_is_what_a_trace_says() {
             .map(|pause| (pause.view.number, pause.view.part))
             .collect();
         assert_eq!(at_hand.len(), traced.len());
-        let mut n_same = 0;
+        let (mut n_same, mut n_under_way) = (0, 0);
         for pause in &pauses {
             let Some(line) = pause.view.last.last() else { continue };
             let said = text::did(line, &stepped.code);
             if said.contains("(under way)") {
+                n_under_way += 1;
                 continue;
             }
             let said: Vec<&str> = said.split_whitespace().skip(1).collect();
@@ -273,7 +277,9 @@ fn what_a_pause_says_was_done_is_what_a_trace_says() {
             assert_eq!(&said.join(" "), wanted, "{}", encoding.name());
             n_same += 1;
         }
-        assert!(n_same + 40 > traced.len(), "{n_same} of {}", traced.len());
+        // Behind each there is a pause, the end included.
+        assert_eq!(n_same + n_under_way, traced.len());
+        assert!(n_under_way > 0 && n_same > 5000, "{n_same} {n_under_way}");
     }
 }
 
@@ -337,5 +343,41 @@ new Gate(4).open(3);
         let made = at(11);
         assert!(made.calls[0].constructs && !made.calls[1].constructs);
         assert_eq!(made.this.as_deref(), Some("(object)"));
+    }
+}
+
+/// The line table of every place is of code that is the same, so that what is stepped through
+/// is what is measured.
+#[test]
+fn every_place_of_the_samples_and_cases_is_known_for_the_same_code() {
+    let found = scruple_bench::script::gather(&[root().join("samples")], &RunOptions::default());
+    let mut scripts: Vec<Script> =
+        found.expect("samples").into_iter().filter_map(|found| found.script.ok()).collect();
+    let folder = std::fs::read_dir(root().join("conformance/cases")).expect("cases");
+    for file in folder {
+        let path = file.expect("a file").path();
+        let text = std::fs::read_to_string(&path).expect("a text");
+        let table: toml::Table = toml::from_str(&text).expect("a table");
+        let cases = table.values().filter_map(toml::Value::as_array).flatten();
+        for (index, case) in cases.enumerate() {
+            if let Some(source) = case.get("source").and_then(toml::Value::as_str) {
+                let name = format!("{} {index}", path.display());
+                scripts.push(Script::from_text(&name, source, None));
+            }
+        }
+    }
+    assert!(scripts.len() > 500, "{}", scripts.len());
+    for &encoding in Encoding::ALL {
+        let mut n_same = 0;
+        for script in &scripts {
+            let Ok(Ok(built)) = build::on_large_stack(|| build::build(script, encoding)) else {
+                continue;
+            };
+            let dense = build::on_large_stack(|| build::with_every_place(script, &built, encoding));
+            let dense = dense.expect("a thread");
+            assert!(dense.is_some(), "{} {}", script.name, encoding.name());
+            n_same += 1;
+        }
+        assert!(n_same > 600, "{n_same}");
     }
 }

@@ -24,7 +24,12 @@ pub(crate) fn step(arguments: &StepArguments, terminal: &Terminal) -> Result<Ver
         return Ok(Verdict::Wrong);
     };
     let image = script.options.open(&built.image).context("the compiler's image")?;
-    let code = Arc::new(Code::new(&image));
+    let dense = build::on_large_stack(|| {
+        build::with_every_place(&script, &built, arguments.encoding.chosen())
+    });
+    let dense = dense.context("no thread to compile on")?;
+    let places = dense.as_deref().map(|dense| script.options.open(dense)).transpose();
+    let code = Arc::new(Code::new(&image, places.context("the compiler's image")?.as_ref()));
     let program = Program {
         feed: Arc::clone(&script.feed),
         limits: script.options.limits(u64::MAX),

@@ -73,13 +73,7 @@ impl Breakpoints {
         };
         if places.is_empty() {
             return Err(match spot {
-                Spot::Line(line) => match code.line_from(line) {
-                    Some(next) => format!(
-                        "{spot} is not in the line table, which has lines where something can \
-                         fail: the next is {next}"
-                    ),
-                    None => format!("{spot} is not in the line table, and none behind it"),
-                },
+                Spot::Line(line) => no_such_line(code, line),
                 Spot::Function(_) => format!("there is no {spot}"),
             });
         }
@@ -111,5 +105,18 @@ impl Breakpoints {
     /// Whether a line has one.
     pub fn has_line(&self, line: u32) -> bool {
         self.set.iter().any(|breakpoint| breakpoint.spot == Spot::Line(line))
+    }
+}
+
+/// What to say of a line that no instruction is of, or not known to be.
+fn no_such_line(code: &Code, line: u32) -> String {
+    let what = if code.has_every_place() {
+        format!("line {line} has no instructions")
+    } else {
+        format!("line {line} is not in the image's line table, which has what can fail")
+    };
+    match code.line_from(line) {
+        Some(next) => format!("{what}: the next is line {next}"),
+        None => format!("{what}, nor is there a line behind it"),
     }
 }

@@ -19,6 +19,7 @@ pub struct Code {
     instructions: Vec<Instruction>,
     functions: Vec<Function>,
     globals: Vec<(GlobalId, String)>,
+    has_every_place: bool,
     /// The index of the instruction that begins at each byte, one more than it is; 0 where
     /// none begins.
     index_at: Vec<u32>,
@@ -62,11 +63,16 @@ pub struct Function {
 }
 
 impl Code {
-    /// Of an image.
-    pub fn new(image: &Image<'_>) -> Code {
-        let mut code = Code { index_at: vec![0; image.code().len()], ..Code::default() };
+    /// Of an image, with the places that its line table tells, or with those of another
+    /// image that has the same code.
+    pub fn new(image: &Image<'_>, places: Option<&Image<'_>>) -> Code {
+        let mut code = Code {
+            index_at: vec![0; image.code().len()],
+            has_every_place: places.is_some(),
+            ..Code::default()
+        };
         let positions: Vec<(usize, Position)> =
-            image.positions().map(|(at, position)| (at as usize, position)).collect();
+            places.unwrap_or(image).positions().map(|(at, position)| (at as usize, position)).collect();
         for id in (0..image.n_functions()).filter_map(FunctionId::new) {
             let (Some(function), Some(end)) = (image.function(id), image.code_end(id)) else {
                 break;
@@ -166,6 +172,11 @@ impl Code {
     /// Whether it is known where in the source instructions are from.
     pub fn has_lines(&self) -> bool {
         self.instructions.iter().any(|instruction| instruction.position.is_some())
+    }
+
+    /// Whether the place of every statement is known, and not only of what can fail.
+    pub fn has_every_place(&self) -> bool {
+        self.has_every_place
     }
 
     /// Where a run comes to a source line: the instructions of it that do not stand behind

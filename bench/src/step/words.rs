@@ -52,11 +52,11 @@ const AROUND: usize = 5;
 /// Every word, for people.
 pub const HELP: &str = "\
 step [N]          carry out one instruction, or N of them, past breakpoints
-operation         carry out one operation: of an instruction of several, its next part
-over              one instruction; a call that it makes is carried out to its end
+operation         one operation: of an instruction of several, its next one
+over              one instruction, and all of a call that it makes
 out               on until the running function has returned
-line              on to the next source line, into functions that are called on the way
-line over         on to the next source line, past functions that are called on the way
+line              on to the next source line, into what is called on the way
+line over         on to the next source line, past what is called on the way
 run               on to a breakpoint, or to the end
 to N              to instruction N, on or back, past breakpoints
 back [N]          back by one instruction, or by N
@@ -76,7 +76,7 @@ source [N]        source lines around, N before and behind
 help              these words
 quit              end; so does the end of the input
 
-Going back is running again from the start up to there: it takes as long as that does.
+Going back is running again from the start up to there, and takes as long.
 ";
 
 /// Reads a line. An empty one asks for nothing.

@@ -26,7 +26,7 @@ const RIGHT: [(Pane, u32); 4] =
 
 /// What can be done, while nothing else is to be said.
 const HINTS: &str = "? keys  q quit  right on  left back  o over  x exit  l line  r run  \
-                     b break  Tab next pane";
+                     b break  Tab pane";
 
 /// Draws a pause into a buffer, all of it.
 pub fn draw(buffer: &mut Buffer, ui: &Ui, pause: &Pause, breakpoints: &Breakpoints) {

@@ -74,7 +74,7 @@ const ASIDE: usize = 8;
 pub const KEYS: &str = "\
 right, Enter, Space  one instruction on
 left, Backspace      one instruction back
-p                    one operation on: of an instruction of several, its next part
+p                    one operation on: of an instruction of several, its next
 o                    over: a call is carried out to its end
 x                    exit: on until the running function has returned
 l                    on to the next source line, into calls
@@ -92,8 +92,8 @@ PgUp, PgDn           scroll it by ten
 ?                    these keys; Esc closes them
 q, Ctrl-C            quit
 
-> marks where the run is, * a breakpoint. Going back is running again from the
-start up to there: it takes as long as that does.
+> marks where the run is, * a breakpoint.
+Going back is running again from the start up to there, and takes as long.
 ";
 
 /// What stays between two pauses.
