@@ -145,6 +145,36 @@ fn breakpoints_are_set_shown_met_each_time_and_removed() {
     assert_eq!(lines_met(&to), ["(script) 1", "ended"]);
 }
 
+/// A function is come to by a call: by each, a built-in's too, and not by a loop that begins
+/// where the function does.
+#[test]
+fn a_breakpoint_at_a_function_is_met_once_a_call() {
+    let text = "\
+function spin(n) {
+  do { n--; } while (n > 0);
+}
+spin(3);
+[2, 1].forEach(spin);
+function deep(n) {
+  return n > 0 ? deep(n - 1) + 1 : 0;
+}
+deep(3);
+";
+    for encoding in ["word", "implied", "composite", "echo"] {
+        let met = |name: &str| {
+            let told = format!("break {name}\n{}", "run\n".repeat(12));
+            let outcome = step("step-each-call", text, &["--encoding", encoding], &told);
+            lines_met(&outcome).iter().filter(|place| place.starts_with(name)).count()
+        };
+        assert_eq!((met("spin"), met("deep")), (3, 4), "{encoding}");
+    }
+    // The loop does begin there.
+    let outcome = step("step-each-call", text, &[], "break spin\nrun\ncode 8\n");
+    assert!(outcome.out.contains("> 0000 "), "{}", outcome.out);
+    let loops = outcome.out.lines().any(|line| line.contains("branch_") && line.contains(" 0000"));
+    assert!(loops, "{}", outcome.out);
+}
+
 #[test]
 fn a_breakpoint_that_nothing_comes_to_is_refused() {
     let told = "break 999\nbreak 4\nbreak none\nbreak inner\nbreak inner\nremove 3\nbreak 0\nrun\n";

@@ -15,6 +15,7 @@ use ratatui::backend::CrosstermBackend;
 use ratatui::crossterm::cursor::{Hide, Show};
 use ratatui::crossterm::event::{self, Event};
 use ratatui::crossterm::execute;
+use ratatui::crossterm::style::force_color_output;
 use ratatui::crossterm::terminal::{
     EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
 };
@@ -109,6 +110,10 @@ pub(super) fn open(code: Arc<Code>, lines: Lines, colour: bool) -> io::Result<Bo
 impl Screen {
     fn open(code: Arc<Code>, lines: Lines, colour: bool) -> io::Result<Screen> {
         let modes = Modes::take()?;
+        if colour {
+            // What was asked for goes before the environment, which the backend asks itself.
+            force_color_output(true);
+        }
         Ok(Screen {
             terminal: Terminal::new(CrosstermBackend::new(io::stdout()))?,
             ui: Ui::new(code, lines, colour),
