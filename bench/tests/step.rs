@@ -82,8 +82,10 @@ fn every_word_goes_where_help_says() {
             let told = format!("break 6\nrun\n{told}");
             let outcome = step("step-words", CALLS, &["--encoding", encoding.name()], &told);
             // There may be more of it than there is to go.
-            let over = |line: &str| line.ends_with("the run is over: there is only the way back")
-                || line.contains("the run is over: its last instruction is");
+            let over = |line: &str| {
+                line.ends_with("the run is over: there is only the way back")
+                    || line.contains("the run is over: its last instruction is")
+            };
             assert!(outcome.err.lines().all(over), "{}", outcome.err);
             lines_met(&outcome)[1..].to_vec()
         };
@@ -204,8 +206,7 @@ scruple: command line 6: not so: it is line, or line over
 scruple: command line 7: not so: it is back [N]
 ";
     assert_eq!(outcome.err, wanted);
-    let numbers: Vec<String> =
-        places(&outcome).iter().map(|place| place[..1].to_owned()).collect();
+    let numbers: Vec<String> = places(&outcome).iter().map(|place| place[..1].to_owned()).collect();
     assert_eq!(numbers, ["1", "4", "5"]);
     // A line that is no text is one that is not known.
     let folder = folder("step-bytes", &[("a.js", CALLS.as_bytes())]);
@@ -367,6 +368,19 @@ fn timers_and_sensors_are_those_of_a_run() {
     let half = printed.len() / 2;
     assert_eq!(printed[..half].to_vec(), wanted.lines().collect::<Vec<_>>());
     assert_eq!(printed[..half], printed[half..]);
+}
+
+#[test]
+fn the_session_in_the_readme_is_what_comes() {
+    let readme = std::fs::read_to_string(root().join("README.md")).expect("the README");
+    let mut lines = readme.lines().skip_while(|line| !line.starts_with("    $ printf 'break "));
+    let command = lines.next().expect("a session");
+    let told = command.split('\'').nth(1).expect("what is told").replace("\\n", "\n");
+    let shown: Vec<&str> = lines.map_while(|line| line.strip_prefix("    ")).collect();
+    assert!(command.ends_with(&format!("| tail -n {}", shown.len())), "{command}");
+    let outcome = step_in(&root(), &["samples/kernels/fib.js"], &told);
+    let all: Vec<&str> = outcome.out.lines().collect();
+    assert_eq!(all[all.len() - shown.len()..], shown);
 }
 
 #[test]

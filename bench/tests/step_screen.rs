@@ -220,9 +220,8 @@ fn no_size_is_too_small() {
 
 #[test]
 fn without_colours_there_are_none_and_the_marks_are_the_same() {
-    let [with, without] = [true, false].map(|colour| {
-        drawn(&fib(), Encoding::Implied, colour, IN_FIB, &[(80, 24)]).remove(0)
-    });
+    let [with, without] = [true, false]
+        .map(|colour| drawn(&fib(), Encoding::Implied, colour, IN_FIB, &[(80, 24)]).remove(0));
     assert_eq!(text(&with), text(&without));
     let has_colour = |buffer: &Buffer| {
         let is_plain = |colour: Color| matches!(colour, Color::Reset);
@@ -247,14 +246,20 @@ fn keys_that_cannot_do_what_they_ask_say_why() {
     assert_eq!(last(&["r", "right"]), "the run is over: its last instruction is 238962");
     assert_eq!(last(&["r", "o"]), "the run is over: there is only the way back");
     assert_eq!(last(&["b", "5", "enter"]), "line 5 has no instructions: the next is line 6");
-    assert_eq!(last(&["g", "x", "enter"]).split(':').next(), Some("to needs a whole number from 1, not \"x\""));
+    assert_eq!(
+        last(&["g", "x", "enter"]).split(':').next(),
+        Some("to needs a whole number from 1, not \"x\"")
+    );
     assert_eq!(last(&[":", "frob", "enter"]), "no command \"frob\": help tells the words");
     // What is written can be taken back, and left.
     assert_eq!(last(&["g", "12"]), ": to 12_");
     assert_eq!(last(&["g", "12", "backspace", "3"]), ": to 13_");
     assert!(last(&["g", "12", "escape"]).starts_with("? keys"));
     assert_eq!(last(&["b", "fib", "enter"]), "breakpoint: function fib is set");
-    assert_eq!(last(&["b", "fib", "enter", "d", "fib", "enter"]), "breakpoint: function fib is removed");
+    assert_eq!(
+        last(&["b", "fib", "enter", "d", "fib", "enter"]),
+        "breakpoint: function fib is removed"
+    );
     assert!(screen(&["g", "77", "enter", "left"], (80, 24)).starts_with("fib.js: instruction 76 "));
 }
 
@@ -266,7 +271,10 @@ fn panes_are_scrolled_by_lines_and_aside() {
     let down = screen(&["page down", "page down", "page down", "page down"], (80, 24));
     assert!(down.contains("console.log(78, fibByLoop(78));"), "{down}");
     // Further than to the end it does not go: one line back is one to be seen.
-    let back = screen(&["page down", "page down", "page down", "page down", "page down", "home"], (80, 24));
+    let back = screen(
+        &["page down", "page down", "page down", "page down", "page down", "home"],
+        (80, 24),
+    );
     assert_eq!(back.lines().nth(5), down.lines().nth(5));
     let aside = screen(&[">", ">"], (80, 24));
     assert!(aside.contains(">        ib(n") || aside.contains("> "), "{aside}");

@@ -6,9 +6,10 @@
 
 mod common;
 
+use std::collections::{HashMap, HashSet};
 use std::sync::{Arc, Mutex};
 
-use common::{root, scruple};
+use common::{folder, root, scruple};
 use scruple_bench::build;
 use scruple_bench::layout::HeapLayout;
 use scruple_bench::machine::{self, Setup};
@@ -243,44 +244,53 @@ fn traced(file: &str, encoding: Encoding) -> Vec<((u64, usize), String)> {
     lines.collect()
 }
 
+/// Numbers whose texts ECMA-262 gives (Number::toString): the stepper makes them itself.
+const NUMBERS: &str = "\
+const all = [0, -0, 1e21, 1e-7, 123456789012345680000, 5e-324, 0.1 + 0.2, 2 ** 31, -1.5, NaN, 1 / 0];
+let last = '';
+for (const one of all) { last = [one, -one, one * 2, String(one), one > 1, null, undefined]; }
+const calls = all.map((one, index) => { return { at: index, half: one / 2 }; });
+";
+
 #[test]
 fn what_a_pause_says_was_done_is_what_a_trace_says() {
-    let file = "samples/marrow-brook/radio_schedule.js";
-    let script = sample("marrow-brook/radio_schedule.js");
-    for encoding in [Encoding::Word, Encoding::Implied, Encoding::Composite, Encoding::Echo] {
-        let traced = traced(file, encoding);
-        let stepped = Stepped::new(&script, encoding, HeapLayout::Narrow);
-        let pauses = stepped.pauses(|pause, _| match pause.view.is_over {
-            true => Command::Quit,
-            false => STEP,
-        });
-        // Each operation is the one at hand once, and told as done behind that.
-        let at_hand: Vec<(u64, usize)> = pauses
-            .iter()
-            .filter(|pause| !pause.view.is_over)
-            .map(|pause| (pause.view.number, pause.view.part))
-            .collect();
-        assert_eq!(at_hand.len(), traced.len());
-        let (mut n_same, mut n_under_way) = (0, 0);
-        for pause in &pauses {
-            let Some(line) = pause.view.last.last() else { continue };
-            let said = text::did(line, &stepped.code);
-            if said.contains("(under way)") {
-                n_under_way += 1;
-                continue;
-            }
-            let said: Vec<&str> = said.split_whitespace().skip(1).collect();
-            let at = traced.iter().find(|((number, part), _)| {
-                (*number, *part) == (line.number, line.part)
-            });
-            let (_, wanted) = at.unwrap_or_else(|| panic!("{line:?}"));
-            assert_eq!(&said.join(" "), wanted, "{}", encoding.name());
-            n_same += 1;
+    let numbers = folder("step-numbers-traced", &[("a.js", NUMBERS.as_bytes())]).join("a.js");
+    let sample = root().join("samples/marrow-brook/radio_schedule.js");
+    for (path, at_least) in [(sample, 2000), (numbers, 200)] {
+        let script = Script::read(&path, &RunOptions::default()).expect("a script");
+        for encoding in [Encoding::Word, Encoding::Implied, Encoding::Composite, Encoding::Echo] {
+            let traced = traced(path.to_str().expect("a path"), encoding);
+            assert!(traced.len() > at_least, "{}", traced.len());
+            told_as_traced(&Stepped::new(&script, encoding, HeapLayout::Narrow), &traced);
         }
-        // Behind each there is a pause, the end included.
-        assert_eq!(n_same + n_under_way, traced.len());
-        assert!(n_under_way > 0 && n_same > 5000, "{n_same} {n_under_way}");
     }
+}
+
+/// Each operation is the one at hand once, and behind it told as done, in the words of a trace.
+fn told_as_traced(stepped: &Stepped, traced: &[((u64, usize), String)]) {
+    let pauses = stepped.pauses(|pause, _| match pause.view.is_over {
+        true => Command::Quit,
+        false => STEP,
+    });
+    let at_hand: Vec<(u64, usize)> = pauses
+        .iter()
+        .filter(|pause| !pause.view.is_over)
+        .map(|pause| (pause.view.number, pause.view.part))
+        .collect();
+    let wanted: Vec<(u64, usize)> = traced.iter().map(|&(place, _)| place).collect();
+    assert_eq!(at_hand, wanted);
+    let traced: HashMap<(u64, usize), &str> =
+        traced.iter().map(|(place, text)| (*place, text.as_str())).collect();
+    let mut told = HashSet::new();
+    for line in pauses.iter().flat_map(|pause| &pause.view.last) {
+        let said = text::did(line, &stepped.code);
+        if !said.contains("(under way)") {
+            let said: Vec<&str> = said.split_whitespace().skip(1).collect();
+            assert_eq!(said.join(" "), traced[&(line.number, line.part)]);
+            told.insert((line.number, line.part));
+        }
+    }
+    assert_eq!(told.len(), traced.len());
 }
 
 /// The slots, captures and calls of a function that the test knows.

@@ -432,9 +432,11 @@ code 0. What cannot be done is said on standard error, and nothing is lost.
 
 A step is an instruction; under composite, echo and context that may be several operations, which
 `operation` carries out one by one. Numbers of instructions are those of trace, memory and weigh.
-Looking on changes no figure. Going back is running again from the start, which takes as long as the
-run took up to there, some 10 million instructions a second or fewer. Where a run ends, in an
-uncaught exception too, one can still go back from there.";
+Looking on changes no figure. Going back is running again from the start, and takes as long as the
+run takes up to there. Where a run ends, in an uncaught exception too, one can go back from there.
+
+Lines are those of every statement, whose places are found by compiling once more: the code is the
+same. An image has only the lines where something can fail, and the others count to those before.";
 
 #[derive(Debug, Args)]
 #[command(after_help = STEP_EXAMPLES)]

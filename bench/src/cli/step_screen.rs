@@ -127,9 +127,7 @@ impl Screen {
 
     fn draw(&mut self, pause: &Pause, breakpoints: &Breakpoints) -> io::Result<()> {
         let ui = &self.ui;
-        self.terminal
-            .draw(|frame| draw(frame.buffer_mut(), ui, pause, breakpoints))
-            .map(|_| ())
+        self.terminal.draw(|frame| draw(frame.buffer_mut(), ui, pause, breakpoints)).map(|_| ())
     }
 
     fn talk(&mut self, pause: &Pause, breakpoints: &mut Breakpoints) -> io::Result<Command> {

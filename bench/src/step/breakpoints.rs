@@ -68,7 +68,9 @@ impl Breakpoints {
             Spot::Line(line) => code.entries_of_line(*line),
             Spot::Function(name) => {
                 let functions = code.functions_named(name).into_iter();
-                functions.filter_map(|index| Some(code.functions().get(index)?.code.start)).collect()
+                functions
+                    .filter_map(|index| Some(code.functions().get(index)?.code.start))
+                    .collect()
             }
         };
         if places.is_empty() {

@@ -71,8 +71,11 @@ impl Code {
             has_every_place: places.is_some(),
             ..Code::default()
         };
-        let positions: Vec<(usize, Position)> =
-            places.unwrap_or(image).positions().map(|(at, position)| (at as usize, position)).collect();
+        let positions: Vec<(usize, Position)> = places
+            .unwrap_or(image)
+            .positions()
+            .map(|(at, position)| (at as usize, position))
+            .collect();
         for id in (0..image.n_functions()).filter_map(FunctionId::new) {
             let (Some(function), Some(end)) = (image.function(id), image.code_end(id)) else {
                 break;
@@ -87,9 +90,7 @@ impl Code {
         }
         let globals = (0..image.n_globals()).filter_map(GlobalId::new);
         code.globals = globals
-            .filter(|&id| {
-                image.global(id).is_some_and(|(kind, _)| kind != GlobalKind::Undeclared)
-            })
+            .filter(|&id| image.global(id).is_some_and(|(kind, _)| kind != GlobalKind::Undeclared))
             .map(|id| {
                 let mut name = String::new();
                 // A String takes whatever is written.

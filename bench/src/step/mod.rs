@@ -137,13 +137,8 @@ pub fn run(program: &Program, code: &Arc<Code>, pilot: Box<dyn Pilot>) -> Box<dy
     let (mut pilot, mut breakpoints, mut number) = (pilot, Breakpoints::default(), 1);
     loop {
         let printed = Arc::new(Mutex::new(Printed::default()));
-        let watcher = Watcher::new(
-            pilot,
-            breakpoints,
-            Arc::clone(code),
-            Arc::clone(&printed),
-            number,
-        );
+        let watcher =
+            Watcher::new(pilot, breakpoints, Arc::clone(code), Arc::clone(&printed), number);
         let setup = Setup {
             image: &program.image,
             region: REGION,

@@ -39,17 +39,7 @@ where
     /// One that reads from there and writes to these two.
     pub fn new(streams: (I, O, E), code: Arc<Code>, lines: Lines, prompt: &'static str) -> Self {
         let (input, output, errors) = streams;
-        Plain {
-            input,
-            output,
-            errors,
-            code,
-            lines,
-            prompt,
-            n_read: 0,
-            n_printed: 0,
-            fault: None,
-        }
+        Plain { input, output, errors, code, lines, prompt, n_read: 0, n_printed: 0, fault: None }
     }
 
     /// Says what a pause is, and answers until a command is given that can be carried out.

@@ -64,7 +64,9 @@ pub fn visible(text: &str) -> String {
         match ch {
             '\t' => out.push_str("    "),
             // Those that turn the direction of what follows, too.
-            _ if ch.is_control() || matches!(ch, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}') => {
+            _ if ch.is_control()
+                || matches!(ch, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}') =>
+            {
                 let _ = write!(out, "{}", ch.escape_unicode());
             }
             _ => out.push(ch),
@@ -156,8 +158,7 @@ fn named(call: &Call) -> String {
 /// What was carried out, with the values it took and left.
 pub fn did(line: &Line, code: &Code) -> String {
     let what = visible(&code.text(line.at, line.part));
-    let number =
-        if line.part == 0 { line.number.to_string() } else { format!("{}+", line.number) };
+    let number = if line.part == 0 { line.number.to_string() } else { format!("{}+", line.number) };
     format!("{number} {what} {}", effect(&line.taken, &line.done))
 }
 
@@ -315,11 +316,8 @@ fn around(view: &View, code: &Code, count: usize) -> String {
         for (part, operation) in instruction.parts.iter().enumerate() {
             let is_here = other == index && part == view.part;
             let mark = if is_here { '>' } else { ' ' };
-            let place = if part == 0 {
-                format!("{:04x}", instruction.at)
-            } else {
-                "   +".to_owned()
-            };
+            let place =
+                if part == 0 { format!("{:04x}", instruction.at) } else { "   +".to_owned() };
             let what = visible(&operation.text);
             let _ = writeln!(out, "{mark} {place}  {what:<36} {}", operation.picture);
         }

@@ -52,8 +52,7 @@ pub(super) fn rows(
         Pane::Calls => calls(view),
         Pane::Memory => memory(view),
         Pane::Output => {
-            let rows: Vec<Row> =
-                view.output.lines().map(|line| Row::of(visible(line))).collect();
+            let rows: Vec<Row> = view.output.lines().map(|line| Row::of(visible(line))).collect();
             let last = rows.len().saturating_sub(1);
             return (rows, last);
         }
@@ -61,12 +60,7 @@ pub(super) fn rows(
     (rows, 0)
 }
 
-fn source(
-    view: &View,
-    code: &Code,
-    lines: &Lines,
-    breakpoints: &Breakpoints,
-) -> (Vec<Row>, usize) {
+fn source(view: &View, code: &Code, lines: &Lines, breakpoints: &Breakpoints) -> (Vec<Row>, usize) {
     let line = view.position(code).map(|position| position.line);
     if lines.is_empty() {
         let text = match line {
