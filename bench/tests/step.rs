@@ -286,6 +286,19 @@ fn a_run_that_is_stopped_says_why_and_one_can_go_back_from_there() {
 }
 
 #[test]
+fn a_run_that_never_began_says_so() {
+    let outcome = step("step-no-room", CALLS, &["--heap", "8"], "step\nback\nstart\nrun\n");
+    assert!(outcome.out.starts_with("ended: a.js"), "{}", outcome.out);
+    let none = "no instruction was carried out";
+    let wanted: String = [none, none, none, "the run is over: there is only the way back"]
+        .iter()
+        .zip(1..)
+        .map(|(reason, line)| format!("scruple: command line {line}: {reason}\n"))
+        .collect();
+    assert_eq!(outcome.err, wanted);
+}
+
+#[test]
 fn a_script_that_does_not_compile_is_refused_as_elsewhere() {
     let folder = folder("step-refused", &[("a.js", b"let = 5;\n"), ("b.img", b"scrpx")]);
     let outcome = step_in(&folder, &["a.js"], "step\n");

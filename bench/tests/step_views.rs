@@ -16,9 +16,9 @@ use scruple_bench::machine::{self, Setup};
 use scruple_bench::options::{REGION, RunOptions};
 use scruple_bench::script::Script;
 use scruple_bench::station::Output;
-use scruple_bench::step::breakpoints::Breakpoints;
+use scruple_bench::step::breakpoints::{Breakpoints, Spot};
 use scruple_bench::step::code::Code;
-use scruple_bench::step::view::{View, Why};
+use scruple_bench::step::view::{MOST_CALLS, MOST_VALUES, View, Why};
 use scruple_bench::step::{self, Command, Goal, Pause, Pilot, Program, text};
 use scruple_bytecode::Encoding;
 use scruple_bytecode::image::Image;
@@ -354,6 +354,79 @@ new Gate(4).open(3);
         assert!(made.calls[0].constructs && !made.calls[1].constructs);
         assert_eq!(made.this.as_deref(), Some("(object)"));
     }
+}
+
+/// Frames of every shape: with an arguments object, made by `new`, of a constructor that has no
+/// this value yet, of a function that asks for `new.target`, called by a getter and by a timer.
+#[test]
+fn the_calls_are_told_through_frames_of_every_shape() {
+    let text = "\
+function probe() { let z = 1; return z; }
+function counted() { return arguments.length + probe(); }
+class Base { constructor() { this.n = counted(1, 2, 3); } }
+class Derived extends Base { constructor(by) { super(by); } }
+function Old() { this.made = new.target === Old ? new Derived(5) : null; }
+const o = { get value() { return new Old(); } };
+function late(first) { return first + o.value; }
+setTimeout(late, 5, 'x');
+";
+    for &encoding in Encoding::ALL {
+        for &layout in HeapLayout::ALL {
+            let stepped = Stepped::new(&Script::from_text("a.js", text, None), encoding, layout);
+            let code = Arc::clone(&stepped.code);
+            let pauses = stepped.pauses(move |pause, breakpoints| {
+                // Set again at the next pause, which is refused.
+                let _ = breakpoints.add(&code, Spot::Function("probe".to_owned()));
+                match pause.why {
+                    Why::Breakpoint(_) => Command::Quit,
+                    _ => Command::Go(Goal::Run),
+                }
+            });
+            let view = &pauses.last().expect("a pause").view;
+            let told: Vec<(&str, bool, bool)> = view
+                .calls
+                .iter()
+                .map(|call| (call.name.as_str(), call.constructs, call.is_called_back))
+                .collect();
+            let wanted = [
+                ("probe", false, false),
+                ("counted", false, false),
+                ("Base", true, false),
+                ("Derived", true, false),
+                ("Old", true, false),
+                ("get value", false, true),
+                ("late", false, false),
+            ];
+            let what = format!("{} {}", encoding.name(), layout.name());
+            assert_eq!(told, wanted, "{what}");
+            let lines: Vec<Option<u32>> =
+                view.calls.iter().map(|call| call.position.map(|own| own.line)).collect();
+            assert_eq!(lines, [1, 2, 3, 4, 5, 6, 7].map(Some), "{what}");
+        }
+    }
+}
+
+#[test]
+fn of_calls_and_values_without_end_the_first_are_told_and_how_many_more() {
+    let many: Vec<String> = (0..300).map(|n| n.to_string()).collect();
+    let text = format!(
+        "function many() {{}}\nfunction deep(n) {{ return n > 0 ? deep(n - 1) : many({}); }}\ndeep(400);\n",
+        many.join(", ")
+    );
+    let stepped = Stepped::of_text(&text, Encoding::Implied);
+    let pauses = stepped.pauses(|pause, _| match pause.view.is_over {
+        true => Command::Quit,
+        false => STEP,
+    });
+    let fullest = pauses.iter().map(|pause| &pause.view).max_by_key(|view| view.more_operands);
+    let view = fullest.expect("a pause");
+    assert_eq!((view.operands.len(), view.more_operands), (MOST_VALUES, 301 - MOST_VALUES));
+    assert_eq!(view.operands.last().map(String::as_str), Some("299"));
+    assert_eq!((view.calls.len(), view.more_calls), (MOST_CALLS, 402 - MOST_CALLS));
+    let made = pauses.iter().flat_map(|pause| &pause.view.last).max_by_key(|line| line.taken.len());
+    let made = made.expect("an operation");
+    assert_eq!(made.taken[0], "(269 more)");
+    assert_eq!(made.taken.last().map(String::as_str), Some("299"));
 }
 
 /// The line table of every place is of code that is the same, so that what is stepped through

@@ -115,6 +115,9 @@ pub fn why_not(view: &View, code: &Code, command: Command) -> Option<String> {
             Some("the image has no line table: go by instruction".to_owned())
         }
         Command::Go(_) => None,
+        Command::To(_) if view.is_over && view.counts.instructions == 0 => {
+            Some("no instruction was carried out".to_owned())
+        }
         Command::To(0) => match view.number {
             1 => Some("this is the first instruction".to_owned()),
             _ => Some("instructions are numbered from 1".to_owned()),
