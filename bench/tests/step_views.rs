@@ -6,7 +6,7 @@
 
 mod common;
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{HashMap, HashSet, VecDeque};
 use std::sync::{Arc, Mutex};
 
 use common::{folder, root, scruple};
@@ -77,8 +77,8 @@ impl Stepped {
 
     /// The pauses that these commands lead to, the one at the start first.
     fn led(&self, commands: &[Command]) -> Vec<Pause> {
-        let mut commands = commands.to_vec().into_iter();
-        self.pauses(move |_, _| commands.next().unwrap_or(Command::Quit))
+        let mut commands = VecDeque::from(commands.to_vec());
+        self.pauses(move |_, _| commands.pop_front().unwrap_or(Command::Quit))
     }
 }
 

@@ -5,6 +5,7 @@
 
 pub(crate) mod args;
 pub(crate) mod args_corpus;
+pub(crate) mod args_step;
 pub(crate) mod baseline;
 pub(crate) mod board;
 pub(crate) mod compare;

@@ -11,7 +11,7 @@ use scruple_bench::step::plain::Plain;
 use scruple_bench::step::text::Lines;
 use scruple_bench::step::{self, Pilot, Program};
 
-use super::args::StepArguments;
+use super::args_step::StepArguments;
 use super::terminal::Terminal;
 use super::{Verdict, build_or_explain, read_script, step_screen, usage, with_set};
 
