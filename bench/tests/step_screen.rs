@@ -63,6 +63,7 @@ fn keys(names: &[&str]) -> VecDeque<KeyEvent> {
             "up" => KeyCode::Up,
             "down" => KeyCode::Down,
             "page down" => KeyCode::PageDown,
+            "page up" => KeyCode::PageUp,
             "enter" => KeyCode::Enter,
             "escape" => KeyCode::Esc,
             "tab" => KeyCode::Tab,
@@ -270,14 +271,15 @@ fn panes_are_scrolled_by_lines_and_aside() {
     assert!(top.lines().nth(3).is_some_and(|line| line.contains(" 1 // ")), "{top}");
     let down = screen(&["page down", "page down", "page down", "page down"], (80, 24));
     assert!(down.contains("console.log(78, fibByLoop(78));"), "{down}");
-    // Further than to the end it does not go: one line back is one to be seen.
-    let back = screen(
-        &["page down", "page down", "page down", "page down", "page down", "home"],
-        (80, 24),
-    );
-    assert_eq!(back.lines().nth(5), down.lines().nth(5));
+    // Far past the end it is not lost: as many pages up lead to the beginning.
+    let pages = |down: usize, up: usize| {
+        let keys = [vec!["page down"; down], vec!["page up"; up]].concat();
+        screen(&keys, (80, 24))
+    };
+    assert_eq!(pages(40, 0), down);
+    assert!(pages(40, 4).lines().nth(3).is_some_and(|line| line.contains(" 1 // ")));
     let aside = screen(&[">", ">"], (80, 24));
-    assert!(aside.contains(">        ib(n") || aside.contains("> "), "{aside}");
+    assert!(aside.lines().any(|line| line.starts_with("> b(n) {")), "{aside}");
     let before = screen(&[">", "<"], (80, 24));
     assert_eq!(before, screen(&[], (80, 24)));
     assert_ne!(aside, before);
