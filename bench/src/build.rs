@@ -6,6 +6,7 @@
 
 use scruple_bytecode::Encoding;
 use scruple_bytecode::InstructionSet;
+use scruple_bytecode::image::Image;
 use scruple_bytecode::sets::SHIPPED;
 use scruple_compiler::{Compiled, Diagnostics, Options};
 
@@ -65,6 +66,25 @@ pub fn compile_with(
     let Compiled { image, scratch_peak, .. } = compiled?;
     let asked = scratch_peak.max(image.len());
     Ok(Built { image, asked: Some(asked), reserved })
+}
+
+/// An image with the code of this one, and a line table of every place that a statement or an
+/// operand begins at: only what can fail is in the usual one. Nothing where the script came
+/// packed, and where the code would be another one.
+pub fn with_every_place(script: &Script, built: &Built, encoding: Encoding) -> Option<Vec<u8>> {
+    let options = Options { encoding, max_nesting: MAX_NESTING, lines: true };
+    let sets = script.options.sets();
+    let set = sets.first().copied().unwrap_or(&SHIPPED);
+    if script.packed.is_some() {
+        return None;
+    }
+    let dense = scruple_compiler::compile_with_places(&script.text, &options, set).ok()?.image;
+    let is_same = {
+        let own = Image::open_with(&built.image, sets).ok()?;
+        let dense = Image::open_with(&dense, sets).ok()?;
+        own.code() == dense.code() && own.records() == dense.records()
+    };
+    is_same.then_some(dense)
 }
 
 /// Does some work on a thread with a large stack, and waits for it.

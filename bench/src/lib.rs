@@ -53,6 +53,7 @@ pub mod script;
 pub mod sets;
 pub mod shard;
 pub mod station;
+pub mod step;
 pub mod streams;
 pub mod sweep;
 pub mod timers;

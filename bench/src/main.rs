@@ -34,6 +34,7 @@ fn main() -> ExitCode {
         Command::Operations(arguments) => cli::operations::operations(&arguments, &terminal),
         Command::Listing(arguments) => cli::listing::listing(&arguments, &terminal),
         Command::Trace(arguments) => cli::trace::trace(&arguments, &terminal),
+        Command::Step(arguments) => cli::step::step(&arguments, &terminal),
         Command::Completions(arguments) => cli::manual::completions(&arguments, &terminal),
         Command::Manual(arguments) => cli::manual::manual(&arguments, &terminal),
     };

@@ -216,7 +216,7 @@ impl Observer for Tracer {
 }
 
 /// How many values an instruction left that has gone on to a place.
-fn n_left(place: usize, step: Step) -> usize {
+pub(crate) fn n_left(place: usize, step: Step) -> usize {
     let info = step.op.info();
     match info.flow {
         Flow::Branch(left) if place != step.next => left as usize,
@@ -232,7 +232,7 @@ fn operands<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, count: usize) -> Vec<Stri
 
 /// A value in a few characters: strings quoted, and cut; and the zero told that ToString
 /// does not tell.
-fn text_of<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, value: Value<L>) -> String {
+pub(crate) fn text_of<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, value: Value<L>) -> String {
     if vm.as_number(value).is_some_and(|number| number == 0.0 && number.is_sign_negative()) {
         return "-0".to_owned();
     }
@@ -324,8 +324,14 @@ impl Done {
 }
 
 fn line_text(image: &Image<'_>, line: &Line) -> String {
-    let (at, what, done) = (line.step.at, line.operation(image), line.done.describe());
+    let (at, what) = (line.step.at, line.operation(image));
     let number = if line.is_part { "+".to_owned() } else { line.number.to_string() };
-    let text = format!("{number:>9}  {at:04x}  {what:<38}  ( {} -- {done} )", line.taken.join(" "));
-    text.replace("(  --", "( --").replace("--  )", "-- )")
+    format!("{number:>9}  {at:04x}  {what:<38}  {}", effect(&line.taken, &line.done))
+}
+
+/// What an operation took and what it did, as a stack effect of values.
+pub(crate) fn effect(taken: &[String], done: &Done) -> String {
+    let (taken, done) = (taken.join(" "), done.describe());
+    let gap = |text: &str| if text.is_empty() { "" } else { " " };
+    format!("({}{taken} -- {done}{})", gap(&taken), gap(&done))
 }

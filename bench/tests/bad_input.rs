@@ -287,10 +287,10 @@ fn a_missing_file_is_told_in_one_way() {
 #[test]
 fn help_tells_the_budget_of_a_run_that_asks_for_none() {
     let budget = scruple_bench::measure::BUDGET.to_string();
-    for command in ["run", "weigh", "fit", "memory", "sweep", "compose", "trace", "board"] {
+    for command in ["run", "weigh", "fit", "memory", "sweep", "compose", "trace", "step", "board"] {
         let help = scruple(&[command, "--help"]).out;
         let words: Vec<&str> = help.split_whitespace().collect();
-        let said = format!("[default: {budget}; none for run and trace]");
+        let said = format!("[default: {budget}; none for run, trace and step]");
         assert!(words.join(" ").contains(&said), "{command}: {help}");
     }
     assert!(scruple(&["pack", "--help"]).out.contains("run, weigh, fit, memory,"));

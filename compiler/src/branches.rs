@@ -91,7 +91,8 @@ impl Sweep<'_, '_, '_, '_> {
                 self.note_choice(chooser.choice(at));
                 if chooser.is_echo(at) {
                     let (parts, _) = chooser.instruction(at);
-                    self.lay_down_echo(at, position_of(parts));
+                    let position = position_of(parts, self.target.notes_all);
+                    self.lay_down_echo(at, position);
                     at += parts.len();
                     continue;
                 }
@@ -100,7 +101,7 @@ impl Sweep<'_, '_, '_, '_> {
             at += parts.len();
             match (parts, entry) {
                 (parts, Some((index, entry))) => {
-                    let position = position_of(parts);
+                    let position = position_of(parts, self.target.notes_all);
                     let branch = parts.last().filter(|last| last.op.is_branch());
                     let n_plain = parts.len() - usize::from(branch.is_some());
                     self.note_position(position);
@@ -138,7 +139,7 @@ impl Sweep<'_, '_, '_, '_> {
             self.is_too_large = true;
             return;
         };
-        if !is_silent(op) {
+        if self.target.notes_all || !is_silent(op) {
             self.note_position(position);
         }
         self.append(encoded.as_slice());
@@ -248,7 +249,7 @@ impl Sweep<'_, '_, '_, '_> {
         }
         let branch = self.branches.get(index);
         let distance = self.distance(branch);
-        if !is_part && !is_silent(op) {
+        if !is_part && (self.target.notes_all || !is_silent(op)) {
             self.note_position(position);
         }
         let length = narrow::to_u32(self.target.code.len());
@@ -497,8 +498,9 @@ impl Sweep<'_, '_, '_, '_> {
 }
 
 /// The position of a composite: that of its first operation that has one in the table.
-fn position_of(parts: &[Waiting]) -> Position {
-    let noted = parts.iter().find(|part| !is_silent(part.op) && part.position.line > 0);
+fn position_of(parts: &[Waiting], notes_all: bool) -> Position {
+    let is_noted = |part: &&Waiting| notes_all || !is_silent(part.op);
+    let noted = parts.iter().filter(is_noted).find(|part| part.position.line > 0);
     noted.map_or(Position { line: 0, column: 0 }, |part| part.position)
 }
 

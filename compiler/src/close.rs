@@ -44,7 +44,7 @@ impl Parser<'_, '_> {
         let code = narrow::to_u32(self.output.code.len());
         let mut guards = core::mem::take(&mut self.guards);
         guards.clear();
-        let has_lines = self.output.has_lines;
+        let (has_lines, notes_all) = (self.output.has_lines, self.output.notes_all());
         if has_lines {
             // A budget may end anywhere: no function borrows the one before's.
             self.output.lines.add(code, mark.position());
@@ -54,6 +54,7 @@ impl Parser<'_, '_> {
             chooser: self.output.chooser.as_deref_mut(),
             earlier: self.output.echoes.as_deref_mut().map(|it| &mut it.functions),
             code: &mut self.output.code,
+            notes_all,
             lines: has_lines.then_some(&mut self.output.lines),
             guards: &mut guards,
         };
@@ -105,7 +106,7 @@ impl Parser<'_, '_> {
         let start = narrow::to_u32(self.output.script_code.len());
         let mut guards = core::mem::take(&mut self.guards);
         guards.clear();
-        let has_lines = self.output.has_lines;
+        let (has_lines, notes_all) = (self.output.has_lines, self.output.notes_all());
         // A loop of nothing that throws is where a budget ends.
         if has_lines && (start == 0 || f.orders.len() > 0) {
             self.output.script_lines.add(start, mark.position());
@@ -115,6 +116,7 @@ impl Parser<'_, '_> {
             chooser: self.output.chooser.as_deref_mut(),
             earlier: self.output.echoes.as_deref_mut().map(|it| &mut it.script),
             code: &mut self.output.script_code,
+            notes_all,
             lines: has_lines.then_some(&mut self.output.script_lines),
             guards: &mut guards,
         };

@@ -125,8 +125,30 @@ pub fn compile_with(
     options: &Options,
     set: &InstructionSet<'_>,
 ) -> Result<Compiled, Diagnostics> {
+    compile_noting(source, options, set, false)
+}
+
+/// The same with a line table of every place that a statement or an operand begins at, and
+/// not only of those where something can fail. It is for who steps through the script: the
+/// code is that of [`compile_with`] unless the places of what can fail come to lie in other
+/// lines by it and join otherwise, which is to be looked at before it is relied on.
+#[cfg(feature = "places")]
+pub fn compile_with_places(
+    source: &str,
+    options: &Options,
+    set: &InstructionSet<'_>,
+) -> Result<Compiled, Diagnostics> {
+    compile_noting(source, options, set, true)
+}
+
+fn compile_noting(
+    source: &str,
+    options: &Options,
+    set: &InstructionSet<'_>,
+    notes_all: bool,
+) -> Result<Compiled, Diagnostics> {
     let meter = Meter::default();
-    let image = translate(source, options, set, &meter)?;
+    let image = translate(source, options, set, &meter, notes_all)?;
     debug_assert!(is_safe(&image, set), "the verifier refuses what the compiler made");
     Ok(Compiled { image, scratch_peak: meter.peak(), tokens_read: meter.tokens() })
 }
@@ -138,6 +160,7 @@ fn translate(
     options: &Options,
     set: &InstructionSet<'_>,
     meter: &Meter,
+    notes_all: bool,
 ) -> Result<Vec<u8>, Diagnostics> {
     if !options.encoding.is_in_build() {
         return Err(Diagnostics::of_limit("the encoding is not in this build"));
@@ -146,6 +169,7 @@ fn translate(
         return Err(Diagnostics::of_limit("the source is longer than 4 MiB"));
     }
     let mut parser = Parser::new(source, options, set, meter);
+    parser.output.notes_all = notes_all;
     parser.script();
     if let Some(diagnostics) = Diagnostics::new(core::mem::take(&mut parser.diagnostics)) {
         return Err(diagnostics);

@@ -49,6 +49,8 @@ pub(crate) struct Output<'s> {
     /// The code so far by what begins where, if instructions may be carried out again.
     pub(crate) echoes: Option<Box<Stretches>>,
     pub(crate) has_lines: bool,
+    /// Whether the line table is to have every place: see [`Output::notes_all`].
+    pub(crate) notes_all: bool,
     /// Code of the closed functions, and of the script's statements so far.
     pub(crate) code: Strip,
     pub(crate) script_code: Strip,
@@ -78,6 +80,7 @@ impl<'s> Output<'s> {
             chooser: encoding.has_set().then(|| Chooser::new(set, encoding)),
             echoes: encoding.has_echoes().then(Box::default),
             has_lines,
+            notes_all: false,
             code: code(),
             script_code: code(),
             lines: LineTable::default(),
@@ -90,6 +93,12 @@ impl<'s> Output<'s> {
             globals: Vec::new(),
             n_templates: 0,
         }
+    }
+
+    /// Whether the line table is to have every place, also of what cannot fail.
+    #[inline(always)]
+    pub(crate) fn notes_all(&self) -> bool {
+        cfg!(feature = "places") && self.notes_all
     }
 
     /// The number of the global of this name; its first use gives it one.

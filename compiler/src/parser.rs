@@ -120,6 +120,24 @@ impl<'s, 'm> Parser<'s, 'm> {
         }
     }
 
+    /// What follows is of the token at hand, where every place is to be noted: see
+    /// [`compile_with_places`](crate::compile_with_places).
+    #[inline(always)]
+    pub(crate) fn note_place(&self, f: &mut Function<'_>) {
+        if self.output.notes_all() {
+            f.at(self.token.mark);
+        }
+    }
+
+    /// The same of a statement. One that is a branch and nothing else has no place of its own:
+    /// the sweep leads other branches past it, and looks for it right behind its label.
+    #[inline(always)]
+    pub(crate) fn note_statement(&self, f: &mut Function<'_>) {
+        if !matches!(self.token.kind, Kind::Break | Kind::Continue) {
+            self.note_place(f);
+        }
+    }
+
     /// Lets go of what only productions need.
     pub(crate) fn let_go(&mut self) {
         self.lookahead = Lookahead::default();

@@ -301,6 +301,7 @@ impl Parser<'_, '_> {
     /// PrimaryExpression ( -- operand )
     fn primary_expression(&mut self, f: &mut Function<'_>) -> Parsed<Operand> {
         let token = self.token;
+        self.note_place(f);
         match token.kind {
             Kind::Identifier => self.identifier_reference(),
             Kind::This => {

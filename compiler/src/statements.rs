@@ -46,6 +46,7 @@ impl Parser<'_, '_> {
 
     /// StatementListItem ( -- )
     fn statement_list_item(&mut self, f: &mut Function<'_>) -> Parsed<()> {
+        self.note_statement(f);
         match self.token.kind {
             Kind::Function => self.function_declaration(f),
             Kind::Let | Kind::Const => self.lexical_declaration(f),
@@ -75,6 +76,7 @@ impl Parser<'_, '_> {
 
     /// Statement ( -- )
     fn statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
+        self.note_statement(f);
         self.enter()?;
         match self.token.kind {
             Kind::LeftBrace => self.block(f)?,

@@ -38,6 +38,8 @@ pub(crate) struct Target<'o, 's> {
     pub(crate) code: &'o mut Strip,
     /// The line table, unless it is not wanted.
     pub(crate) lines: Option<&'o mut LineTable>,
+    /// Whether that is to have the places of what cannot fail, too.
+    pub(crate) notes_all: bool,
     /// Guards as start, end and handler, counted from the start of the code
     /// that this sweep writes.
     pub(crate) guards: &'o mut Vec<[u32; 3]>,

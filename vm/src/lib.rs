@@ -142,6 +142,7 @@ mod globals;
 mod heap;
 mod holders;
 mod host;
+mod inspect;
 mod interp;
 mod iterate;
 mod keys;
@@ -167,6 +168,7 @@ pub use host::{
     Call, Changes, Counter, Counts, Families, Host, HostFunction, NativeFn, Observer, Outcome,
     Step, Steps, Wanted,
 };
+pub use inspect::Frame;
 pub use layout::{Layout, Narrow, Wide, cell_bytes};
 pub use load::LoadError;
 pub use memory::{Block, Booking, Change};

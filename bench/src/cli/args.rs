@@ -16,6 +16,7 @@ use super::args_corpus::{
     Baseline, CompareArguments, ComposeArguments, MergeArguments, OperationsArguments,
     SweepArguments,
 };
+use super::args_step::StepArguments;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -32,6 +33,7 @@ Examples:
   scruple operations app.js                   which operations stand in it, and are carried out
   scruple listing app.js --function main      the instructions of a function
   scruple trace app.js --from 1000 --count 20 what instructions 1000 to 1019 did
+  scruple step app.js                         step through it, forward and back
   scruple weigh samples --format html > page.html
                                               a page for a browser, with every figure
 
@@ -89,6 +91,8 @@ pub(crate) enum Command {
     Listing(ListingArguments),
     /// Show what instructions took from the stack and left there
     Trace(TraceArguments),
+    /// Step through a script, forward and back
+    Step(StepArguments),
     /// Write what a shell completes this command line from
     Completions(CompletionsArguments),
     /// Write the manual, a page a command
@@ -156,8 +160,8 @@ Examples:
   scruple pack hello.js -o hello.img --strip --encoding leb
   scruple pack hello.js -o - | scruple run -
 
-run, weigh, fit, memory, board, listing and trace take an image where they take a script: they know
-it by its first four bytes. It is executed where it lies, and a damaged one is refused with the
+run, weigh, fit, memory, board, listing, trace and step take an image where they take a script: they
+know it by its first four bytes. It is executed where it lies, and a damaged one is refused with the
 offset.";
 
 #[derive(Debug, Args)]
@@ -491,7 +495,7 @@ pub(crate) struct Limits {
     /// The most bytes of stack [default: what the heap leaves]
     #[arg(long, value_name = "BYTES", value_parser = bytes())]
     stack: Option<u64>,
-    /// The most operations [default: 1000000000; none for run and trace]
+    /// The most operations [default: 1000000000; none for run, trace and step]
     #[arg(long, value_name = "N")]
     budget: Option<u64>,
 }

@@ -5,6 +5,7 @@
 
 pub(crate) mod args;
 pub(crate) mod args_corpus;
+pub(crate) mod args_step;
 pub(crate) mod baseline;
 pub(crate) mod board;
 pub(crate) mod compare;
@@ -18,6 +19,9 @@ pub(crate) mod operations;
 pub(crate) mod outputs;
 pub(crate) mod pack;
 pub(crate) mod run;
+pub(crate) mod step;
+#[cfg_attr(not(feature = "terminal"), path = "step_no_screen.rs")]
+mod step_screen;
 pub(crate) mod sweep;
 pub(crate) mod terminal;
 pub(crate) mod trace;

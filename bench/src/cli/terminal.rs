@@ -15,16 +15,25 @@ use super::args::Color;
 /// The two streams.
 pub(crate) struct Terminal {
     colour: bool,
+    colour_of_output: bool,
 }
 
 impl Terminal {
     pub(crate) fn new(color: Color) -> Terminal {
-        let colour = match color {
-            Color::Always => true,
-            Color::Never => false,
-            Color::Auto => AutoStream::choice(&io::stderr()) != ColorChoice::Never,
+        let (colour, colour_of_output) = match color {
+            Color::Always => (true, true),
+            Color::Never => (false, false),
+            Color::Auto => (
+                AutoStream::choice(&io::stderr()) != ColorChoice::Never,
+                AutoStream::choice(&io::stdout()) != ColorChoice::Never,
+            ),
         };
-        Terminal { colour }
+        Terminal { colour, colour_of_output }
+    }
+
+    /// Whether what is drawn on standard output is to be coloured.
+    pub(crate) fn colour_of_output(&self) -> bool {
+        self.colour_of_output
     }
 
     /// Whether standard error is to be coloured.
