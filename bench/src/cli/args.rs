@@ -337,8 +337,8 @@ Examples:
 
 Builds the firmware in bench/board, lays each script into the flash behind it, runs it, reads back
 what it counted, and compares that with the host: a difference in any figure or in the output is an
-error. Boards: stm32vldiscovery (8 KiB of RAM), lm3s6965evb (64 KiB), netduino2 (128 KiB),
-mps2-an385 (4 MiB). Needs the Debian packages rustc-web, cargo-web, rust-web-src,
+error. Boards: stm32vldiscovery (8 KiB of RAM, 128 KiB of flash), lm3s6965evb (64, 256), netduino2
+(128, 1024), mps2-an385 (4 MiB of each). Needs the Debian packages rustc-web, cargo-web, rust-web-src,
 binutils-arm-none-eabi and qemu-system-arm; without them it says which are missing.
 
 The counts are exact for an emulator and no promise about a board: it enforces no flash wait states,
@@ -350,9 +350,9 @@ pub(crate) struct BoardArguments {
     /// Scripts and images, or folders whose .js files are taken
     #[arg(required = true)]
     pub(crate) paths: Vec<PathBuf>,
-    /// The board
-    #[arg(long, default_value = "lm3s6965evb", value_parser = board())]
-    pub(crate) board: String,
+    /// The board [default: lm3s6965evb; with --compile netduino2, which has the flash for it]
+    #[arg(long, value_parser = board())]
+    pub(crate) board: Option<String>,
     /// Encodings, separated by commas; all unless given
     #[arg(long, value_name = "ENCODING", value_delimiter = ',', value_parser = encoding())]
     pub(crate) encoding: Vec<Encoding>,

@@ -11,6 +11,11 @@ use super::Verdict;
 use super::args::BoardArguments;
 use super::terminal::Terminal;
 
+/// The board unless another is asked for.
+const USUAL: &str = "lm3s6965evb";
+/// The same for a firmware that has the compiler.
+const WITH_COMPILER: &str = "netduino2";
+
 pub(crate) fn board(arguments: &BoardArguments, terminal: &Terminal) -> Result<Verdict> {
     let candidates = script::gather(&arguments.paths, &arguments.options.to_options())?;
     super::note_ignored(&candidates, &arguments.encoding, terminal);
@@ -22,8 +27,10 @@ pub(crate) fn board(arguments: &BoardArguments, terminal: &Terminal) -> Result<V
         plan.encodings.retain(|&encoding| !encoding.has_set());
     }
     let n_rows: usize = candidates.iter().map(|one| plan.ways_of(one).len()).sum();
+    let usual = if arguments.compile { WITH_COMPILER } else { USUAL };
     let asked = Asked {
-        board: boards::find(&arguments.board).context("no such board")?,
+        board: boards::find(arguments.board.as_deref().unwrap_or(usual))
+            .context("no such board")?,
         families: !arguments.core,
         plan,
         compile: arguments.compile,

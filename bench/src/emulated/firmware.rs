@@ -13,7 +13,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use anyhow::{Context, Result, bail, ensure};
 use scruple_bytecode::Encoding;
 
-use super::boards::Board;
+use super::boards::{self, Board};
 use super::parcel::Parcel;
 use super::row::BoardRow;
 
@@ -133,11 +133,13 @@ impl Firmware {
             .env_remove("RUSTC_WRAPPER")
             .stdin(Stdio::null());
         let built = command.output().context("the firmware's build cannot be started")?;
-        ensure!(
-            built.status.success(),
-            "the firmware does not build:\n{}",
-            String::from_utf8_lossy(&built.stderr)
-        );
+        if !built.status.success() {
+            let said = String::from_utf8_lossy(&built.stderr);
+            match does_not_fit(&said, &build.board) {
+                Some(reason) => bail!(reason),
+                None => bail!("the firmware does not build:\n{said}"),
+            }
+        }
         // Each variant keeps its own copy, so that one build does not replace
         // what another is run from.
         let variant = format!("{}+{}.elf", build.board.name, features.join("+"));
@@ -182,6 +184,30 @@ impl Firmware {
     }
 }
 
+/// What the linker says of a program that is too large, for those who asked for the board.
+fn does_not_fit(said: &str, board: &Board) -> Option<String> {
+    let over = |region: &str| {
+        let (_, behind) = said.split_once(&format!("region `{region}' overflowed by "))?;
+        behind.split_whitespace().next()?.parse::<u64>().ok()
+    };
+    let (over, what, own, of): (_, _, _, fn(&Board) -> u64) = match (over("FLASH"), over("RAM")) {
+        (Some(over), _) => (over, "flash", board.flash, |board| board.flash),
+        (None, Some(over)) => (over, "RAM", board.ram, |board| board.ram),
+        (None, None) => return None,
+    };
+    let more = boards::all().into_iter().filter(|other| of(other) > own);
+    let more: Vec<&str> = more.map(|board| board.name).collect();
+    let others = match more.is_empty() {
+        true => String::new(),
+        false => format!(", or take a board with more: {}", more.join(", ")),
+    };
+    Some(format!(
+        "the firmware takes {over} bytes more {what} than the {own} of {}: leave the compiler, \
+         families (--core) or encodings out{others}",
+        board.name
+    ))
+}
+
 /// A file that goes when it is done with.
 struct Scratch(PathBuf);
 
@@ -214,4 +240,30 @@ fn bytes_of(parcel: &Parcel<'_>) -> Vec<u8> {
         bytes.resize(bytes.len().next_multiple_of(4), 0);
     }
     bytes
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // The words of GNU ld 2.40, of Debian's binutils-arm-none-eabi.
+    #[test]
+    fn a_program_that_is_too_large_is_said_with_the_boards_that_have_more() {
+        let said = "error: linking with `arm-none-eabi-ld` failed\n  = note: arm-none-eabi-ld: \
+                    region `FLASH' overflowed by 47668 bytes\n";
+        let board = boards::find("lm3s6965evb").unwrap();
+        assert_eq!(
+            does_not_fit(said, &board).unwrap(),
+            "the firmware takes 47668 bytes more flash than the 262144 of lm3s6965evb: leave the \
+             compiler, families (--core) or encodings out, or take a board with more: netduino2, \
+             mps2-an385"
+        );
+        assert_eq!(does_not_fit("error[E0425]: cannot find value", &board), None);
+        let largest = boards::find("mps2-an385").unwrap();
+        let reason = does_not_fit("region `RAM' overflowed by 8 bytes", &largest).unwrap();
+        assert!(
+            reason.ends_with("leave the compiler, families (--core) or encodings out"),
+            "{reason}"
+        );
+    }
 }
