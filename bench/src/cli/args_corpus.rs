@@ -243,7 +243,7 @@ pub(crate) struct OperationsArguments {
     /// The form of the report
     #[arg(long, default_value = "text", value_parser = format_of(Format::OF_OPERATIONS))]
     pub(crate) format: Format,
-    /// Show bytes, or the commonest operands
+    /// Show bytes, or the commonest operands, in text: JSON and pages have them anyway
     #[arg(short, long)]
     pub(crate) verbose: bool,
     #[command(flatten)]
