@@ -319,28 +319,40 @@ impl<L: Layout> Heap<'_, L> {
     /// Frees what is not marked, and takes the marks away: those of a whole slot of the map at
     /// once, so that a block that lives costs next to nothing.
     fn sweep(&mut self) {
-        let mut last = None;
+        // Most of what is freed are numbers, a cell each, which are booked together.
+        let (mut last, mut n_numbers) = (None, 0);
         for slot in 0..self.bits_in_use() {
             let heads = self.take_marks(slot);
             last = heads.last_marked.or(last);
             for cell in heads.unmarked {
-                self.free_block(cell);
+                match self.kind(Ref::from_cell(cell)) {
+                    Kind::Number => {
+                        self.spoil(cell, 1);
+                        self.set_free(cell);
+                        n_numbers += 1;
+                    }
+                    kind => self.free_block(cell, kind),
+                }
             }
         }
+        self.ledger.free(Category::Numbers, n_numbers * cell_bytes::<L>());
         self.lower_top(last.map_or(0, |cell| cell + self.block_cells(cell)));
     }
 
+    /// In debug builds a missing root shows at its next use.
     #[inline(always)]
-    fn free_block(&mut self, cell: usize) {
-        let kind = self.kind(Ref::from_cell(cell));
-        let cells = if kind == Kind::Number { 1 } else { self.block_cells(cell) };
-        // Properties in an object's own block are booked as such.
-        let within = if self.lists_within(cell) { cells - 1 } else { 0 };
-        // In debug builds a missing root shows at its next use.
+    fn spoil(&mut self, cell: usize, cells: usize) {
         if cfg!(debug_assertions) {
             let at = self.base + 2 * cell;
             self.mem[at..at + 2 * cells].fill(L::from_bits(0xdead_dead));
         }
+    }
+
+    fn free_block(&mut self, cell: usize, kind: Kind) {
+        let cells = self.block_cells(cell);
+        // Properties in an object's own block are booked as such.
+        let within = if self.lists_within(cell) { cells - 1 } else { 0 };
+        self.spoil(cell, cells);
         self.mark_free(cell, cell + cells);
         self.ledger.free(kind.category(), (cells - within) * cell_bytes::<L>());
         self.ledger.free(Category::Properties, within * cell_bytes::<L>());

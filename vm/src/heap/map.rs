@@ -75,6 +75,12 @@ impl<L: Layout> Heap<'_, L> {
         self.set_pair(cell, MARKED);
     }
 
+    /// Frees a block of one cell.
+    #[inline(always)]
+    pub(super) fn set_free(&mut self, cell: usize) {
+        self.set_pair(cell, FREE);
+    }
+
     /// Takes the marks of the blocks that begin in the cells of a slot.
     #[inline(always)]
     pub(super) fn take_marks(&mut self, slot: usize) -> Heads {
