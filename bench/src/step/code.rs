@@ -13,6 +13,8 @@ use scruple_bytecode::operand::{FunctionId, GlobalId};
 
 use crate::trace::function_name;
 
+use super::text::visible;
+
 /// The code of an image.
 #[derive(Clone, Debug, Default)]
 pub struct Code {
@@ -170,6 +172,11 @@ impl Code {
         self.functions.get(function).map_or("?", |function| &function.name)
     }
 
+    /// Whether a function is the script itself, which has the last number.
+    pub fn is_script(&self, function: usize) -> bool {
+        function + 1 == self.functions.len()
+    }
+
     /// Whether it is known where in the source instructions are from.
     pub fn has_lines(&self) -> bool {
         self.instructions.iter().any(|instruction| instruction.position.is_some())
@@ -201,11 +208,10 @@ impl Code {
         lines.map(|position| position.line).filter(|&own| own >= line).min()
     }
 
-    /// The functions of this name, or the one of this number.
+    /// The functions of this name, as it is or as it is shown.
     pub fn functions_named(&self, name: &str) -> Vec<usize> {
-        let number: Option<usize> = name.parse().ok();
-        let is_named = |&(index, function): &(usize, &Function)| {
-            function.name == name || number == Some(index)
+        let is_named = |&(_, function): &(usize, &Function)| {
+            function.name == name || visible(&function.name) == name
         };
         self.functions.iter().enumerate().filter(is_named).map(|(index, _)| index).collect()
     }
