@@ -482,3 +482,22 @@ fn a_line_of_megabytes_is_not_written_back_whole() {
     let outcome = step("step-long", CALLS, &[], &"x".repeat(3_000_000));
     assert!(outcome.err.contains("no command") && outcome.err.len() < 1000);
 }
+
+/// The usual line table has what can fail: the first instruction of a handler cannot, and is
+/// not of the line that stands before it in the table.
+#[test]
+fn without_every_place_a_handler_is_of_no_line_of_what_it_guards() {
+    let text = b"try {\n  null.x;\n  console.log(1);\n} catch (e) {\n  console.log(2);\n}\n";
+    let folder = folder("step-handler", &[("a.js", text)]);
+    let page = scruple_in(&folder, &["trace", "--format", "html", "a.js"]).out;
+    let of = |line: u32| page.matches(&format!("data-line=\"line-{line}\"")).count();
+    // Rows of the listing have it too.
+    assert!(page.contains("data-line=\"line-5\""));
+    let steps: Vec<&str> = page.split("<tr ").filter(|row| row.contains("id=\"step-")).collect();
+    assert!(steps.len() > 5 && of(2) > 0, "{}", steps.len());
+    assert!(!steps.iter().any(|row| row.contains("data-line=\"line-3\"")), "{steps:?}");
+    assert_eq!(scruple_in(&folder, &["pack", "a.js", "-o", "a.img"]).code, 0);
+    let outcome = step_in(&folder, &["a.img"], &"step\n".repeat(12));
+    assert!(outcome.out.contains(", line 5 "), "{}{}", outcome.out, outcome.err);
+    assert!(!outcome.out.contains(", line 3 "), "{}", outcome.out);
+}

@@ -11,6 +11,7 @@ use scruple_bytecode::image::{GlobalKind, Image, Position};
 use scruple_bytecode::listing;
 use scruple_bytecode::operand::{FunctionId, GlobalId};
 
+use crate::listed::{handlers, is_cut_off};
 use crate::trace::function_name;
 
 use super::text::visible;
@@ -114,9 +115,14 @@ impl Code {
         let first = positions.partition_point(|&(start, _)| start < range.start);
         let behind = positions.partition_point(|&(start, _)| start < range.end);
         let own = positions.get(first..behind).unwrap_or_default();
+        // A table of every place has the handlers' own.
+        let handlers = if self.has_every_place { Vec::new() } else { handlers(image, id) };
         for (at, instruction) in image.walk(range.start).take_while(|&(at, _)| at < range.end) {
             let n_before = own.partition_point(|&(start, _)| start <= at);
-            let position = own.get(n_before.saturating_sub(1)).map(|&(_, position)| position);
+            let entry = own.get(n_before.saturating_sub(1));
+            let position = entry
+                .filter(|&&(start, _)| !is_cut_off(&handlers, start, at))
+                .map(|&(_, position)| position);
             let parts = instruction.parts().map(|fetched| {
                 let mut text = String::new();
                 let _ = listing::write_instruction(&mut text, image, id, fetched);
