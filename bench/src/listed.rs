@@ -118,12 +118,17 @@ fn function(image: &Image<'_>, id: FunctionId, positions: &[(u32, u32)]) -> Opti
     let to = positions.partition_point(|&(start, _)| start < end);
     let own = &positions[from..to];
     let labels: BTreeSet<usize> = listing::labels(image, id).collect();
+    let handlers = handlers(image, id);
     let (mut at, mut table) = (begin as usize, Table::First);
     let mut rows = Vec::new();
     while at < end as usize {
         let Some(instruction) = image.decode_in(at, table) else { break };
         let is_label = labels.contains(&at);
-        rows.push(Row { is_label, line: line_at(own, at), ..row(image, id, at, &instruction) });
+        rows.push(Row {
+            is_label,
+            line: line_at(own, &handlers, at),
+            ..row(image, id, at, &instruction)
+        });
         (at, table) = (instruction.next, image.table_behind(&instruction));
     }
     Some(Function {
@@ -135,9 +140,26 @@ fn function(image: &Image<'_>, id: FunctionId, positions: &[(u32, u32)]) -> Opti
     })
 }
 
+/// Where the handlers of a function begin.
+pub(crate) fn handlers(image: &Image<'_>, id: FunctionId) -> Vec<usize> {
+    let Some(function) = image.function(id) else { return Vec::new() };
+    let guards = function.details().into_iter().flat_map(|details| details.guards());
+    guards.map(|guard| (function.code + guard.target) as usize).collect()
+}
+
+/// Whether a handler begins behind an entry of the line table and not behind an instruction:
+/// the entry is of what is guarded then, and the instruction is of no line that is known.
+pub(crate) fn is_cut_off(handlers: &[usize], entry: usize, at: usize) -> bool {
+    handlers.iter().any(|&handler| entry < handler && handler <= at)
+}
+
 /// The line of an instruction: that of the last entry up to it, or else of the first one.
-fn line_at(positions: &[(u32, u32)], at: usize) -> Option<u32> {
+fn line_at(positions: &[(u32, u32)], handlers: &[usize], at: usize) -> Option<u32> {
     let behind = positions.partition_point(|&(start, _)| start as usize <= at);
+    let entry = positions.get(behind.saturating_sub(1)).map_or(0, |&(start, _)| start as usize);
+    if is_cut_off(handlers, entry, at) {
+        return None;
+    }
     positions.get(behind.saturating_sub(1)).map(|&(_, line)| line)
 }
 

@@ -18,6 +18,7 @@ use scruple_bytecode::ops::Flow;
 use scruple_vm::{Host, Layout, Narrow, Observer, Outcome, Raise, Step, Steps, Value, Vm};
 
 use crate::machine::{self, Run, Setup};
+use crate::step::text::visible;
 
 /// Characters of a value's text that are shown.
 const SHOWN: usize = 24;
@@ -240,7 +241,12 @@ pub(crate) fn text_of<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, value: Value<L>
     // What is cut off ends the description early: that is no error.
     let whole = vm.describe(value, &mut text).is_ok();
     let cut = if whole { "" } else { "…" };
-    if value.is_string() { format!("{:?}{cut}", text.text) } else { format!("{}{cut}", text.text) }
+    // What a script throws or names may have line ends, and would be taken for lines of ours.
+    if value.is_string() {
+        visible(&format!("{:?}{cut}", text.text))
+    } else {
+        visible(&text.text) + cut
+    }
 }
 
 /// Takes so many characters and no more.
@@ -288,7 +294,12 @@ pub fn render(image: &Image<'_>, lines: &[Line]) -> String {
         if id != shown {
             shown = id;
             if let Some(id) = id {
-                let _ = writeln!(out, "; in function {} {}", id.index(), function_name(image, id));
+                let _ = writeln!(
+                    out,
+                    "; in function {} {}",
+                    id.index(),
+                    visible(&function_name(image, id))
+                );
             }
         }
         let _ = writeln!(out, "{}", line_text(image, line));
@@ -324,7 +335,7 @@ impl Done {
 }
 
 fn line_text(image: &Image<'_>, line: &Line) -> String {
-    let (at, what) = (line.step.at, line.operation(image));
+    let (at, what) = (line.step.at, visible(&line.operation(image)));
     let number = if line.is_part { "+".to_owned() } else { line.number.to_string() };
     format!("{number:>9}  {at:04x}  {what:<38}  {}", effect(&line.taken, &line.done))
 }

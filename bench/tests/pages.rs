@@ -431,6 +431,7 @@ fn the_page_of_a_trace_has_the_steps_of_the_text_and_each_leads_to_its_own_row()
         let wanted: Vec<String> =
             plain.out.lines().filter(|line| !line.starts_with(';')).map(collapsed).collect();
         assert!(rows.len() == wanted.len() && rows.len() > 100, "{}", encoding.name());
+        let mut n_of_lines = 0;
         for (row, wanted) in rows.iter().zip(&wanted) {
             let cells: Vec<String> = row.children().iter().map(Element::text).collect();
             let [number, _, line, place, operation, taken, left] = &cells[..] else { panic!() };
@@ -441,9 +442,16 @@ fn the_page_of_a_trace_has_the_steps_of_the_text_and_each_leads_to_its_own_row()
             let there = collapsed(&ids[&at].text_of_cells());
             assert!(there.contains(&collapsed(operation)), "{}: {told}: {there}", encoding.name());
             let of = row.attribute("data-line").expect("a line");
+            // A handler's first instructions, which cannot fail, are of no line that is known.
+            if line.is_empty() {
+                assert_eq!(of, "");
+                continue;
+            }
+            n_of_lines += 1;
             assert_eq!(of, format!("line-{line}"));
             assert_eq!(ids[&of].children()[0].text(), *line);
         }
+        assert!(10 * n_of_lines > 9 * rows.len(), "{}", encoding.name());
     }
 }
 

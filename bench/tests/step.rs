@@ -233,6 +233,7 @@ fn help_tells_words_that_are_there() {
         .filter(|usage| usage.starts_with(|ch: char| ch.is_ascii_lowercase()))
         .map(|usage| {
             usage
+                .replace("break function N", "break function 0")
                 .replace("LINE|NAME", "all")
                 .replace("LINE", "6")
                 .replace("NAME", "inner")
@@ -403,4 +404,100 @@ fn a_plain_session_looks_like_this() {
     let outcome = step_in(&root(), &args, told);
     assert_eq!((outcome.code, outcome.err.as_str()), (0, ""));
     insta::assert_snapshot!(outcome.out);
+}
+
+#[test]
+fn a_breakpoint_at_a_line_is_met_whatever_leads_there() {
+    let cases = [
+        ("function a() { return true; }\nif (a() ||\n    false) console.log(\"here\");\n", 3, 1),
+        ("let n = 2;\nwhile (n) n--;\nn;\n", 2, 3),
+        ("for (let i = 0;\n     i < 3;\n     i++) {\n  i;\n}\n", 3, 3),
+        ("switch (1) {\n  case 1:\n    1;\n  case 2:\n    console.log(2);\n}\n", 5, 1),
+        // What a call returns to is no coming.
+        ("function f() {\n  return 1;\n}\nlet a; a =\n  f() + f();\na;\n", 5, 1),
+        ("function f() {\n  return 1;\n}\n[1, 2].map(f);\n", 2, 2),
+    ];
+    for encoding in ["word", "implied", "composite", "echo"] {
+        for (text, line, n_times) in cases {
+            let told = format!("break {line}\n{}", "run\n".repeat(9));
+            let outcome = step("step-lines-met", text, &["--encoding", encoding], &told);
+            let met = format!("breakpoint: line {line}");
+            let count = outcome.out.lines().filter(|told| *told == met).count();
+            assert_eq!(count, n_times, "{encoding}: {text}{}", outcome.out);
+        }
+    }
+}
+
+/// Whatever a script throws, names or holds, its texts are of one line.
+#[test]
+fn no_text_of_a_script_is_taken_for_a_line_of_the_session() {
+    let text = "const s = Symbol('a\\nnext: 9 forged');\n\
+                function f(x) { throw new Error('b\\nnext: 9 forged\\u2028\\x1b[2J\\u200f'); }\nf(s);\n";
+    let told = "break \x1b[2J\nrun\nback\nslots\nglobals\nback\noperation\n";
+    let outcome = step("step-forged", text, &[], told);
+    let all = format!("{}{}", outcome.out, outcome.err);
+    assert!(all.contains("forged"), "{all}");
+    assert!(!all.lines().any(|line| line.starts_with("next: 9 forged")), "{all}");
+    let is_raw = |ch: char| (ch.is_control() && ch != '\n') || "\u{2028}\u{200f}".contains(ch);
+    assert!(!all.contains(is_raw), "{all:?}");
+    let folder = folder("step-forged", &[("a.js", text.as_bytes())]);
+    let traced = scruple_in(&folder, &["trace", "a.js"]);
+    assert!(traced.out.contains("forged"), "{}", traced.out);
+    assert!(!traced.out.contains(is_raw), "{:?}", traced.out);
+    assert!(!traced.out.lines().any(|line| line.starts_with("next: 9")), "{}", traced.out);
+}
+
+#[test]
+fn of_output_that_is_cut_it_is_said_how_much_came_before() {
+    let text = "for (let i = 0; i < 20000; i++) console.log('line ' + i);\n";
+    let outcome = step("step-cut", text, &[], "run\n");
+    let mut told = outcome.out.lines().skip_while(|line| !line.starts_with("printed"));
+    let before = told.next().and_then(|line| line.strip_prefix("printed before: ")).expect("cut");
+    let before: usize = before.trim_end_matches(" bytes").parse().expect("bytes");
+    let rest: Vec<&str> = told.map_while(|line| line.strip_prefix("printed: ")).collect();
+    let whole: String = (0..20000).map(|i| format!("line {i}\n")).collect();
+    assert_eq!(whole[before..], rest.iter().map(|line| format!("{line}\n")).collect::<String>());
+    assert!(before > 0 && whole.as_bytes()[before - 1] == b'\n');
+}
+
+#[test]
+fn functions_are_called_by_any_name_that_is_shown_and_by_number() {
+    let text = "const o = { get x() {\n  return 1;\n}, 'a b'() {\n  return 2;\n} };\n\
+                o.x;\no['a b']();\nsetTimeout(function tick() {\n  o.x;\n}, 5);\n";
+    let outcome = step("step-names", text, &[], "break get x\nrun\nremove get x\nrun\n");
+    assert_eq!(lines_met(&outcome), ["(script) 1", "get x 2", "ended"], "{}", outcome.err);
+    let outcome = step("step-names", text, &[], "break function 1\nbreak function 77\nrun\n");
+    let met = outcome.out.lines().any(|line| line.contains(" in function 1 "));
+    assert!(met && outcome.err.ends_with("there is no function 77\n"), "{}", outcome.err);
+    let outcome = step("step-names", text, &[], "break tick\nrun\ncalls\n");
+    let by = outcome
+        .out
+        .lines()
+        .any(|line| line.starts_with("call: ") && line.ends_with(", by a timer"));
+    assert!(by, "{}", outcome.out);
+}
+
+#[test]
+fn a_line_of_megabytes_is_not_written_back_whole() {
+    let outcome = step("step-long", CALLS, &[], &"x".repeat(3_000_000));
+    assert!(outcome.err.contains("no command") && outcome.err.len() < 1000);
+}
+
+/// The usual line table has what can fail: the first instruction of a handler cannot, and is
+/// not of the line that stands before it in the table.
+#[test]
+fn without_every_place_a_handler_is_of_no_line_of_what_it_guards() {
+    let text = b"try {\n  null.x;\n  console.log(1);\n} catch (e) {\n  console.log(2);\n}\n";
+    let folder = folder("step-handler", &[("a.js", text)]);
+    let page = scruple_in(&folder, &["trace", "--format", "html", "a.js"]).out;
+    let of = |line: u32| page.matches(&format!("data-line=\"line-{line}\"")).count();
+    // Rows of the listing have it too.
+    assert!(page.contains("data-line=\"line-5\""));
+    let steps: Vec<&str> = page.split("<tr ").filter(|row| row.contains("id=\"step-")).collect();
+    assert!(steps.len() > 5 && of(2) > 0, "{}", steps.len());
+    assert!(!steps.iter().any(|row| row.contains("data-line=\"line-3\"")), "{steps:?}");
+    assert_eq!(scruple_in(&folder, &["pack", "a.js", "-o", "a.img"]).code, 0);
+    let outcome = step_in(&folder, &["a.img"], &"step\n".repeat(12));
+    assert!(outcome.out.contains(", line 5 "), "{}{}", outcome.out, outcome.err);
+    assert!(!outcome.out.contains(", line 3 "), "{}", outcome.out);
 }

@@ -102,12 +102,26 @@ fn a_run_that_goes_on_can_be_paused() {
 
 #[test]
 fn a_signal_that_ends_it_leaves_the_terminal_as_it_was() {
-    for signal in [1, 2, 15] {
+    for signal in [1, 2, 3, 15] {
         let steps = json!([{ "until": "instruction 1 " }, { "signal": signal }]);
         let seen = on_terminal(&["step", FIB], (80, 24), json!({}), steps);
         // As the signal ends any program.
         assert_eq!(seen.code, -signal);
     }
+}
+
+/// Signals 20 and 18 are SIGTSTP and SIGCONT on Linux.
+#[test]
+fn a_program_that_was_stopped_draws_again_when_it_goes_on() {
+    let steps = json!([
+        { "until": "instruction 1 " },
+        { "signal": 20, "until_other_screen_is_left": true },
+        { "signal": 18, "until": "instruction 1 " },
+        { "keys": "\x1b[C", "until": "instruction 2 " },
+        { "keys": "q" },
+    ]);
+    let seen = on_terminal(&["step", FIB], (80, 24), json!({}), steps);
+    assert_eq!(seen.code, 0);
 }
 
 #[test]

@@ -117,6 +117,7 @@ impl Parser<'_, '_> {
     ) -> Parsed<Operand> {
         self.enter()?;
         let mut end = None;
+        let first = self.token.mark;
         let operand = loop {
             let start = self.token;
             if start.kind == Kind::Yield && self.context.has_yield {
@@ -159,6 +160,7 @@ impl Parser<'_, '_> {
         let Some(end) = end else { return Ok(operand) };
         self.value(f, operand);
         f.bind(end);
+        self.note_again(f, first);
         Ok(Operand::Value)
     }
 
@@ -230,6 +232,7 @@ impl Parser<'_, '_> {
         self.value(f, Operand::Stored(place, mark));
         if place.is_name() {
             f.bind(kept);
+            self.note_again(f, start.mark);
             return Ok(Operand::Value);
         }
         // Where nothing was assigned, the place's operands lie under the value.
@@ -241,6 +244,7 @@ impl Parser<'_, '_> {
         let end = f.label();
         f.branch(Op::Branch, end);
         f.bind(kept);
+        self.note_again(f, start.mark);
         f.set_depth(f.depth + n_operands);
         for _ in 0..n_operands {
             f.op(Op::Swap);
@@ -309,6 +313,7 @@ impl Parser<'_, '_> {
                     let right = self.binary_expression(f, least, no_in)?;
                     self.value(f, right);
                     f.bind(end);
+                    self.note_again(f, start.mark);
                     debug_assert_eq!(f.depth, depth);
                 }
                 Binary::Op(op) => {
@@ -457,6 +462,7 @@ impl Parser<'_, '_> {
                 let end = f.label();
                 f.branch(Op::Branch, end);
                 f.bind(absent);
+                self.note_chain(f, absent);
                 f.op(Op::Drop);
                 f.op(Op::PushTrue);
                 f.bind(end);

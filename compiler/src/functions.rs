@@ -347,6 +347,8 @@ impl Parser<'_, '_> {
         self.statement_list(f);
         f.close_scopes_to(&mut self.atoms, ScopeId(0));
         self.expect(Kind::RightBrace, "`}` behind the function's body")?;
+        // A run that falls out of the body comes by here, whichever statements it left out.
+        self.note_again(f, self.last);
         Ok(())
     }
 

@@ -117,7 +117,7 @@ impl Parser<'_, '_> {
     /// SwitchStatement ( -- ): all tests come first, then all bodies.
     #[inline(never)]
     pub(crate) fn switch_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
-        self.advance();
+        let start = self.advance().mark;
         self.expect(Kind::LeftParen, "`(` behind `switch`")?;
         let operand = self.expression(f, false)?;
         self.value(f, operand);
@@ -185,6 +185,7 @@ impl Parser<'_, '_> {
         f.controls.pop();
         f.close_scope(&mut self.atoms);
         f.bind(end);
+        self.note_again(f, start);
         Ok(())
     }
 

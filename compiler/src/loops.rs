@@ -27,7 +27,7 @@ impl Parser<'_, '_> {
     /// DoWhileStatement ( -- )
     #[inline(never)]
     pub(crate) fn do_while_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
-        self.advance();
+        let start = self.advance().mark;
         let (next, end) = (f.label(), f.label());
         let body = f.bind_backward();
         self.loop_body(f, next, end)?;
@@ -41,13 +41,14 @@ impl Parser<'_, '_> {
         self.eat(Kind::Semicolon);
         f.branch(Op::BranchTrue, body);
         f.bind(end);
+        self.note_again(f, start);
         Ok(())
     }
 
     /// WhileStatement ( -- )
     #[inline(never)]
     pub(crate) fn while_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
-        self.advance();
+        let start = self.advance().mark;
         let (next, body, end) = (f.label(), f.label(), f.label());
         f.branch(Op::Branch, next);
         let order = f.begin_order();
@@ -67,6 +68,7 @@ impl Parser<'_, '_> {
         f.emit_next(order, test_segment);
         f.end_order(order);
         f.bind(end);
+        self.note_again(f, start);
         Ok(())
     }
 
@@ -237,6 +239,8 @@ impl Parser<'_, '_> {
     /// The rest of `for (init; test; update) body`, from the first semicolon
     /// ( -- )
     fn for_rest(&mut self, f: &mut Function<'_>, scope: Option<ScopeId>) -> Parsed<()> {
+        // Its first expression is carried out whatever becomes of the others.
+        let start = self.last;
         self.expect(Kind::Semicolon, "`;`")?;
         let (next, test_label, body, end) = (f.label(), f.label(), f.label(), f.label());
         let has_test = !self.is(Kind::Semicolon);
@@ -251,12 +255,14 @@ impl Parser<'_, '_> {
             self.value(f, test);
             f.branch(Op::BranchTrue, body);
         } else {
+            self.note_again(f, start);
             f.branch(Op::Branch, body);
         }
         f.end_segment();
         self.expect(Kind::Semicolon, "`;`")?;
         let update_segment = f.begin_segment();
         f.bind(next);
+        self.note_again(f, start);
         if let Some(scope) = scope {
             f.word(Word::Renew(scope));
         }
@@ -275,6 +281,7 @@ impl Parser<'_, '_> {
         f.emit_next(order, test_segment);
         f.end_order(order);
         f.bind(end);
+        self.note_again(f, start);
         Ok(())
     }
 
@@ -388,10 +395,12 @@ impl Parser<'_, '_> {
         iterator: VarId,
         next_op: Op,
     ) -> Parsed<()> {
+        let head = self.last;
         let closes = if next_op == Op::NextValue { iterator.0 + 1 } else { 0 };
         f.controls.push(Control::Loop { end, next, iterator: closes, broken: 0 });
         self.embedded_statement(f)?;
         let control = f.controls.pop();
+        self.note_again(f, head);
         f.branch(Op::Branch, next);
         if let Some(Control::Loop { broken: label @ 1.., .. }) = control {
             f.bind(LabelId(label - 1));
@@ -401,6 +410,7 @@ impl Parser<'_, '_> {
             }
         }
         f.bind(end);
+        self.note_again(f, head);
         Ok(())
     }
 

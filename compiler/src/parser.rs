@@ -21,6 +21,8 @@ use crate::arena::{Meter, Pool};
 use crate::atoms::{Atom, Atoms};
 use crate::classes::Context;
 use crate::diagnostic::{Diagnostic, DiagnosticKind};
+#[cfg(feature = "places")]
+use crate::draft::LabelId;
 use crate::draft::{ScopeId, VarId};
 use crate::function::{Function, FunctionKind};
 use crate::lexer::Lexer;
@@ -60,6 +62,9 @@ pub(crate) struct Parser<'s, 'm> {
     pub(crate) had_rest: bool,
     /// A buffer for the code units of a literal.
     pub(crate) units: Vec<u16>,
+    /// Where the optional chains begin whose ends are not bound yet.
+    #[cfg(feature = "places")]
+    pub(crate) chains: Vec<(LabelId, Mark)>,
 }
 
 /// What a statement that fails is given up to.
@@ -101,6 +106,8 @@ impl<'s, 'm> Parser<'s, 'm> {
             fresh: Vec::new(),
             had_rest: false,
             units: Vec::new(),
+            #[cfg(feature = "places")]
+            chains: Vec::new(),
         }
     }
 
@@ -126,6 +133,15 @@ impl<'s, 'm> Parser<'s, 'm> {
     pub(crate) fn note_place(&self, f: &mut Function<'_>) {
         if self.output.notes_all() {
             f.at(self.token.mark);
+        }
+    }
+
+    /// What follows is of this mark again, where every place is to be noted: ways of which one
+    /// was taken meet here, and what was written last may be of another.
+    #[inline(always)]
+    pub(crate) fn note_again(&self, f: &mut Function<'_>, mark: Mark) {
+        if self.output.notes_all() {
+            f.at(mark);
         }
     }
 

@@ -155,6 +155,7 @@ impl Parser<'_, '_> {
         f: &mut Function<'_>,
         name: Option<Atom>,
     ) -> Parsed<bool> {
+        let target = self.last;
         if !self.eat(Kind::Assign) {
             return Ok(false);
         }
@@ -166,6 +167,7 @@ impl Parser<'_, '_> {
         }
         self.value(f, value);
         f.bind(given);
+        self.note_again(f, target);
         Ok(true)
     }
 

@@ -51,7 +51,11 @@ impl Parser<'_, '_> {
             operand = match self.token.kind {
                 Kind::LeftParen => self.call(f, operand, start)?,
                 Kind::OptionalChain => {
+                    let is_first = chain.is_none();
                     let end = *chain.get_or_insert_with(|| f.label());
+                    if is_first {
+                        self.begin_chain(end, start);
+                    }
                     self.optional_link(f, operand, end)?
                 }
                 Kind::Template if chain.is_some() => return Err(self.template_in_chain()),
@@ -101,6 +105,29 @@ impl Parser<'_, '_> {
         }
     }
 
+    /// A chain that begins there has its first link.
+    #[inline(always)]
+    fn begin_chain(&mut self, end: LabelId, start: Mark) {
+        #[cfg(feature = "places")]
+        self.chains.push((end, start));
+        #[cfg(not(feature = "places"))]
+        let _ = (end, start);
+    }
+
+    /// What follows the end of a chain is of its beginning, where every place is to be noted:
+    /// its links may have been left out.
+    #[inline(always)]
+    pub(crate) fn note_chain(&mut self, f: &mut Function<'_>, end: LabelId) {
+        #[cfg(feature = "places")]
+        if let Some(index) = self.chains.iter().rposition(|&(label, _)| label == end) {
+            let (_, start) = self.chains[index];
+            self.chains.truncate(index);
+            self.note_again(f, start);
+        }
+        #[cfg(not(feature = "places"))]
+        let _ = (f, end);
+    }
+
     /// What a chain of links comes to: it stays a reference that can be called
     /// or deleted, but none that can be assigned.
     #[inline(never)]
@@ -116,6 +143,7 @@ impl Parser<'_, '_> {
             (Some(end), operand) => {
                 self.value(f, operand);
                 f.bind(end);
+                self.note_chain(f, end);
                 Operand::Value
             }
         }
@@ -187,6 +215,7 @@ impl Parser<'_, '_> {
                 let behind = f.label();
                 f.branch(Op::Branch, behind);
                 f.bind(end);
+                self.note_chain(f, end);
                 f.set_depth(f.depth - 1);
                 f.op(Op::PushUndefined);
                 f.bind(behind);

@@ -71,6 +71,7 @@ impl Parser<'_, '_> {
             Operand::Chain(place, mark, end) => {
                 self.read(f, place, mark);
                 f.bind(end);
+                self.note_chain(f, end);
             }
             Operand::Stepped(place, mark, op) => {
                 self.duplicate(f, place);

@@ -163,6 +163,7 @@ impl Parser<'_, '_> {
     #[inline(never)]
     fn if_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         let mut end = None;
+        let start = self.token.mark;
         loop {
             self.advance();
             self.expect(Kind::LeftParen, "`(` behind `if`")?;
@@ -187,6 +188,7 @@ impl Parser<'_, '_> {
         if let Some(end) = end {
             f.bind(end);
         }
+        self.note_again(f, start);
         Ok(())
     }
 
@@ -195,6 +197,7 @@ impl Parser<'_, '_> {
     fn labelled_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
         let n_controls = f.controls.len();
         let nesting = self.nesting;
+        let start = self.token.mark;
         let end = f.label();
         // Labels in a row are of one statement.
         while self.is(Kind::Identifier) && self.lexer.peek().kind == Kind::Colon {
@@ -216,6 +219,7 @@ impl Parser<'_, '_> {
         f.controls.truncate(n_controls);
         self.nesting = nesting;
         f.bind(end);
+        self.note_again(f, start);
         Ok(())
     }
 

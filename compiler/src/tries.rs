@@ -19,7 +19,7 @@ impl Parser<'_, '_> {
     /// TryStatement ( -- )
     #[inline(never)]
     pub(crate) fn try_statement(&mut self, f: &mut Function<'_>) -> Parsed<()> {
-        self.advance();
+        let start = self.advance().mark;
         let finally_handler = f.label();
         let catch_handler = f.label();
         let statement =
@@ -46,16 +46,21 @@ impl Parser<'_, '_> {
             return Err(self.expected("`catch` or `finally`"));
         }
         write_plain_exits(f, statement);
+        self.note_again(f, start);
         Ok(())
     }
 
     /// Catch ( -- ), its handler being entered with ( exception -- )
     fn catch(&mut self, f: &mut Function<'_>, guard: GuardId, handler: LabelId) -> Parsed<()> {
-        self.advance();
+        let end = self.last;
+        let start = self.advance().mark;
         f.end_guard(guard);
+        self.note_again(f, end);
         let behind = f.label();
         f.branch(Op::Branch, behind);
         f.bind(handler);
+        // Whatever was thrown, the way here is from no line of the block.
+        self.note_again(f, start);
         f.set_depth(1);
         f.enter_scope();
         if self.eat(Kind::LeftParen) {
@@ -105,11 +110,12 @@ impl Parser<'_, '_> {
 
     /// Finally ( -- ), its handler being entered with ( exception -- )
     fn finally(&mut self, f: &mut Function<'_>, statement: Try, handler: LabelId) -> Parsed<()> {
-        self.advance();
+        let start = self.advance().mark;
         f.take_hidden(statement.value);
         f.take_hidden(statement.way);
         let store = |f: &mut Function<'_>, var| f.word_with_effect(Word::Store(plain(var)), 1, 0);
         let load = |f: &mut Function<'_>, var| f.word_with_effect(Word::Load(plain(var)), 0, 1);
+        self.note_again(f, start);
         f.op_with(Op::PushInt, NORMAL);
         store(f, statement.way);
         f.branch(Op::Branch, statement.block);
@@ -121,6 +127,7 @@ impl Parser<'_, '_> {
         f.bind(statement.block);
         let mark = self.token.mark;
         self.block(f)?;
+        self.note_again(f, self.last);
         load(f, statement.way);
         let first_label = f.labels.len();
         for (number, _) in exits(f, statement) {

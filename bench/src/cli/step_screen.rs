@@ -32,6 +32,9 @@ const PATIENCE: Duration = Duration::from_millis(200);
 /// Whether the terminal's modes are ours.
 static TAKEN: AtomicBool = AtomicBool::new(false);
 
+/// Whether what was drawn is gone, because the program was stopped for a while.
+static HAS_STOPPED: AtomicBool = AtomicBool::new(false);
+
 /// The terminal, in the modes for drawing.
 struct Modes;
 
@@ -45,10 +48,8 @@ impl Modes {
         }));
         #[cfg(unix)]
         watch_signals()?;
-        enable_raw_mode()?;
-        TAKEN.store(true, Ordering::SeqCst);
         let modes = Modes;
-        execute!(io::stdout(), EnterAlternateScreen, Hide)?;
+        take()?;
         Ok(modes)
     }
 }
@@ -59,19 +60,33 @@ impl Drop for Modes {
     }
 }
 
-/// Ends the program as a signal would, once the modes are put back.
+/// Ends the program as a signal would, once the modes are put back; or stops it, and takes them
+/// again when it goes on.
 #[cfg(unix)]
 fn watch_signals() -> io::Result<()> {
-    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
-    let mut signals = signal_hook::iterator::Signals::new([SIGHUP, SIGINT, SIGTERM])?;
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP, SIGWINCH};
+    use signal_hook::low_level::{emulate_default_handler, raise};
+    let mut signals =
+        signal_hook::iterator::Signals::new([SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP])?;
     let watch = move || {
         for signal in signals.forever() {
             give_back();
-            // It does not come back from there.
-            let _ = signal_hook::low_level::emulate_default_handler(signal);
+            // It does not come back from there, unless it was stopped and goes on.
+            let _ = emulate_default_handler(signal);
+            if signal == SIGTSTP && take().is_ok() {
+                HAS_STOPPED.store(true, Ordering::SeqCst);
+                // Whoever waits for keys draws again for that.
+                let _ = raise(SIGWINCH);
+            }
         }
     };
     std::thread::Builder::new().name("signals".to_owned()).spawn(watch).map(drop)
+}
+
+fn take() -> io::Result<()> {
+    enable_raw_mode()?;
+    TAKEN.store(true, Ordering::SeqCst);
+    execute!(io::stdout(), EnterAlternateScreen, Hide)
 }
 
 /// Puts the modes back as they were, once.
@@ -126,6 +141,11 @@ impl Screen {
     }
 
     fn draw(&mut self, pause: &Pause, breakpoints: &Breakpoints) -> io::Result<()> {
+        if HAS_STOPPED.swap(false, Ordering::SeqCst) {
+            // One that has drawn nothing yet; to clear the old one asks the terminal where its
+            // cursor is, and not every one answers.
+            self.terminal = Terminal::new(CrosstermBackend::new(io::stdout()))?;
+        }
         let ui = &self.ui;
         self.terminal.draw(|frame| draw(frame.buffer_mut(), ui, pause, breakpoints)).map(|_| ())
     }

@@ -31,7 +31,7 @@ fn push(ch: char, out: &mut String) {
 /// input stream") calls errors; line ends of ECMA-262 that HTML does not know; and the marks of
 /// Unicode's bidirectional algorithm (UAX #9, "Directional Formatting Characters") with which
 /// code can be made to look like other code.
-fn is_hidden(ch: char) -> bool {
+pub(crate) fn is_hidden(ch: char) -> bool {
     let is_noncharacter =
         ('\u{fdd0}'..='\u{fdef}').contains(&ch) || u32::from(ch) & 0xfffe == 0xfffe;
     ch.is_control()

@@ -8,7 +8,7 @@ pub(crate) mod columns;
 mod compare;
 mod compose;
 mod csv;
-mod escape;
+pub(crate) mod escape;
 mod fit;
 mod html;
 mod json;

@@ -6,6 +6,7 @@
 use std::fmt;
 
 use super::code::Code;
+use super::text::visible;
 
 /// The breakpoints of a session.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -27,16 +28,21 @@ pub struct Breakpoint {
 pub enum Spot {
     /// A source line, from 1.
     Line(u32),
-    /// Every function of this name, or the one of this number.
+    /// Every function of this name.
     Function(String),
+    /// The function of this number.
+    Number(usize),
 }
 
 impl Spot {
-    /// A line where it is a number, or else a function.
-    pub fn from_word(word: &str) -> Spot {
-        match word.parse() {
-            Ok(line) => Spot::Line(line),
-            Err(_) => Spot::Function(word.to_owned()),
+    /// A line where it is a number; a function by its number where it says so; or else all
+    /// functions of that name, which may have spaces in it.
+    pub fn from_words(words: &str) -> Spot {
+        let number = words.strip_prefix("function ").and_then(|rest| rest.trim().parse().ok());
+        match (words.parse(), number) {
+            (Ok(line), _) => Spot::Line(line),
+            (_, Some(number)) => Spot::Number(number),
+            _ => Spot::Function(words.to_owned()),
         }
     }
 }
@@ -45,7 +51,8 @@ impl fmt::Display for Spot {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Spot::Line(line) => write!(f, "line {line}"),
-            Spot::Function(name) => write!(f, "function {name}"),
+            Spot::Function(name) => write!(f, "function {}", visible(name)),
+            Spot::Number(number) => write!(f, "function {number}"),
         }
     }
 }
@@ -72,11 +79,17 @@ impl Breakpoints {
                     .filter_map(|index| Some(code.functions().get(index)?.code.start))
                     .collect()
             }
+            Spot::Number(number) => code
+                .functions()
+                .get(*number)
+                .map(|function| function.code.start)
+                .into_iter()
+                .collect(),
         };
         if places.is_empty() {
             return Err(match spot {
                 Spot::Line(line) => no_such_line(code, line),
-                Spot::Function(_) => format!("there is no {spot}"),
+                Spot::Function(_) | Spot::Number(_) => format!("there is no {spot}"),
             });
         }
         self.set.push(Breakpoint { spot, places });
@@ -96,11 +109,12 @@ impl Breakpoints {
     }
 
     /// The breakpoint that an instruction is at. A function is come to by a call, not by a
-    /// branch back to its first instruction.
-    pub fn hit(&self, at: usize, is_entered: bool) -> Option<&Breakpoint> {
-        self.set.iter().find(|breakpoint| {
-            let counts = is_entered || matches!(breakpoint.spot, Spot::Line(_));
-            counts && breakpoint.places.contains(&at)
+    /// branch back to its first instruction; a line by whatever leads to it, of which its
+    /// instructions alone tell little: a branch may lead into the midst of them.
+    pub fn hit(&self, at: usize, is_entered: bool, new_line: Option<u32>) -> Option<&Breakpoint> {
+        self.set.iter().find(|breakpoint| match breakpoint.spot {
+            Spot::Line(line) => new_line == Some(line),
+            Spot::Function(_) | Spot::Number(_) => is_entered && breakpoint.places.contains(&at),
         })
     }
 

@@ -11,7 +11,10 @@ use scruple_bytecode::image::{GlobalKind, Image, Position};
 use scruple_bytecode::listing;
 use scruple_bytecode::operand::{FunctionId, GlobalId};
 
+use crate::listed::{handlers, is_cut_off};
 use crate::trace::function_name;
+
+use super::text::visible;
 
 /// The code of an image.
 #[derive(Clone, Debug, Default)]
@@ -112,9 +115,14 @@ impl Code {
         let first = positions.partition_point(|&(start, _)| start < range.start);
         let behind = positions.partition_point(|&(start, _)| start < range.end);
         let own = positions.get(first..behind).unwrap_or_default();
+        // A table of every place has the handlers' own.
+        let handlers = if self.has_every_place { Vec::new() } else { handlers(image, id) };
         for (at, instruction) in image.walk(range.start).take_while(|&(at, _)| at < range.end) {
             let n_before = own.partition_point(|&(start, _)| start <= at);
-            let position = own.get(n_before.saturating_sub(1)).map(|&(_, position)| position);
+            let entry = own.get(n_before.saturating_sub(1));
+            let position = entry
+                .filter(|&&(start, _)| !is_cut_off(&handlers, start, at))
+                .map(|&(_, position)| position);
             let parts = instruction.parts().map(|fetched| {
                 let mut text = String::new();
                 let _ = listing::write_instruction(&mut text, image, id, fetched);
@@ -170,6 +178,11 @@ impl Code {
         self.functions.get(function).map_or("?", |function| &function.name)
     }
 
+    /// Whether a function is the script itself, which has the last number.
+    pub fn is_script(&self, function: usize) -> bool {
+        function + 1 == self.functions.len()
+    }
+
     /// Whether it is known where in the source instructions are from.
     pub fn has_lines(&self) -> bool {
         self.instructions.iter().any(|instruction| instruction.position.is_some())
@@ -201,11 +214,10 @@ impl Code {
         lines.map(|position| position.line).filter(|&own| own >= line).min()
     }
 
-    /// The functions of this name, or the one of this number.
+    /// The functions of this name, as it is or as it is shown.
     pub fn functions_named(&self, name: &str) -> Vec<usize> {
-        let number: Option<usize> = name.parse().ok();
-        let is_named = |&(index, function): &(usize, &Function)| {
-            function.name == name || number == Some(index)
+        let is_named = |&(_, function): &(usize, &Function)| {
+            function.name == name || visible(&function.name) == name
         };
         self.functions.iter().enumerate().filter(is_named).map(|(index, _)| index).collect()
     }

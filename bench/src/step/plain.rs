@@ -7,12 +7,17 @@
 use std::io::{self, BufRead, Write};
 use std::sync::Arc;
 
+use crate::report::counted;
+
 use super::breakpoints::Breakpoints;
 use super::code::Code;
 use super::text::{Lines, printed, show};
 use super::view::View;
 use super::words::{self, Request, What};
 use super::{Command, Pause, Pilot, why_not};
+
+/// Characters of a reason that are written.
+const MOST_REASON: usize = 300;
 
 /// A pilot that reads lines.
 pub struct Plain<I, O, E> {
@@ -72,7 +77,7 @@ where
                 }
                 Ok(Some(Request::RemoveAll)) => {
                     let n_removed = breakpoints.clear() as u64;
-                    let removed = crate::report::counted(n_removed, "breakpoint");
+                    let removed = counted(n_removed, "breakpoint");
                     self.say(&format!("{removed} removed\n"))?;
                 }
                 Ok(Some(Request::Show(what))) => {
@@ -88,11 +93,15 @@ where
     fn new_output(&mut self, view: &View) -> String {
         let n_new = view.output_bytes.saturating_sub(self.n_printed);
         self.n_printed = view.output_bytes;
-        let mut from = view.output.len().saturating_sub(n_new as usize);
-        while !view.output.is_char_boundary(from) {
-            from += 1;
+        let n_kept = view.output.len() as u64;
+        if n_new <= n_kept {
+            let from = view.output.len() - n_new as usize;
+            return printed(view.output.get(from..).unwrap_or(&view.output));
         }
-        printed(&view.output[from..])
+        // The first line that is whole, if there is one.
+        let from = view.output.find('\n').map_or(0, |end| end + 1);
+        let before = n_new - (n_kept - from as u64);
+        format!("printed before: {}\n", counted(before, "byte")) + &printed(&view.output[from..])
     }
 
     fn next_line(&mut self) -> io::Result<Option<String>> {
@@ -113,7 +122,10 @@ where
     }
 
     fn refuse(&mut self, reason: &str) -> io::Result<()> {
-        writeln!(self.errors, "scruple: command line {}: {reason}", self.n_read)?;
+        // A line of megabytes may be what is complained of.
+        let shown: String = reason.chars().take(MOST_REASON).collect();
+        let cut = if shown.len() < reason.len() { "…" } else { "" };
+        writeln!(self.errors, "scruple: command line {}: {shown}{cut}", self.n_read)?;
         self.errors.flush()
     }
 }

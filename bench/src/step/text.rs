@@ -8,7 +8,9 @@ use std::fmt::Write;
 
 use crate::diagnose::{self, Source, is_line_end};
 use crate::document::HeapBytes;
+use crate::machine::Failure;
 use crate::report::counted;
+use crate::report::escape::is_hidden;
 use crate::trace::effect;
 
 use super::breakpoints::Breakpoints;
@@ -57,18 +59,14 @@ impl Lines {
     }
 }
 
-/// A text in which nothing moves a terminal's cursor.
+/// A text that is of one line, and in which nothing moves a terminal's cursor or seems to stand
+/// elsewhere than it does.
 pub fn visible(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for ch in text.chars() {
         match ch {
             '\t' => out.push_str("    "),
-            // Those that turn the direction of what follows, too.
-            _ if ch.is_control()
-                || matches!(ch, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}') =>
-            {
-                let _ = write!(out, "{}", ch.escape_unicode());
-            }
+            _ if is_hidden(ch) => out.extend(ch.escape_unicode()),
             _ => out.push(ch),
         }
     }
@@ -112,7 +110,8 @@ pub fn state(view: &View, why: &Why, code: &Code, lines: &Lines) -> String {
         }
         Why::Failed(failure) => {
             let source = Source { name: &lines.name, text: &lines.text };
-            write!(out, "ended: {}", diagnose::failure(source, failure, false))
+            let failure = Failure { message: visible(&failure.message), ..(**failure).clone() };
+            write!(out, "ended: {}", diagnose::failure(source, &failure, false))
         }
     };
     if !view.is_over {
@@ -211,6 +210,7 @@ fn calls(view: &View) -> String {
         }
         out.push_str(if call.constructs { ", by new" } else { "" });
         out.push_str(if call.is_called_back { ", by a built-in" } else { "" });
+        out.push_str(if call.is_of_timer { ", by a timer" } else { "" });
         out.push('\n');
     }
     if view.more_calls > 0 {

@@ -89,8 +89,10 @@ pub struct Call {
     pub at: usize,
     /// Where that is in the source.
     pub position: Option<Position>,
-    /// Whether a built-in or a timer called it.
+    /// Whether a built-in called it.
     pub is_called_back: bool,
+    /// Whether a timer did.
+    pub is_of_timer: bool,
     /// Whether `new` called it.
     pub constructs: bool,
 }
@@ -178,6 +180,7 @@ pub(super) fn read<L: Layout, H: Host>(vm: &mut Vm<'_, L, H>, code: &Code, at: u
             at,
             position: code.at(at).and_then(|instruction| instruction.position),
             is_called_back: frame.is_entry && depth + 1 < n_calls,
+            is_of_timer: depth + 1 == n_calls && !code.is_script(frame.function.index()),
             constructs: frame.constructs,
         }
     });

@@ -67,6 +67,8 @@ pub(super) struct Watcher {
     fetched: u64,
     /// The call that came to the operation at hand: another one where this was entered.
     frame: usize,
+    /// The instruction before in the running call, if it came by one of its own.
+    before: Option<usize>,
     /// The call that each operation under way is of: more than one where a built-in has
     /// called back.
     open: Vec<usize>,
@@ -171,6 +173,7 @@ impl Watcher {
             begun: 0,
             fetched: 0,
             frame: 0,
+            before: None,
             open: Vec::new(),
             trail: Vec::new(),
             latest: 0,
@@ -250,13 +253,24 @@ impl Watcher {
         if !is_first {
             return None;
         }
-        if !matches!(self.goal, Goal::Number(_))
-            && let Some(hit) = self.breakpoints.hit(at, frame != self.frame)
-        {
-            return Some(Why::Breakpoint(hit.spot.to_string()));
+        if !matches!(self.goal, Goal::Number(_)) && !self.breakpoints.list().is_empty() {
+            let is_entered = frame != self.frame;
+            let line = self.new_line(at, is_entered);
+            if let Some(hit) = self.breakpoints.hit(at, is_entered, line) {
+                return Some(Why::Breakpoint(hit.spot.to_string()));
+            }
         }
         let is_asked = number.is_multiple_of(ASKED_EVERY) && self.pilot.wants_pause(number);
         is_asked.then_some(Why::Asked)
+    }
+
+    /// The line of an instruction, if the run comes to it here: from another line, by a call,
+    /// or back to its beginning. What follows the return of a call that the line made is no
+    /// coming.
+    fn new_line(&self, at: usize, is_entered: bool) -> Option<u32> {
+        let line = self.line(at)?;
+        let goes_on = |before: usize| before < at && self.line(before) == Some(line);
+        (is_entered || !self.before.is_some_and(goes_on)).then_some(line)
     }
 
     fn line(&self, at: usize) -> Option<u32> {
@@ -398,7 +412,16 @@ impl Observer for Watcher {
             Outcome::Done if frame > before => Outcomes::Returned(topmost(vm, 1)),
             Outcome::Done => Outcomes::Left(topmost(vm, n_left(vm.place(), step))),
         };
+        let place = vm.place();
         let watcher = vm.host_mut().observer();
+        watcher.before = match outcome {
+            // What called stands before the place that it returns to.
+            Outcome::Done if frame > before => {
+                watcher.code.around(place.saturating_sub(1)).map(|call| call.at)
+            }
+            Outcome::Threw => None,
+            _ => Some(step.at),
+        };
         let depth = watcher.open.len();
         // A call of a built-in that called back: what it called back came last, and is told too.
         if depth != watcher.latest {

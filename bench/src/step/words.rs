@@ -61,10 +61,11 @@ run               on to a breakpoint, or to the end
 to N              to instruction N, on or back, past breakpoints
 back [N]          back by one instruction, or by N
 start             back to the first instruction
-break LINE        pause where the run comes to a source line
-break NAME        pause where a function of this name is called
+break LINE        pause where the run comes to a source line, at each turn of a loop on it
+break NAME        pause where a function of this name is called, as `calls` shows it
+break function N  pause where the function of this number is called
 break             show the breakpoints
-remove LINE|NAME  remove a breakpoint; `remove all` removes all
+remove LINE|NAME  remove a breakpoint, of a number too; `remove all` removes all
 show              show again where the run is
 calls             the open calls, the running one first
 slots             what the running call's slots and captured variables hold
@@ -77,10 +78,13 @@ help              these words
 quit              end; so does the end of the input
 
 Going back is running again from the start up to there, and takes as long.
+The heap of `counts` has the collector's bytes in it, which the limit of --heap leaves out.
 ";
 
 /// Reads a line. An empty one asks for nothing.
 pub fn read(line: &str, view: &View) -> Result<Option<Request>, String> {
+    let line = line.trim();
+    let behind = line.split_once(char::is_whitespace).map_or("", |(_, behind)| behind.trim());
     let mut words = line.split_whitespace();
     let Some(word) = words.next() else { return Ok(None) };
     let rest: Vec<&str> = words.collect();
@@ -100,9 +104,9 @@ pub fn read(line: &str, view: &View) -> Result<Option<Request>, String> {
         ("back", [count]) => to(back(view, number(word, count)?)),
         ("start", []) => to(1),
         ("break", []) => Request::Show(What::Breakpoints),
-        ("break", [spot]) => Request::Break(spot_of(spot)?),
         ("remove", ["all"]) => Request::RemoveAll,
-        ("remove", [spot]) => Request::Remove(spot_of(spot)?),
+        ("break", _) => Request::Break(spot_of(behind)?),
+        ("remove", [_, ..]) => Request::Remove(spot_of(behind)?),
         ("show", []) => Request::Show(What::State),
         ("calls", []) => Request::Show(What::Calls),
         ("slots", []) => Request::Show(What::Slots),
@@ -130,7 +134,7 @@ pub fn back(view: &View, count: u64) -> u64 {
 }
 
 fn spot_of(word: &str) -> Result<Spot, String> {
-    match Spot::from_word(word) {
+    match Spot::from_words(word) {
         Spot::Line(0) => Err("lines are numbered from 1".to_owned()),
         spot => Ok(spot),
     }

@@ -126,6 +126,14 @@ def main():
             child.send_signal(signal.SIGWINCH)
         if "signal" in step:
             child.send_signal(step["signal"])
+        if "until_other_screen_is_left" in step:
+            end = time.monotonic() + PATIENCE
+            while screen.is_other or termios.tcgetattr(theirs) != before:
+                if time.monotonic() > end:
+                    raise SystemExit("it does not leave the other screen")
+                read(0.05)
+            # What it draws when it goes on is to be all of it.
+            screen.take_size(screen.width, screen.height)
         if "until" in step:
             wait_for(step["until"])
         screens.append(screen.text())

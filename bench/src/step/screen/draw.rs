@@ -28,6 +28,19 @@ const RIGHT: [(Pane, u32); 4] =
 const HINTS: &str = "? keys  q quit  right on  left back  o over  x exit  l line  r run  \
                      b break  Tab pane";
 
+/// As many of them as there is room for.
+fn hints(width: usize) -> String {
+    let mut shown = String::new();
+    for hint in HINTS.split("  ").map(str::trim) {
+        let gap = if shown.is_empty() { "" } else { "  " };
+        if shown.len() + gap.len() + hint.len() > width {
+            break;
+        }
+        shown = shown + gap + hint;
+    }
+    shown
+}
+
 /// Draws a pause into a buffer, all of it.
 pub fn draw(buffer: &mut Buffer, ui: &Ui, pause: &Pause, breakpoints: &Breakpoints) {
     let area = *buffer.area();
@@ -215,7 +228,7 @@ impl Canvas<'_> {
             return;
         }
         let text = match &self.pause.why {
-            Why::There => HINTS.to_owned(),
+            Why::There => hints(usize::from(area.width)),
             Why::Breakpoint(spot) => format!("at the breakpoint: {spot}"),
             Why::Asked => "paused".to_owned(),
             Why::Ended => "the run has ended: left goes back, q quits".to_owned(),

@@ -146,7 +146,11 @@ fn calls(view: &View) -> Vec<Row> {
             Some(position) => format!("line {}", position.line),
             None => format!("{:04x}", call.at),
         };
-        let by = if call.is_called_back { ", by a built-in" } else { "" };
+        let by = match (call.is_called_back, call.is_of_timer) {
+            (true, _) => ", by a built-in",
+            (_, true) => ", by a timer",
+            _ => "",
+        };
         let how = if call.constructs { ", by new" } else { "" };
         rows.push(Row::of(format!("{} {place}{how}{by}", visible(&call.name))));
     }
