@@ -6,8 +6,8 @@
 
 use std::collections::VecDeque;
 use std::io::{self, Stdout, Write};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use ratatui::Terminal;
@@ -26,7 +26,8 @@ use scruple_bench::step::screen::{Ui, draw, pauses};
 use scruple_bench::step::text::Lines;
 use scruple_bench::step::{Command, Pause, Pilot};
 
-/// How long a run goes on before it is said how far it is.
+/// How long a run goes on before it is said how far it is; and how long nothing is looked for
+/// but keys.
 const PATIENCE: Duration = Duration::from_millis(200);
 
 /// Whether the terminal's modes are ours.
@@ -34,6 +35,10 @@ static TAKEN: AtomicBool = AtomicBool::new(false);
 
 /// Whether what was drawn is gone, because the program was stopped for a while.
 static HAS_STOPPED: AtomicBool = AtomicBool::new(false);
+
+/// Held while something is drawn. A signal waits for that: what is drawn ends with the cursor
+/// hidden, and must not come behind what shows it again.
+static DRAWING: Mutex<()> = Mutex::new(());
 
 /// The terminal, in the modes for drawing.
 struct Modes;
@@ -64,19 +69,18 @@ impl Drop for Modes {
 /// again when it goes on.
 #[cfg(unix)]
 fn watch_signals() -> io::Result<()> {
-    use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP, SIGWINCH};
-    use signal_hook::low_level::{emulate_default_handler, raise};
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
+    use signal_hook::low_level::emulate_default_handler;
     let mut signals =
         signal_hook::iterator::Signals::new([SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP])?;
     let watch = move || {
         for signal in signals.forever() {
+            let _nothing_is_drawn = DRAWING.lock();
             give_back();
             // It does not come back from there, unless it was stopped and goes on.
             let _ = emulate_default_handler(signal);
             if signal == SIGTSTP && take().is_ok() {
                 HAS_STOPPED.store(true, Ordering::SeqCst);
-                // Whoever waits for keys draws again for that.
-                let _ = raise(SIGWINCH);
             }
         }
     };
@@ -147,6 +151,7 @@ impl Screen {
             self.terminal = Terminal::new(CrosstermBackend::new(io::stdout()))?;
         }
         let ui = &self.ui;
+        let _drawing = DRAWING.lock();
         self.terminal.draw(|frame| draw(frame.buffer_mut(), ui, pause, breakpoints)).map(|_| ())
     }
 
@@ -155,10 +160,10 @@ impl Screen {
         loop {
             self.draw(pause, breakpoints)?;
             let event = match self.waiting.pop_front() {
-                Some(event) => event,
-                None => event::read()?,
+                Some(event) => Some(event),
+                None => next_event()?,
             };
-            if let Event::Key(key) = event
+            if let Some(Event::Key(key)) = event
                 && let Some(command) = self.ui.press(key, pause, breakpoints)
             {
                 self.shown = Some((pause.clone(), breakpoints.clone()));
@@ -190,6 +195,16 @@ impl Screen {
         }
         Ok(false)
     }
+}
+
+/// The next event, or nothing where it is to be drawn again without one.
+fn next_event() -> io::Result<Option<Event>> {
+    while !HAS_STOPPED.load(Ordering::SeqCst) {
+        if event::poll(PATIENCE)? {
+            return event::read().map(Some);
+        }
+    }
+    Ok(None)
 }
 
 impl Pilot for Screen {

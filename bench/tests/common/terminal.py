@@ -8,13 +8,13 @@ what they were, and its other screen and cursor are left.
 It knows of the sequences of ECMA-48 what a program needs that puts characters at places.
 """
 
+import codecs
 import fcntl
 import json
 import os
 import pty
 import re
 import select
-import signal
 import struct
 import subprocess
 import sys
@@ -102,10 +102,12 @@ def main():
     child = subprocess.Popen(asked["command"], stdin=theirs, stdout=theirs, stderr=theirs,
                              env=environment, cwd=asked["folder"], preexec_fn=of_its_own)
     screen = Screen(width, height)
+    # What is read may end within a character.
+    decoder = codecs.getincrementaldecoder("utf8")("replace")
 
     def read(wait):
         if select.select([ours], [], [], wait)[0]:
-            screen.feed(os.read(ours, 1 << 16).decode("utf8", "replace"))
+            screen.feed(decoder.decode(os.read(ours, 1 << 16)))
             return True
         return False
 
@@ -122,8 +124,8 @@ def main():
             os.write(ours, step["keys"].encode())
         if "resize" in step:
             screen.take_size(*step["resize"])
+            # That tells the program, too.
             resize(*step["resize"])
-            child.send_signal(signal.SIGWINCH)
         if "signal" in step:
             child.send_signal(step["signal"])
         if "until_other_screen_is_left" in step:
@@ -131,6 +133,12 @@ def main():
             while screen.is_other or termios.tcgetattr(theirs) != before:
                 if time.monotonic() > end:
                     raise SystemExit("it does not leave the other screen")
+                read(0.05)
+            # A signal to go on that comes before it has stopped is lost.
+            how = os.WSTOPPED | os.WNOWAIT | os.WNOHANG
+            while os.waitid(os.P_PID, child.pid, how) is None:
+                if time.monotonic() > end:
+                    raise SystemExit("it does not stop")
                 read(0.05)
             # What it draws when it goes on is to be all of it.
             screen.take_size(screen.width, screen.height)
