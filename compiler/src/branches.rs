@@ -91,7 +91,7 @@ impl Sweep<'_, '_, '_, '_> {
                 self.note_choice(chooser.choice(at));
                 if chooser.is_echo(at) {
                     let (parts, _) = chooser.instruction(at);
-                    let position = position_of(parts, self.target.notes_all());
+                    let position = position_of(parts, self.notes_all());
                     self.lay_down_echo(at, position);
                     at += parts.len();
                     continue;
@@ -101,7 +101,7 @@ impl Sweep<'_, '_, '_, '_> {
             at += parts.len();
             match (parts, entry) {
                 (parts, Some((index, entry))) => {
-                    let position = position_of(parts, self.target.notes_all());
+                    let position = position_of(parts, self.notes_all());
                     let branch = parts.last().filter(|last| last.op.is_branch());
                     let n_plain = parts.len() - usize::from(branch.is_some());
                     self.note_position(position);
@@ -139,7 +139,7 @@ impl Sweep<'_, '_, '_, '_> {
             self.is_too_large = true;
             return;
         };
-        if self.target.notes_all() || !is_silent(op) {
+        if self.notes_all() || !is_silent(op) {
             self.note_position(position);
         }
         self.append(encoded.as_slice());
@@ -249,7 +249,7 @@ impl Sweep<'_, '_, '_, '_> {
         }
         let branch = self.branches.get(index);
         let distance = self.distance(branch);
-        if !is_part && (self.target.notes_all() || !is_silent(op)) {
+        if !is_part && (self.notes_all() || !is_silent(op)) {
             self.note_position(position);
         }
         let length = narrow::to_u32(self.target.code.len());
@@ -494,6 +494,13 @@ impl Sweep<'_, '_, '_, '_> {
         {
             lines.add(code, position);
         }
+    }
+
+    /// Whether what cannot fail has places in the line table: nothing to ask where no build
+    /// wants it.
+    #[inline(always)]
+    fn notes_all(&self) -> bool {
+        cfg!(feature = "places") && self.target.notes_all
     }
 }
 

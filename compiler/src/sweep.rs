@@ -45,15 +45,6 @@ pub(crate) struct Target<'o, 's> {
     pub(crate) guards: &'o mut Vec<[u32; 3]>,
 }
 
-impl Target<'_, '_> {
-    /// Whether what cannot fail has places in the line table: nothing to ask where no build
-    /// wants it.
-    #[inline(always)]
-    pub(crate) fn notes_all(&self) -> bool {
-        cfg!(feature = "places") && self.notes_all
-    }
-}
-
 /// Some operand or distance does not fit an instruction.
 #[derive(Debug)]
 pub(crate) struct TooLarge;
