@@ -18,7 +18,7 @@ use scruple_bytecode::ops::Flow;
 use scruple_vm::{Host, Layout, Narrow, Observer, Outcome, Raise, Step, Steps, Value, Vm};
 
 use crate::machine::{self, Run, Setup};
-use crate::step::text::visible;
+use crate::report::visible;
 
 /// Characters of a value's text that are shown.
 const SHOWN: usize = 24;

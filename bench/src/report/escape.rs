@@ -1,4 +1,4 @@
-//! Text that becomes part of HTML or of SVG, in the one way there is.
+//! Text that becomes part of HTML, of SVG, or of a line, in the one way there is.
 //!
 //! It owns which characters stand for themselves there. What XML (1.0, "Characters") and HTML
 //! refuse, a name or a message may have all the same.
@@ -10,6 +10,20 @@ pub(super) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for ch in text.chars() {
         push(ch, &mut out);
+    }
+    out
+}
+
+/// A text that is of one line, and in which nothing moves a terminal's cursor or seems to stand
+/// elsewhere than it does.
+pub fn visible(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for ch in text.chars() {
+        match ch {
+            '\t' => out.push_str("    "),
+            _ if is_hidden(ch) => out.extend(ch.escape_unicode()),
+            _ => out.push(ch),
+        }
     }
     out
 }
@@ -31,7 +45,7 @@ fn push(ch: char, out: &mut String) {
 /// input stream") calls errors; line ends of ECMA-262 that HTML does not know; and the marks of
 /// Unicode's bidirectional algorithm (UAX #9, "Directional Formatting Characters") with which
 /// code can be made to look like other code.
-pub(crate) fn is_hidden(ch: char) -> bool {
+fn is_hidden(ch: char) -> bool {
     let is_noncharacter =
         ('\u{fdd0}'..='\u{fdef}').contains(&ch) || u32::from(ch) & 0xfffe == 0xfffe;
     ch.is_control()

@@ -8,7 +8,7 @@ pub(crate) mod columns;
 mod compare;
 mod compose;
 mod csv;
-pub(crate) mod escape;
+mod escape;
 mod fit;
 mod html;
 mod json;
@@ -37,6 +37,7 @@ use crate::operations::document::Document as Operations;
 use crate::sweep::document::Sweep;
 use crate::trace::Line;
 
+pub use escape::visible;
 pub use splice::{NoPlace, spliced};
 
 /// A form a document can take.

@@ -5,8 +5,9 @@
 
 use std::fmt;
 
+use crate::report::visible;
+
 use super::code::Code;
-use super::text::visible;
 
 /// The breakpoints of a session.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]

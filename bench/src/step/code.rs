@@ -12,9 +12,8 @@ use scruple_bytecode::listing;
 use scruple_bytecode::operand::{FunctionId, GlobalId};
 
 use crate::listed::{handlers, is_cut_off};
+use crate::report::visible;
 use crate::trace::function_name;
-
-use super::text::visible;
 
 /// The code of an image.
 #[derive(Clone, Debug, Default)]

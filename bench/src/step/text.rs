@@ -9,8 +9,7 @@ use std::fmt::Write;
 use crate::diagnose::{self, Source, is_line_end};
 use crate::document::HeapBytes;
 use crate::machine::Failure;
-use crate::report::counted;
-use crate::report::escape::is_hidden;
+use crate::report::{counted, visible};
 use crate::trace::effect;
 
 use super::breakpoints::Breakpoints;
@@ -57,20 +56,6 @@ impl Lines {
     pub fn line(&self, number: u32) -> Option<&str> {
         self.lines.get((number as usize).checked_sub(1)?).map(String::as_str)
     }
-}
-
-/// A text that is of one line, and in which nothing moves a terminal's cursor or seems to stand
-/// elsewhere than it does.
-pub fn visible(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for ch in text.chars() {
-        match ch {
-            '\t' => out.push_str("    "),
-            _ if is_hidden(ch) => out.extend(ch.escape_unicode()),
-            _ => out.push(ch),
-        }
-    }
-    out
 }
 
 /// What is asked for, of a pause.

@@ -235,7 +235,7 @@ impl Canvas<'_> {
             Why::Failed(failure) => {
                 let place =
                     failure.position.map_or(String::new(), |position| format!("{position}: "));
-                format!("{place}{}", super::super::text::visible(&failure.message))
+                format!("{place}{}", crate::report::visible(&failure.message))
             }
         };
         let style = match &self.pause.why {

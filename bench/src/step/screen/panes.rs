@@ -3,11 +3,11 @@
 //!
 //! It refuses to know how wide or high a pane is.
 
-use crate::report::counted;
+use crate::report::{counted, visible};
 
 use super::super::breakpoints::Breakpoints;
 use super::super::code::Code;
-use super::super::text::{Lines, categories, visible};
+use super::super::text::{Lines, categories};
 use super::super::view::View;
 use super::Pane;
 
